@@ -1,0 +1,1 @@
+"""Rungwise: a text-message coach for home balance practice."""

@@ -1,0 +1,1 @@
+"""Ways texts leave and arrive."""

@@ -1,0 +1,53 @@
+"""The `rungwise` command: each subcommand is one module in service/commands."""
+
+import argparse
+import sys
+from importlib import import_module
+
+from service.errors import ServiceError
+
+# Name, and the line `rungwise --help` shows. A name's module is service/commands/<name>.py with
+# `_` for `-`; it has add_arguments(parser) and run(args) -> exit code. Modules load only when
+# called, so that `rungwise read` starts fast.
+COMMANDS = {
+    "serve": "run the service",
+    "try": "load the invented demo practice and serve it on this machine",
+    "demo": "move the demo's clock forward and watch what happens",
+    "migrate": "bring the database to this version's tables",
+    "client": "add, list or show clients",
+    "read": "read replies: JSON lines in, JSON lines out",
+    "ladder": "print a client's or a profile's ladder",
+    "simulate": "run virtual clients through the decision rule",
+    "replay": "re-read and re-decide everything stored, and print any difference",
+    "schedule": "print the next due instants of a local hour, in UTC",
+    "segments": "count how many SMS segments a text takes",
+}
+
+
+def main(argv: list[str] | None = None) -> int:
+    arguments = sys.argv[1:] if argv is None else argv
+    parser = argparse.ArgumentParser(prog="rungwise", description=__doc__)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    chosen = arguments[0] if arguments and arguments[0] in COMMANDS else None
+    for name, line in COMMANDS.items():
+        command = commands.add_parser(name, help=line, description=line)
+        if name == chosen:
+            module = import_module(f"service.commands.{name.replace('-', '_')}")
+            module.add_arguments(command)
+    if chosen is None:
+        parser.parse_args(arguments)
+        return 2
+    options = parser.parse_args(arguments)
+    try:
+        return int(module.run(options))
+    except ServiceError as problem:
+        print(f"rungwise: {problem}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The subcommands of `rungwise`, one module each."""

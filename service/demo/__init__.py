@@ -1,0 +1,1 @@
+"""The invented demo practice, played through the real loop."""

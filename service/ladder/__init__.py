@@ -1,0 +1,1 @@
+"""The ladder and the decision: pure, no clock, no database, no network."""

@@ -1,0 +1,80 @@
+"""Rungs and the ladder: what one task is, and a client's own ordered tasks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from service.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One exact task. Lengths in whole mm.
+
+    `offset_mm` is side to side between the feet's centre lines, `step_mm` front to back between
+    the heels. `sides` is empty when the stance is the same for both feet, else the sides practised
+    in one day: the foot in front, or the standing foot on one leg. `gate` names the gate the
+    trainer must open before a client may step on to this rung. `demand` orders rungs; it is not a
+    clinical measure.
+    """
+
+    key: str
+    stance: Stance
+    offset_mm: int
+    step_mm: int
+    surface: Surface
+    support: Support
+    round: str
+    layers: int = 0
+    orientation: str | None = None
+    under: Under | None = None
+    free_foot: FreeFoot | None = None
+    moved_foot: Side | None = None
+    sides: tuple[Side, ...] = ()
+    gate: str | None = None
+    landmark: str | None = None
+    demand: float = 0.0
+
+    @property
+    def sided(self) -> bool:
+        """Whether the day's practice is done once for each side."""
+        return bool(self.sides)
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A client's ordered rungs, easiest first. Keys are unique."""
+
+    rungs: tuple[Rung, ...]
+    _index: Mapping[str, int] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        index = {rung.key: place for place, rung in enumerate(self.rungs)}
+        object.__setattr__(self, "_index", index)
+
+    def __len__(self) -> int:
+        return len(self.rungs)
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._index
+
+    def __getitem__(self, key: str) -> Rung:
+        return self.rungs[self._index[key]]
+
+    def index(self, key: str) -> int:
+        """The rung's place from the bottom, 0 first; KeyError if the ladder has no such rung."""
+        return self._index[key]
+
+    def above(self, key: str) -> Rung | None:
+        place = self._index[key] + 1
+        return self.rungs[place] if place < len(self.rungs) else None
+
+    def below(self, key: str) -> Rung:
+        """The next easier rung; the lowest rung is its own answer."""
+        return self.rungs[max(self._index[key] - 1, 0)]
+
+    def landmark_below(self, key: str) -> Rung:
+        """The last landmark strictly easier than this rung, or the lowest rung."""
+        for rung in reversed(self.rungs[: self._index[key]]):
+            if rung.landmark:
+                return rung
+        return self.rungs[0]

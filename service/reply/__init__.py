@@ -1,0 +1,1 @@
+"""The reply reader: a short text in, a Reading out. Pure."""

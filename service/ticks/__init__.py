@@ -1,0 +1,1 @@
+"""Due times, quiet hours and the jobs that act on them."""

@@ -1,0 +1,1 @@
+"""Texts by language, and how many SMS segments they take. Pure."""
