@@ -1,1 +1,55 @@
 """Texts by language, and how many SMS segments they take. Pure."""
+
+from service.wording.answers import Follows, Missing, answer_text, ask_text, prompt_text, reply_hint
+from service.wording.catalogue import ALERT_KINDS, CATALOGUE, LONGEST, TextSpec
+from service.wording.safety import (
+    REQUIRED_PARTS,
+    emergency_number,
+    known_country,
+    length_problems,
+    place_problems,
+    safety_text_problems,
+)
+from service.wording.segments import Segments, fits_one, gsm7_safe, segments, to_gsm7
+from service.wording.texts import (
+    LANGUAGES,
+    MissingValue,
+    NoSuchText,
+    alert_words,
+    language_of,
+    render,
+    template,
+    weekday_name,
+)
+
+__all__ = [
+    "ALERT_KINDS",
+    "CATALOGUE",
+    "LANGUAGES",
+    "LONGEST",
+    "REQUIRED_PARTS",
+    "Follows",
+    "Missing",
+    "MissingValue",
+    "NoSuchText",
+    "Segments",
+    "TextSpec",
+    "alert_words",
+    "answer_text",
+    "ask_text",
+    "emergency_number",
+    "fits_one",
+    "gsm7_safe",
+    "known_country",
+    "language_of",
+    "length_problems",
+    "place_problems",
+    "prompt_text",
+    "render",
+    "reply_hint",
+    "safety_text_problems",
+    "segments",
+    "template",
+    "to_gsm7",
+    "weekday_name",
+]
