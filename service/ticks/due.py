@@ -20,6 +20,7 @@ REMINDER_LEAST_GAP = timedelta(hours=2)
 # or a date that a zone skipped leave some out.
 _MOST_TRIES = 400
 _ONE_DAY = timedelta(days=1)
+_LAST_DAY = date.max - 2 * _ONE_DAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def local_to_utc(local: datetime, zone: str) -> datetime:
 
 def is_quiet(at_utc: datetime, zone: str, quiet: Quiet = DEFAULT_QUIET) -> bool:
     """Whether the clock in the zone shows a quiet hour at that instant."""
-    return quiet.covers(at_utc.astimezone(zone_named(zone)).time())
+    return quiet.covers(_local(at_utc, zone_named(zone)).time())
 
 
 def next_due(
@@ -92,13 +93,15 @@ def next_due(
     for `quiet` leaves nothing out.
     """
     here = zone_named(zone)
-    day = after_utc.astimezone(here).date() - _ONE_DAY
+    if not weekdays:
+        return None
+    day = _local(after_utc, here).date() - _ONE_DAY
     if after_date is not None:
         day = max(day, after_date + _ONE_DAY)
     for _ in range(_MOST_TRIES):
-        back_on = _end_of_away(day, away)
-        if back_on is None or back_on == date.max:
+        if day > _LAST_DAY:
             return None
+        back_on = _back_on(day, away)
         if back_on != day:
             day = back_on
             continue
@@ -154,12 +157,16 @@ def evening_reminder_at(
     return at_utc
 
 
-def _end_of_away(day: date, away: Sequence[tuple[date, date]]) -> date | None:
-    """`day` itself, or the day after the dates away that hold it; None when they never end."""
+def _local(at_utc: datetime, here: ZoneInfo) -> datetime:
+    if at_utc.tzinfo is None:
+        raise ImpossibleValue("instant", at_utc.isoformat(), "given with its offset, as UTC is")
+    return at_utc.astimezone(here)
+
+
+def _back_on(day: date, away: Sequence[tuple[date, date]]) -> date:
+    """`day` itself, or the day after the dates away that hold it."""
     last = max((until for since, until in away if since <= day <= until), default=None)
-    if last is None:
-        return day
-    return None if last == date.max else last + _ONE_DAY
+    return day if last is None else min(last, _LAST_DAY) + _ONE_DAY
 
 
 def _date_exists(day: date, here: ZoneInfo) -> bool:
