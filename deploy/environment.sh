@@ -66,9 +66,12 @@ describe_environment() {
     printf '%s\n%s\n' "$made_with" "$checkout"
 }
 
-# prepare_environment FOLDER LOCK MEGABYTES: returns at once when FOLDER is as LOCK says.
+# prepare_environment FOLDER LOCK MEGABYTES [PIP OPTION...]: returns at once when FOLDER is as LOCK says.
 prepare_environment() {
     folder=$1 lock=$2 megabytes=$3 log=$1/install.log
+    shift 3
+    # Modules are compiled when first used, and kept.
+    unset PYTHONDONTWRITEBYTECODE PYTHONHOME PYTHONPATH
     if [ -f "$folder/ready" ] && [ ! -f "$folder/unfinished" ] &&
         [ "$(describe_environment "$folder" "$lock")" = "$(cat "$folder/ready")" ]; then
         return
@@ -90,11 +93,11 @@ If there is no such run, delete $folder first."
         make_environment
     fi
     # Settings of the user's own pip that would put the packages elsewhere.
-    unset PIP_TARGET PIP_PREFIX PIP_REQUIRE_HASHES PYTHONHOME PYTHONPATH
+    unset PIP_TARGET PIP_PREFIX PIP_REQUIRE_HASHES
     export PIP_USER=0 PIP_REQUIRE_VIRTUALENV=0 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_NO_INPUT=1
     # Ready-made packages only: nothing is compiled, so no compiler is needed.
     "$folder/bin/python" -m pip install --progress-bar off --only-binary :all: \
-        --require-hashes -r "$lock" >"$log" 2>&1 </dev/null || explain_failure
+        "$@" --require-hashes -r "$lock" >"$log" 2>&1 </dev/null || explain_failure
     "$folder/bin/python" -m pip install --no-index --no-deps --no-build-isolation \
         -e "$checkout" >>"$log" 2>&1 </dev/null || explain_failure
     describe_environment "$folder" "$lock" >"$folder/ready" || explain_failure
@@ -129,7 +132,7 @@ why (a mirror or proxy that changes files?)'
 use does not answer. Check the connection'
     elif says 'no matching distribution|could not find a version'; then
         why='There is no ready-made package for this Python on this system (or the package index that pip is
-set to use lacks it). Python 3.11 to 3.14 on Linux, macOS or Windows are known to have them. Name another one'
+set to use lacks it). Python 3.11 to 3.14 on Linux and macOS are known to have them. Name another one'
     elif says 'permission denied'; then
         why="Some files in $folder belong to another user. Delete the folder"
     else

@@ -1,0 +1,32 @@
+"""What every test gets: hypothesis settings, no foreign network, long checks first."""
+
+import ipaddress
+import os
+import sys
+
+import hypothesis
+import pytest
+
+# A busy machine makes single examples slow, which is no failure. CI repeats the same examples, so
+# that it judges the change and not the draw; the fuzzers under tests/ are for looking further.
+hypothesis.settings.register_profile(
+    "house", deadline=None, derandomize=os.environ.get("CI") == "true", print_blob=True
+)
+hypothesis.settings.load_profile("house")
+
+
+def refuse_other_hosts(event: str, arguments: tuple[object, ...]) -> None:
+    """No test may reach another machine: a text sent by mistake would reach a person."""
+    if event != "socket.connect" or not isinstance(address := arguments[1], tuple):
+        return
+    host = str(address[0]).partition("%")[0]
+    if host and host != "localhost" and not ipaddress.ip_address(host).is_loopback:
+        raise PermissionError(f"A test tried to reach {host}; tests stay on this machine.")
+
+
+sys.addaudithook(refuse_other_hosts)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Start the checks of the whole code first: they take longest and would end the run alone."""
+    items.sort(key=lambda item: item.path.name != "test_house.py")
