@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from service.ladder.body import Body
 from service.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
 
 
@@ -14,7 +15,9 @@ class Rung:
     the heels. `sides` is empty when the stance is the same for both feet, else the sides practised
     in one day: the foot in front, or the standing foot on one leg. `gate` names the gate the
     trainer must open before a client may step on to this rung. `demand` orders rungs; it is not a
-    clinical measure.
+    clinical measure. `gap_mm` is between the inner edges of the feet, `ahead_mm` how far the front
+    heel is ahead of the other foot's toes, each None where it means nothing; `on_foam` says that
+    the resting foot of a toe touch lies on half foam with a sore big toe free of its edge.
     """
 
     key: str
@@ -33,6 +36,9 @@ class Rung:
     gate: str | None = None
     landmark: str | None = None
     demand: float = 0.0
+    gap_mm: int | None = None
+    ahead_mm: int | None = None
+    on_foam: bool = False
 
     @property
     def sided(self) -> bool:
@@ -42,9 +48,13 @@ class Rung:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """A client's ordered rungs, easiest first. Keys are unique."""
+    """A client's ordered rungs in the order practised. Keys are unique.
+
+    `body` is what it was computed from, kept for drawing and for keeping a place in it.
+    """
 
     rungs: tuple[Rung, ...]
+    body: Body | None = None
     _index: Mapping[str, int] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

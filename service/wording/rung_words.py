@@ -1,0 +1,119 @@
+"""A rung in words: for the client's text, for the trainer, and for lists.
+
+Measures are in centimetres. The client's are rounded up to the next half centimetre, so that a
+text never asks for feet closer together than the rung does.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from math import ceil
+
+from service.ladder.rungs import Rung
+from service.ladder.stance import Side, Stance, Surface, Under
+from service.wording.texts import language_of
+
+_STANDING = frozenset({Stance.TOE_TOUCH, Stance.SINGLE_LEG})
+
+
+def rung_text(rung: Rung, target_s: int, language: str = "en") -> str:
+    """What the client is to do, in GSM-7 letters, to be followed without a picture."""
+    words = _words(language, "client")
+    values = _values(rung, language, words, exact=False) | {"target_s": str(target_s)}
+    parts = [_surface(rung), _stance(rung), rung.support]
+    sentences = [words[name] for name in parts if name]
+    sentences.append(words["hold_swap" if len(rung.sides) > 1 else "hold"])
+    if len(rung.sides) == 1:
+        sentences.append(words["one_side"])
+    return " ".join(_sentence(one.format_map(values)) for one in sentences)
+
+
+def rung_sentence(rung: Rung, language: str = "en") -> str:
+    """The rung in one plain sentence for the trainer, with exact measures."""
+    words = _words(language, "trainer")
+    values = _values(rung, language, words, exact=True)
+    surface = "firm" if rung.surface is Surface.FIRM else _surface(rung)
+    names = [_stance(rung), surface, str(rung.support)]
+    if rung.sides:
+        stands = "stands" if len(rung.sides) > 1 else "stands_one"
+        names.append(stands if rung.stance in _STANDING else "leads")
+    if rung.moved_foot:
+        names.append("moved")
+    return _sentence(", ".join(words[name] for name in names if name).format_map(values))
+
+
+def rung_short(rung: Rung, language: str = "en") -> str:
+    """The rung in a few words for lists, without a full stop."""
+    words = _words(language, "short")
+    values = _values(rung, language, words, exact=False)
+    names = [_stance(rung), _surface(rung), str(rung.support)]
+    return ", ".join(words[name] for name in names if name).format_map(values)
+
+
+def half_cm_up(length_mm: int) -> float:
+    """Centimetres, rounded up to the next half."""
+    return ceil(length_mm / 5) / 2
+
+
+def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool) -> dict[str, str]:
+    names = _words(language, "words")
+    lead = rung.sides[0] if rung.sides else Side.RIGHT
+
+    def cm(length_mm: int | None) -> str:
+        length_cm = (length_mm or 0) / 10 if exact else half_cm_up(length_mm or 0)
+        return f"{length_cm:.1f}".removesuffix(".0").replace(".", names["decimal"])
+
+    return {
+        "gap": cm(rung.gap_mm),
+        "ahead": cm(rung.ahead_mm),
+        "off": cm(rung.offset_mm),
+        "offset": cm(rung.offset_mm),
+        "layers": str(rung.layers),
+        "lead": names[lead],
+        "Lead": names[lead].capitalize(),
+        "other": names[lead.other],
+        "first": names[lead],
+        "moved": names[rung.moved_foot] if rung.moved_foot else "",
+        "lies": words[rung.orientation] if rung.orientation else "",
+    }
+
+
+def _stance(rung: Rung) -> str:
+    """The name of the words for how the feet stand."""
+    apart = (rung.gap_mm or 0) > 0
+    names = {
+        Stance.PARALLEL: "parallel" if apart else "parallel_together",
+        Stance.STAGGERED: "staggered" if apart else "sliding",
+        Stance.SEMI_TANDEM: "semi_line" if rung.gap_mm == 0 else "semi",
+        Stance.TANDEM: "tandem",
+        Stance.TOE_TOUCH: "toe_on_foam" if rung.on_foam else "toe_touch",
+        Stance.SINGLE_LEG: f"single_{rung.free_foot}",
+    }
+    return "staggered_line" if rung.landmark == "staggered" else names[rung.stance]
+
+
+def _surface(rung: Rung) -> str:
+    """The name of the words for what is soft under which foot; empty on firm ground."""
+    one_foot = "" if rung.under in (None, Under.BOTH) else f"_{rung.under}"
+    if rung.surface is Surface.FIRM:
+        return ""
+    if rung.surface is Surface.MAT:
+        return ("mat_one" if rung.layers == 1 else "mat") + one_foot
+    if rung.stance is Stance.TANDEM:
+        return "foam_whole"
+    if one_foot:
+        return f"foam{one_foot}"
+    crossways = str(rung.orientation).endswith("crossways")
+    return "foam_together" if crossways and rung.stance is Stance.PARALLEL else "foam_both"
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."
+
+
+@cache
+def _words(language: str, section: str) -> Mapping[str, str]:
+    source = resources.files("service.wording").joinpath(f"rungs_{language_of(language)}.toml")
+    table: dict[str, dict[str, str]] = tomllib.loads(source.read_text(encoding="utf-8"))
+    return table[section]
