@@ -1,1 +1,5 @@
 """Tables and queries."""
+
+from service.store.database import Store
+
+__all__ = ["Store"]

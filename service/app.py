@@ -1,0 +1,28 @@
+"""Wires settings, store, carriers, pages and ticks; nothing else."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+
+from service.parts import Parts, assemble
+from service.settings import Settings
+from service.ticks.scheduler import start_ticks
+from service.web import mount
+
+
+def create_app(settings: Settings | None = None, parts: Parts | None = None) -> FastAPI:
+    """The ASGI application. `parts` replaces what would be assembled from the settings."""
+    here = parts or assemble(settings or Settings.from_environment())
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        stop = start_ticks(here) if here.settings.ticks else None
+        yield
+        if stop is not None:
+            stop()
+
+    app = FastAPI(title="Rungwise", lifespan=lifespan, docs_url=None, redoc_url=None)
+    app.state.parts = here
+    mount(app)
+    return app

@@ -1,0 +1,46 @@
+"""The embedded carrier: a practice phone in the browser. Texts never leave this machine."""
+
+import hmac
+import json
+from uuid import uuid4
+
+from service.carriers.base import (
+    Accepted,
+    Callback,
+    Forged,
+    Heard,
+    InboundText,
+    OutboundText,
+    Outcome,
+)
+
+
+class Handset:
+    """Sends to the practice phone's page, and hears what is typed there.
+
+    A callback carries form fields `from`, `to`, `text` and optionally `id`, and the token in the
+    header `X-Handset-Token` or the field `token`.
+    """
+
+    name = "handset"
+
+    def __init__(self, token: str) -> None:
+        self._token = token
+
+    def send(self, text: OutboundText) -> Outcome:
+        # The page reads the stored message itself, so being stored is being delivered.
+        return Accepted(f"handset-{text.id}", delivered=True)
+
+    def hear(self, callback: Callback) -> Heard:
+        given = callback.headers.get("x-handset-token") or callback.fields.get("token", "")
+        if not hmac.compare_digest(given.encode(), self._token.encode()):
+            raise Forged("This handset message has no valid token.")
+        carrier_id = callback.fields.get("id") or uuid4().hex
+        text = InboundText(
+            carrier_id=carrier_id,
+            from_phone=callback.fields.get("from", ""),
+            to_phone=callback.fields.get("to", ""),
+            body=callback.fields.get("text", ""),
+        )
+        answer = json.dumps({"id": carrier_id, "stored": True})
+        return Heard(texts=(text,), answer=answer, media_type="application/json")

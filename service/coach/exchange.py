@@ -1,0 +1,58 @@
+"""One inbound text being dealt with: what it said, where its client stands, and how we answer."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from service.coach.alerts import Raised, raise_alert
+from service.coach.outbox import Text, queue_to_client
+from service.coach.situation import Situation
+from service.reply.reading import Context, Reading
+from service.store.tables import Client, Message, Practice
+from service.wording.texts import render
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """A text from a known client, inside the transaction that stores all it sets off."""
+
+    session: Session
+    now: datetime
+    practice: Practice
+    client: Client
+    message: Message
+    reading: Reading
+    context: Context
+
+    def answer(self, body: str, kind: str = "answer") -> None:
+        """Queue a text back to the client."""
+        text = Text(kind, body, answers_id=self.message.id)
+        queue_to_client(self.session, self.now, self.practice, self.client, text)
+
+    def say(self, name: str, kind: str = "answer") -> None:
+        """Queue the text of this name, with the values that every text may need."""
+        self.answer(
+            render(
+                name,
+                self.client.language,
+                client=self.client.called,
+                practice=self.practice.name,
+                number=self.practice.emergency_number,
+            ),
+            kind,
+        )
+
+    def alert(self, kind: str, system_did: str, urgency: str | None = None) -> None:
+        """Open an alert with this text's words, or add them to the open one."""
+        raised = Raised(kind, system_did, urgency)
+        raise_alert(self.session, self.now, self.practice, self.client, raised, self.message)
+
+
+@dataclass(frozen=True, slots=True)
+class Reply(Exchange):
+    """An exchange with a client who has a rung. `day` and `asked_key`: what the text is about."""
+
+    situation: Situation
+    day: date
+    asked_key: str | None

@@ -1,0 +1,199 @@
+"""The day's prompt: when it is due, whether it may still go, and what it says."""
+
+from datetime import date, datetime, time
+
+from sqlmodel import Session, col, func, select
+
+from service.coach import asking
+from service.coach.alerts import Raised, raise_alert
+from service.coach.day import raise_move_alert
+from service.coach.moves import store_move
+from service.coach.outbox import Text, queue_to_client
+from service.coach.safety import rest_client
+from service.coach.situation import Situation, current_report, load, past
+from service.coach.stored import PlanSettings
+from service.ladder.progression import decide_absence
+from service.ladder.rungs import Rung
+from service.store.due import clear_due, set_due
+from service.store.tables import Client, Due, Message, Practice
+from service.ticks.due import Quiet, is_quiet, local_to_utc, next_due, still_worth_sending
+from service.wording.answers import prompt_text
+from service.wording.rung_words import rung_text
+from service.wording.texts import render
+
+SILENT_AFTER = 3
+
+
+def quiet_hours(practice: Practice) -> Quiet:
+    return Quiet(
+        begins=time.fromisoformat(practice.texts_until),
+        ends=time.fromisoformat(practice.texts_from),
+    )
+
+
+def prompt_body(client: Client, rung: Rung, target_s: int) -> str:
+    """The exact text the client gets for this rung."""
+    task = rung_text(rung, target_s, client.language)
+    return prompt_text(task, client.language, target_s=target_s, sided=rung.sided)
+
+
+def schedule_next(
+    session: Session, after: datetime, client: Client, after_date: date | None = None
+) -> None:
+    """Set when the next prompt is due: the one place where that is worked out and stored."""
+    situation = load(session, client)
+    if situation is None or client.state != "active":
+        clear_due(session, "prompt", client.id)
+        return
+    settings = situation.settings
+    due = next_due(
+        after,
+        client.time_zone,
+        settings.prompt_at,
+        settings.weekdays,
+        away=settings.away,
+        quiet=quiet_hours(situation.practice),
+        after_date=_last_prompt_date(session, client.id, after_date),
+    )
+    if due is None:
+        clear_due(session, "prompt", client.id)
+    else:
+        set_due(session, "prompt", client.id, due.at_utc, due.local_date)
+
+
+def _last_prompt_date(session: Session, client_id: int, after_date: date | None) -> date | None:
+    """The last date that had its prompt, so that a new hour or zone never doubles one."""
+    rows = select(func.max(Message.local_date)).where(
+        Message.client_id == client_id, Message.kind == "prompt", Message.direction == "out"
+    )
+    dates = [day for day in (session.exec(rows).one(), after_date) if day is not None]
+    return max(dates, default=None)
+
+
+def prompt_due(session: Session, now: datetime, due: Due) -> None:
+    """A client's hour has come: send the day's text, or record why not. Sets the next one."""
+    client = session.get_one(Client, due.subject_id)
+    situation = load(session, client)
+    if situation is None or client.state != "active" or due.local_date is None:
+        clear_due(session, "prompt", due.subject_id)
+        return
+    day = due.local_date
+    at = due.at
+    quiet = quiet_hours(situation.practice)
+    _watch_silence(session, now, situation)
+    if asking.open_doubt(session, situation.client_id) is not None:
+        _missed(session, now, situation, day, "Waiting for the answer to a safety question.")
+    elif not still_worth_sending(at, now, client.time_zone, quiet):
+        _missed(session, now, situation, day, "The service was down when it was due.")
+    elif not _rests_for_absence(session, now, situation, day):
+        _send(session, now, situation, day)
+    schedule_next(session, at, client, day)
+
+
+def _rests_for_absence(session: Session, now: datetime, situation: Situation, day: date) -> bool:
+    """Apply the move that days away call for. True when the client now rests."""
+    placement = situation.placement
+    move = decide_absence(
+        situation.ladder,
+        situation.settings.plan(situation.resting),
+        past(session, situation.client_id),
+        placement.rung_key,
+        placement.since,
+        day,
+    )
+    if move is None:
+        return False
+    store_move(session, now, situation, day, move)
+    rests = move.kind == "rest"
+    if rests:
+        rest_client(session, now, situation.client)
+    name = "away_rest" if rests else "away_back"
+    body = render(name, situation.language, number=situation.practice.emergency_number)
+    queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
+    for kind in move.alerts:
+        raise_move_alert(session, now, situation, kind)
+    return rests
+
+
+def _send(session: Session, now: datetime, situation: Situation, day: date) -> None:
+    rung = situation.rung
+    text = Text(
+        "prompt",
+        prompt_body(situation.client, rung, situation.settings.target_s),
+        once_key=_once("prompt", situation, day),
+        local_date=day,
+        rung_key=rung.key,
+    )
+    queued = queue_to_client(session, now, situation.practice, situation.client, text)
+    if queued is not None:
+        _set_reminder(session, now, situation, day)
+
+
+def _missed(session: Session, now: datetime, situation: Situation, day: date, problem: str) -> None:
+    text = Text("prompt", "", once_key=_once("prompt", situation, day), local_date=day)
+    message = queue_to_client(session, now, situation.practice, situation.client, text)
+    if message is not None:
+        message.state = "missed"
+        message.problem = problem
+        session.add(message)
+
+
+def _once(kind: str, situation: Situation, day: date) -> str:
+    return f"{kind}:{situation.client_id}:{day.isoformat()}"
+
+
+def _set_reminder(session: Session, now: datetime, situation: Situation, day: date) -> None:
+    reminder_at = situation.settings.reminder_at
+    if reminder_at is None:
+        return
+    at = local_to_utc(datetime.combine(day, reminder_at), situation.client.time_zone)
+    if at > now:
+        set_due(session, "reminder", situation.client_id, at, day)
+
+
+def reminder_due(session: Session, now: datetime, due: Due) -> None:
+    """No reply by evening: one reminder, if the trainer wanted one and nothing came."""
+    client = session.get_one(Client, due.subject_id)
+    situation = load(session, client)
+    clear_due(session, "reminder", due.subject_id)
+    if situation is None or client.state != "active" or due.local_date is None:
+        return
+    quiet = is_quiet(now, client.time_zone, quiet_hours(situation.practice))
+    told = current_report(session, situation.client_id, due.local_date) is not None
+    if quiet or told or asking.open_doubt(session, situation.client_id) is not None:
+        return
+    text = Text(
+        "reminder",
+        render("reminder", situation.language),
+        once_key=_once("reminder", situation, due.local_date),
+        local_date=due.local_date,
+    )
+    queue_to_client(session, now, situation.practice, client, text)
+
+
+def _watch_silence(session: Session, now: datetime, situation: Situation) -> None:
+    """Three prompts running without a word, and again at every third: tell the trainer."""
+    since = situation.client.last_reply_at or situation.client.created_at
+    rows = select(func.count(col(Message.id))).where(
+        Message.client_id == situation.client_id,
+        Message.kind == "prompt",
+        col(Message.state).not_in(("missed", "cancelled")),
+        Message.created_at > since,
+    )
+    silent = session.exec(rows).one()
+    if silent > 0 and silent % SILENT_AFTER == 0:
+        did = f"No reply to the last {silent} prompts. Prompts go on."
+        raise_alert(session, now, situation.practice, situation.client, Raised("silence", did))
+
+
+def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now: datetime) -> str:
+    """When the next prompt would go, in the client's own time, for the trainer to read."""
+    due = next_due(
+        now,
+        client.time_zone,
+        settings.prompt_at,
+        settings.weekdays,
+        away=settings.away,
+        quiet=quiet_hours(practice),
+    )
+    return "never" if due is None else f"{due.local_date:%a %d %b} {settings.prompt_at:%H:%M}"

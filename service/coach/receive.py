@@ -1,0 +1,188 @@
+"""What a text from a client sets off.
+
+1. The carrier's callback was checked for its signature before it came here.
+2. Store the text; a repeat of the carrier's id ends here.
+3. Find who sent it; a stranger's text is kept and shown.
+4. Read it, with what was asked last as context.
+5. Decide, and store report, move, alert and answer in the same transaction.
+6. The caller commits, and only then says 200 to the carrier.
+"""
+
+from datetime import datetime, timedelta
+
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session, col, select
+
+from service.carriers.base import InboundText
+from service.carriers.phone import same_phone
+from service.coach import asking, consent, safety
+from service.coach.alerts import Raised, raise_alert
+from service.coach.day import answer_day, day_of_reply
+from service.coach.exchange import Exchange, Reply
+from service.coach.outbox import Text, queue_to_phone
+from service.coach.situation import load
+from service.coach.stored import context_to_json, reading_to_json
+from service.reply import READER_VERSION, Reading, read
+from service.store.tables import Client, Message, Practice
+from service.wording.texts import render
+
+REPEAT_WITHIN = timedelta(seconds=60)
+UNREADABLE_ALERTS = 2
+
+
+def receive(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
+    """Store one inbound text and everything it sets off; None when it was here already."""
+    message = _store(session, now, carrier, inbound)
+    if message is None:
+        return None
+    client = _sender(session, message)
+    if client is None:
+        _from_stranger(session, now, message)
+        return message
+    message.client_id = client.id
+    session.add(message)
+    if _same_words_again(session, message):
+        message.state = "repeat"
+        return message
+    try:
+        with session.begin_nested():
+            understand(session, now, client, message)
+    except Exception as problem:  # what came in must be kept whatever fails
+        _set_aside(session, now, client, message, problem)
+    return message
+
+
+def _store(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
+    practice = _practice(session, inbound.to_phone)
+    message = Message(
+        practice_id=practice.id,
+        direction="in",
+        kind="reply",
+        body=inbound.body,
+        from_phone=same_phone(inbound.from_phone, practice.country),
+        to_phone=practice.phone,
+        carrier=carrier,
+        carrier_id=inbound.carrier_id,
+        state="received",
+        created_at=now,
+    )
+    try:
+        with session.begin_nested():
+            session.add(message)
+    except IntegrityError:
+        return None
+    return message
+
+
+def _practice(session: Session, phone: str) -> Practice:
+    """The practice that owns the number; with one practice, a number we don't know is its too."""
+    found = session.exec(select(Practice).where(Practice.phone == phone)).first()
+    if found is not None:
+        return found
+    return session.exec(select(Practice).order_by(col(Practice.id)).limit(1)).one()
+
+
+def _sender(session: Session, message: Message) -> Client | None:
+    rows = select(Client).where(
+        Client.practice_id == message.practice_id, Client.phone == message.from_phone
+    )
+    return session.exec(rows).first()
+
+
+def _from_stranger(session: Session, now: datetime, message: Message) -> None:
+    message.state = "set_aside"
+    session.add(message)
+    practice = session.get_one(Practice, message.practice_id)
+    day = now.date().isoformat()
+    body = render(
+        "unknown_number",
+        practice.language,
+        practice=practice.name,
+        number=practice.emergency_number,
+    )
+    once = f"stranger:{practice.id}:{message.from_phone}:{day}"
+    queue_to_phone(session, now, practice, Text("answer", body, once_key=once), message.from_phone)
+
+
+def _same_words_again(session: Session, message: Message) -> bool:
+    """The same words within a minute under another id: a gateway's repeat, not a second report.
+
+    Unless a safety question went out in between: then "yes" twice is two answers.
+    """
+    rows = select(Message).where(
+        Message.client_id == message.client_id,
+        Message.direction == "in",
+        Message.body == message.body,
+        Message.id != message.id,
+        Message.created_at > message.created_at - REPEAT_WITHIN,
+        Message.state != "repeat",
+    )
+    twin = session.exec(rows).first()
+    return twin is not None and not asking.safety_asked_since(session, twin)
+
+
+def _set_aside(
+    session: Session, now: datetime, client: Client, message: Message, problem: Exception
+) -> None:
+    message.state = "unprocessed"
+    message.problem = type(problem).__name__
+    session.add(message)
+    practice = session.get_one(Practice, client.practice_id)
+    did = "The text is kept, but the service could not act on it. Please read it yourself."
+    raise_alert(session, now, practice, client, Raised("unreadable", did, "urgent"), message)
+
+
+def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:
+    """Read a stored text from a known client and act on it."""
+    client.last_reply_at = now
+    session.add(client)
+    situation = load(session, client)
+    context = asking.context_for(session, now, situation, client)
+    reading = read(message.body, context)
+    message.context = context_to_json(context)
+    message.reading = reading_to_json(reading)
+    message.reader_version = READER_VERSION
+    message.state = "read"
+    session.add(message)
+    session.flush()
+    practice = session.get_one(Practice, client.practice_id)
+    if (
+        reading.kind in ("opt_out", "opt_in")
+        or client.state in ("stopped", "invited")
+        or situation is None
+    ):
+        consent.hear(Exchange(session, now, practice, client, message, reading, context))
+        return reading
+    day, asked_key = day_of_reply(session, now, situation)
+    _act(
+        Reply(session, now, practice, client, message, reading, context, situation, day, asked_key)
+    )
+    return reading
+
+
+def _act(reply: Reply) -> None:
+    reading = reply.reading
+    if reading.kind == "help":
+        safety.help_asked(reply)
+    elif safety.hear(reply):
+        pass
+    elif reading.kind in ("result", "skipped") or asking.answers_something(reading, reply.context):
+        answer_day(reply)
+    elif reading.kind == "question":
+        reply.alert("question", "The client was told that you have the question.")
+        reply.say("question_kept")
+    else:
+        _unreadable(reply)
+        return
+    reply.client.unreadable_run = 0
+
+
+def _unreadable(reply: Reply) -> None:
+    client = reply.client
+    client.unreadable_run += 1
+    reply.session.add(client)
+    if client.unreadable_run >= UNREADABLE_ALERTS:
+        reply.alert("unreadable", "Two texts running could not be read.")
+        reply.say("unreadable_again")
+    else:
+        reply.say("example_sided" if reply.situation.rung.sided else "example")

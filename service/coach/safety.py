@@ -1,0 +1,150 @@
+"""The safety conversation: fall, pain, dizziness, emergency sign, and every doubt about one.
+
+Whatever else a text says, one of these comes first. A sure one rests the client at once, tells
+the trainer and sends the fixed safety text; a doubtful one asks one yes/no question and tells the
+trainer. Only the trainer clears the client.
+"""
+
+from datetime import datetime
+
+from sqlmodel import Session
+
+from service.coach import asking
+from service.coach.alerts import Raised, open_alert, raise_alert
+from service.coach.day import decide_reply
+from service.coach.exchange import Reply
+from service.coach.outbox import cancel_prompts
+from service.coach.situation import Situation
+from service.reply.reading import Asked
+from service.store.due import clear_due
+from service.store.tables import Client
+
+RESTED = "Practice was stopped and the safety text sent. No more prompts until you clear it."
+ASKED = "One yes/no question was sent. Nothing moves and no prompt goes until it is answered."
+# Gravest first: the first that applies gives the text and the follow-up question.
+SURE: tuple[tuple[str, str, str, Asked | None], ...] = (
+    # reading field, alert kind, text, follow-up
+    ("emergency", "emergency", "safety_emergency", None),
+    ("fall", "fall", "safety_fall", "hurt"),
+    ("dizzy", "dizziness", "safety_dizzy", "hurt"),
+    ("pain", "pain", "safety_pain", "pain_score"),
+)
+DOUBTFUL: tuple[tuple[str, str, Asked], ...] = (
+    # reading field, alert kind, question
+    ("fall", "near_fall", "fall_yes_no"),
+    ("dizzy", "dizziness", "dizzy_yes_no"),
+    ("pain", "pain", "pain_yes_no"),
+)
+FOLLOW_UP = ("hurt", "pain_score")
+
+
+def hear(reply: Reply) -> bool:
+    """Act on the safety part of a reading. True when that is all there is to do."""
+    session, now, reading = reply.session, reply.now, reply.reading
+    asked = reply.context.asked
+    question = asking.current_question(session, now, reply.situation.client_id)
+    sure = [row for row in SURE if getattr(reading, row[0]) in ("yes", True)]
+    if sure:
+        if question is not None and question.kind in asking.SAFETY:
+            asking.answered(session, now, question, reply.message)
+        _rest(reply, sure)
+        return True
+    if question is not None and asked in FOLLOW_UP:
+        asking.answered(session, now, question, reply.message)
+        _follow_up_answered(reply)
+        return True
+    doubtful = [row for row in DOUBTFUL if getattr(reading, row[0]) == "unsure"]
+    if doubtful:
+        _doubt(reply, doubtful)
+        return True
+    if question is not None and asked in asking.DOUBTS and reading.yes_no == "no":
+        asking.answered(session, now, question, reply.message)
+        kind = next(row[1] for row in DOUBTFUL if row[2] == asked)
+        _add_words(reply, (kind,), "The client answered no.")
+        reply.say("doubt_cleared", "safety")
+    return False
+
+
+def _rest(reply: Reply, sure: list[tuple[str, str, str, Asked | None]]) -> None:
+    asked_already = reply.situation.resting and reply.context.asked in FOLLOW_UP
+    # Stored as the day's report, so that the move and its reason show it.
+    decide_reply(reply, reply.day)
+    rest_client(reply.session, reply.now, reply.client)
+    for _, kind, _, _ in sure:
+        reply.alert(kind, RESTED)
+    _, _, text, follow_up = sure[0]
+    reply.say(text, "safety")
+    if follow_up is not None and not asked_already:
+        asking.ask(reply.session, reply.now, reply.client.id, follow_up, reply.day)
+        reply.say(asking.TEXT_OF[follow_up], "safety")
+
+
+def rest_client(session: Session, now: datetime, client: Client) -> None:
+    """No prompts, no reminders, from this moment until a trainer clears the client."""
+    if client.state == "stopped":
+        # A later START must not undo the rest.
+        client.stopped_from = "resting"
+    elif client.state != "resting":
+        client.state = "resting"
+        client.state_since = now
+    session.add(client)
+    cancel_prompts(session, client.id)
+    clear_due(session, "prompt", client.id)
+    clear_due(session, "reminder", client.id)
+
+
+def _doubt(reply: Reply, doubtful: list[tuple[str, str, Asked]]) -> None:
+    decide_reply(reply, reply.day)
+    for _, kind, _ in doubtful:
+        reply.alert(kind, ASKED, "today")
+    cancel_prompts(reply.session, reply.client.id)
+    _, _, asked = doubtful[0]
+    asking.ask(reply.session, reply.now, reply.client.id, asked, reply.day)
+    reply.say(asking.TEXT_OF[asked], "safety")
+
+
+def _follow_up_answered(reply: Reply) -> None:
+    reading = reply.reading
+    kinds = tuple(kind for _, kind, _, _ in SURE)
+    if reading.yes_no == "yes":
+        rest_client(reply.session, reply.now, reply.client)
+        _add_words(reply, kinds, "The client says they are hurt.")
+        reply.say("hurt_yes", "safety")
+        return
+    did = "The client answered the follow-up question."
+    if reading.yes_no == "no":
+        did = "The client says they are not hurt."
+    if reading.pain_score is not None:
+        did = f"The client puts the pain at {reading.pain_score} of 10."
+    _add_words(reply, (*kinds, "help"), did)
+    name = "pain_score_kept"
+    if reading.yes_no == "no":
+        name = "hurt_no" if reply.situation.resting else "doubt_cleared"
+    reply.say(name, "safety")
+
+
+def _add_words(reply: Reply, kinds: tuple[str, ...], did: str) -> None:
+    """Put these words with the open alerts they belong to; with none open, open the first kind."""
+    opened = [kind for kind in kinds if open_alert(reply.session, reply.client.id, kind)]
+    for kind in opened:
+        reply.alert(kind, did, "note")
+    if not opened:
+        reply.alert(kinds[0], did)
+
+
+def help_asked(reply: Reply) -> None:
+    """HELP may come from someone on the floor: say who this is, ask whether they are hurt."""
+    doubt = asking.open_doubt(reply.session, reply.client.id)
+    did = "The answer said who this is, asked whether they are hurt and gave the emergency number."
+    urgent = reply.situation.resting or doubt is not None
+    reply.alert("help", did, "urgent" if urgent else "today")
+    asking.ask(reply.session, reply.now, reply.client.id, "hurt", reply.day)
+    reply.say("help", "help")
+
+
+def doubt_unanswered(session: Session, now: datetime, situation: Situation, asked: str) -> None:
+    """Nobody answered a yes/no question about safety in time: the alert becomes urgent."""
+    kind = next(row[1] for row in DOUBTFUL if row[2] == asked)
+    did = "The question was not answered in 30 minutes. Please call the client."
+    raised = Raised(kind, did, "urgent")
+    raise_alert(session, now, situation.practice, situation.client, raised)

@@ -1,0 +1,15 @@
+"""The decision as the service takes it: the rule, with the second opinion beside it.
+
+Pure, so that replay can take it again from what is stored.
+"""
+
+from collections.abc import Sequence
+
+from service.ladder.estimate import next_chance
+from service.ladder.progression import DayReport, Move, PastDay, Plan, decide
+from service.ladder.rungs import Ladder
+
+
+def verdict(ladder: Ladder, plan: Plan, history: Sequence[PastDay], report: DayReport) -> Move:
+    """The move after a report; `history` is every earlier move that stands, oldest first."""
+    return decide(ladder, plan, history, report, next_chance(ladder, plan, history, report))

@@ -1,0 +1,42 @@
+"""The parts a running service is put together from, made once from its settings."""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sqlmodel import select
+
+from service.carriers.base import Carrier
+from service.carriers.handset import Handset
+from service.clock import AheadClock, Clock, SystemClock
+from service.settings import Settings
+from service.store import Store
+from service.store.tables import Practice
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Settings, store, clock and the carriers by name."""
+
+    settings: Settings
+    store: Store
+    clock: Clock
+    carriers: Mapping[str, Carrier]
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether this database holds the invented practice: its clock may then be moved."""
+        with self.store.read() as session:
+            return session.exec(select(Practice.is_demo).limit(1)).first() is True
+
+
+def assemble(settings: Settings, clock: Clock | None = None) -> Parts:
+    """Open the store and set up the carriers. The demo's own clock is used on a demo database."""
+    store = Store(settings.database_url)
+    # Without a token of its own the handset only takes what its page sends from a signed-in browser.
+    token = settings.handset_token or secrets.token_urlsafe(24)
+    carriers: dict[str, Carrier] = {"handset": Handset(token)}
+    parts = Parts(settings, store, clock or SystemClock(), carriers)
+    if clock is None and parts.is_demo:
+        return Parts(settings, store, AheadClock(store), carriers)
+    return parts

@@ -1,0 +1,43 @@
+"""Due times: one stored, indexed row for each thing to do at an instant."""
+
+from datetime import date, datetime
+
+from sqlalchemy import delete, update
+from sqlmodel import Session, col, select
+
+from service.store.tables import Due
+
+
+def set_due(
+    session: Session, kind: str, subject_id: int, at: datetime, local_date: date | None = None
+) -> None:
+    """Set the one due time of this kind for this subject, in place of an earlier one."""
+    changed = session.execute(
+        update(Due)
+        .where(col(Due.kind) == kind, col(Due.subject_id) == subject_id)
+        .values(at=at, local_date=local_date)
+    )
+    if changed.rowcount == 0:  # type: ignore[attr-defined]  # an UPDATE always has a count
+        session.add(Due(kind=kind, subject_id=subject_id, at=at, local_date=local_date))
+        session.flush()
+
+
+def clear_due(session: Session, kind: str, subject_id: int) -> None:
+    session.execute(delete(Due).where(col(Due.kind) == kind, col(Due.subject_id) == subject_id))
+
+
+def due_by(session: Session, now: datetime, most: int) -> list[Due]:
+    """The earliest things due at `now`, locked where the database can lock rows."""
+    rows = (
+        select(Due)
+        .where(Due.at <= now)
+        .order_by(col(Due.at), col(Due.id))
+        .limit(most)
+        .with_for_update(skip_locked=True)
+    )
+    return list(session.exec(rows).all())
+
+
+def next_due_at(session: Session) -> datetime | None:
+    """The instant of the earliest thing due, past or future."""
+    return session.exec(select(Due.at).order_by(col(Due.at)).limit(1)).first()

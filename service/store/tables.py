@@ -1,0 +1,315 @@
+"""The tables. Instants are UTC; dates are the client's local dates; lengths are mm.
+
+An `id` is None until the row is flushed; it is typed as the int that it is from then on.
+"""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, DateTime, Dialect, Index, Text, UniqueConstraint, text
+from sqlalchemy.types import TypeDecorator
+from sqlmodel import Field, SQLModel
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """An aware UTC instant in both directions; a naive one is a mistake and is refused."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("An instant needs a time zone.")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Practice(SQLModel, table=True):
+    id: int = Field(default=None, primary_key=True)
+    name: str
+    phone: str = Field(index=True, unique=True)
+    country: str = "US"
+    language: str = "en"
+    time_zone: str = "America/New_York"
+    emergency_number: str = "911"
+    texts_from: str = "08:00"
+    texts_until: str = "21:00"
+    carrier: str = "handset"
+    escalate_minutes: int = 10
+    is_demo: bool = False
+    created_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Trainer(SQLModel, table=True):
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    name: str
+    email: str = Field(unique=True)
+    password_hash: str
+    role: str = "trainer"
+    phone: str | None = None
+    second_contact_name: str | None = None
+    second_contact_phone: str | None = None
+    active: bool = True
+    created_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class SignIn(SQLModel, table=True):
+    """One signed-in browser. Only a hash of the cookie is kept."""
+
+    __tablename__ = "sign_in"
+    id: int = Field(default=None, primary_key=True)
+    trainer_id: int = Field(foreign_key="trainer.id", index=True)
+    token_hash: str = Field(unique=True)
+    csrf: str
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    expires_at: datetime = Field(sa_type=UtcDateTime)
+    revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class SignInFailure(SQLModel, table=True):
+    """A refused sign-in, kept to slow down guessing."""
+
+    __tablename__ = "sign_in_failure"
+    id: int = Field(default=None, primary_key=True)
+    subject: str = Field(index=True)
+    at: datetime = Field(sa_type=UtcDateTime, index=True)
+
+
+class Client(SQLModel, table=True):
+    """`state`: invited (no consent yet), active, resting, paused (by the trainer), stopped."""
+
+    __table_args__ = (UniqueConstraint("practice_id", "phone"),)
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    trainer_id: int = Field(foreign_key="trainer.id", index=True)
+    name: str
+    called: str
+    phone: str = Field(index=True)
+    language: str = "en"
+    time_zone: str
+    state: str = "invited"
+    state_since: datetime = Field(sa_type=UtcDateTime)
+    stopped_from: str | None = None
+    consent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    consent_wording: str | None = None
+    unreadable_run: int = 0
+    last_reply_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    version: int = 1
+
+
+class PlanRow(SQLModel, table=True):
+    """What the trainer set for a client, one row per version, so that old moves can be replayed.
+
+    `settings` holds prompt_at, weekdays, away, reminder_at, target_s, caution, open_gates;
+    `profile` the body, equipment, limits and narrowing that the ladder is built from.
+    """
+
+    __tablename__ = "plan"
+    __table_args__ = (UniqueConstraint("client_id", "version"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id", index=True)
+    version: int
+    settings: dict[str, Any] = Field(sa_type=JSON)
+    profile: dict[str, Any] = Field(sa_type=JSON)
+    set_by: int | None = Field(default=None, foreign_key="trainer.id")
+    set_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Placement(SQLModel, table=True):
+    """Where a client is now. `since` is the local date of the last placing or practice."""
+
+    client_id: int = Field(primary_key=True, foreign_key="client.id")
+    rung_key: str
+    plan_version: int
+    since: date
+    set_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Message(SQLModel, table=True):
+    """One text, in or out.
+
+    Out: queued, sending, sent, delivered, failed, unknown, cancelled, missed (was due, never sent).
+    In: received, read, set_aside (unknown number), repeat, unprocessed.
+    `once_key` makes a text unique however often a tick runs, e.g. one prompt a client and date.
+    """
+
+    __table_args__ = (
+        UniqueConstraint("carrier", "direction", "carrier_id"),
+        Index("message_outbox", "state", "not_before"),
+        Index("message_thread", "client_id", "id"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    client_id: int | None = Field(default=None, foreign_key="client.id")
+    trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
+    direction: str
+    kind: str
+    body: str = Field(sa_type=Text)
+    from_phone: str
+    to_phone: str
+    carrier: str
+    carrier_id: str | None = None
+    once_key: str | None = Field(default=None, unique=True)
+    state: str
+    rank: int = 2
+    problem: str | None = None
+    local_date: date | None = None
+    rung_key: str | None = None
+    answers_id: int | None = Field(default=None, foreign_key="message.id")
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    not_before: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    lease_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    attempts: int = 0
+    sent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    settled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    context: dict[str, Any] | None = Field(default=None, sa_type=JSON)
+    reading: dict[str, Any] | None = Field(default=None, sa_type=JSON)
+    reader_version: int | None = None
+
+
+class Report(SQLModel, table=True):
+    """What a client told about one local date. A correction supersedes, nothing is deleted."""
+
+    __table_args__ = (
+        Index(
+            "report_current",
+            "client_id",
+            "local_date",
+            unique=True,
+            sqlite_where=text("superseded_at IS NULL"),
+            postgresql_where=text("superseded_at IS NULL"),
+        ),
+    )
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id", index=True)
+    local_date: date
+    rung_key: str
+    message_ids: list[int] = Field(sa_type=JSON)
+    told: dict[str, Any] = Field(sa_type=JSON)
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    superseded_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class MoveRow(SQLModel, table=True):
+    """One decision, by the rule or by a trainer, with its reason and what it came from."""
+
+    __tablename__ = "move"
+    __table_args__ = (Index("move_history", "client_id", "id"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id")
+    local_date: date
+    report_id: int | None = Field(default=None, foreign_key="report.id")
+    trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
+    kind: str
+    from_key: str
+    to_key: str
+    rule: str
+    because: str = Field(sa_type=Text)
+    alerts: list[str] = Field(sa_type=JSON)
+    facts: dict[str, Any] = Field(sa_type=JSON)
+    rule_version: int
+    plan_version: int
+    resting: bool = False
+    decided_at: datetime = Field(sa_type=UtcDateTime)
+    superseded_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class Alert(SQLModel, table=True):
+    """Something the trainer must see. At most one open alert a client and kind."""
+
+    __table_args__ = (
+        Index("alert_inbox", "practice_id", "state", "urgency", "last_at"),
+        Index(
+            "alert_open",
+            "client_id",
+            "kind",
+            unique=True,
+            sqlite_where=text("state <> 'handled'"),
+            postgresql_where=text("state <> 'handled'"),
+        ),
+    )
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id")
+    client_id: int = Field(foreign_key="client.id", index=True)
+    kind: str
+    urgency: str
+    state: str = "new"
+    system_did: str = Field(sa_type=Text)
+    opened_at: datetime = Field(sa_type=UtcDateTime)
+    last_at: datetime = Field(sa_type=UtcDateTime)
+    paged_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    seen_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    seen_by: int | None = Field(default=None, foreign_key="trainer.id")
+    handled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    handled_by: int | None = Field(default=None, foreign_key="trainer.id")
+    what_done: str | None = None
+    note: str | None = None
+    resume_key: str | None = None
+
+
+class AlertMessage(SQLModel, table=True):
+    """The client's words behind an alert, every one kept."""
+
+    __tablename__ = "alert_message"
+    alert_id: int = Field(primary_key=True, foreign_key="alert.id")
+    message_id: int = Field(primary_key=True, foreign_key="message.id")
+
+
+class Question(SQLModel, table=True):
+    """Something the client was asked and has not answered yet."""
+
+    __table_args__ = (Index("question_open", "client_id", "answered_at"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id")
+    kind: str
+    local_date: date
+    asked_at: datetime = Field(sa_type=UtcDateTime)
+    answered_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    answer_id: int | None = Field(default=None, foreign_key="message.id")
+
+
+class Due(SQLModel, table=True):
+    """Something to do at an instant. Its row goes in the transaction that does it."""
+
+    __table_args__ = (UniqueConstraint("kind", "subject_id"), Index("due_next", "at"))
+    id: int = Field(default=None, primary_key=True)
+    kind: str
+    subject_id: int
+    at: datetime = Field(sa_type=UtcDateTime)
+    local_date: date | None = None
+
+
+class Audit(SQLModel, table=True):
+    """Who looked at or changed what. Only ever added to."""
+
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
+    client_id: int | None = Field(default=None, foreign_key="client.id", index=True)
+    action: str
+    detail: dict[str, Any] = Field(sa_type=JSON)
+    at: datetime = Field(sa_type=UtcDateTime)
+
+
+class DemoClock(SQLModel, table=True):
+    """How far the demo's clock runs ahead of the real one. Only a demo database has a row."""
+
+    __tablename__ = "demo_clock"
+    id: int = Field(default=1, primary_key=True)
+    ahead_s: float = 0.0
+
+
+class LastTick(SQLModel, table=True):
+    """When each tick last finished well, so that a page can warn when they stop."""
+
+    __tablename__ = "last_tick"
+    name: str = Field(primary_key=True)
+    at: datetime = Field(sa_type=UtcDateTime)

@@ -1,0 +1,35 @@
+"""APScheduler runs the ticks. No job store: the database holds what is due, not the scheduler."""
+
+from collections.abc import Callable
+
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from service.parts import Parts
+from service.ticks.jobs import due_tick, send_tick
+
+
+def start_ticks(parts: Parts) -> Callable[[], None]:
+    """Start the ticks in the background; the answer stops them.
+
+    `misfire_grace_time=None`: a tick that starts late still runs, for lateness is ours to judge.
+    `coalesce=True`: many missed ticks are one, since a tick acts on everything due.
+    `max_instances=1`: a tick never overlaps itself; every carrier call has a timeout, so none can
+    block the next for long.
+    """
+    scheduler = BackgroundScheduler(timezone="UTC")
+    jobs: dict[str, Callable[[], object]] = {
+        "due": lambda: due_tick(parts.store, parts.clock),
+        "send": lambda: send_tick(parts.store, parts.carriers, parts.clock),
+    }
+    for name, job in jobs.items():
+        scheduler.add_job(
+            job,
+            "interval",
+            seconds=parts.settings.tick_seconds,
+            id=name,
+            misfire_grace_time=None,
+            coalesce=True,
+            max_instances=1,
+        )
+    scheduler.start()
+    return lambda: scheduler.shutdown(wait=True)
