@@ -9,6 +9,7 @@ from service.wording.safety import (
     length_problems,
     place_problems,
     safety_text_problems,
+    text_problems,
 )
 from service.wording.segments import Segments, fits_one, gsm7_safe, segments, to_gsm7
 from service.wording.texts import (
@@ -50,6 +51,7 @@ __all__ = [
     "safety_text_problems",
     "segments",
     "template",
+    "text_problems",
     "to_gsm7",
     "weekday_name",
 ]

@@ -36,7 +36,10 @@ LONGEST: Mapping[str, int] = {
 CATALOGUE: Mapping[str, TextSpec] = {
     # Beginning and ending
     "first": TextSpec(
-        "once, when the client has agreed to texts", ("called", "practice", "number"), segments=2
+        "once, when the client has agreed to texts",
+        ("called", "practice", "number"),
+        segments=2,
+        safety=True,
     ),
     "stop_done": TextSpec("after STOP or any wish to end the texts", ("practice", "number")),
     "start_done": TextSpec("after START", ("practice",)),
@@ -49,8 +52,8 @@ CATALOGUE: Mapping[str, TextSpec] = {
     "prompt": TextSpec("at the client's hour", ("task", "hint", "caution")),
     "hint_sided": TextSpec("in the prompt, when each side is practised", ("target_s",)),
     "hint_same": TextSpec("in the prompt, when both feet do the same", ("target_s",)),
-    "caution": TextSpec("in the prompt, where there is room"),
-    "caution_short": TextSpec("in the prompt otherwise"),
+    "caution": TextSpec("in the prompt, where there is room", safety=True),
+    "caution_short": TextSpec("in the prompt otherwise", safety=True),
     "reminder": TextSpec("in the evening, when no reply came"),
     "task_again": TextSpec("after a question about today's stance", ("task",), segments=2),
     # Asking back
@@ -87,11 +90,11 @@ CATALOGUE: Mapping[str, TextSpec] = {
     "pain_score_kept": TextSpec("after the answer to that", ("number",), safety=True),
     # Changes the client should know of
     "override": TextSpec("the trainer chose another rung"),
-    "return_after_rest": TextSpec("the trainer ended the rest"),
-    "away_back": TextSpec("after 7 days or more away, before the next prompt"),
+    "return_after_rest": TextSpec("the trainer ended the rest", safety=True),
+    "away_back": TextSpec("after 7 days or more away, before the next prompt", safety=True),
     "away_rest": TextSpec("after 21 days or more away"),
     "paused": TextSpec("the trainer paused the prompts", ("number",)),
-    "resumed": TextSpec("the trainer resumed the prompts"),
+    "resumed": TextSpec("the trainer resumed the prompts", safety=True),
     # To the trainer's and the second contact's phones
     "page_trainer": TextSpec("an urgent alert, to the trainer on duty", ("called", "kind")),
     "page_again": TextSpec("the alert has not been opened", ("called", "kind")),

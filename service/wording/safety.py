@@ -2,104 +2,71 @@
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib import resources
 
 from service.wording.catalogue import CATALOGUE, LONGEST
 from service.wording.segments import segments, to_gsm7
-from service.wording.texts import LANGUAGES, fill, places
+from service.wording.texts import fill, places, table
 
-# 112 is answered from a mobile phone in most countries, whatever the local number is (3GPP TS
-# 22.101, from memory): the best guess when a practice has set none.
+# 112 reaches emergency services from a mobile phone in most countries, whatever the local number
+# is (3GPP TS 22.101, from memory): the best guess when a practice has set none.
 FALLBACK_NUMBER = "112"
 
 _STOP_SIT_CALL_TOLD = ("stop", "sit", "call", "told")
 _DOUBT = ("yes_no", "stop", "sit", "call")
+_STOP_IF = ("stop", "pain", "dizzy")
 
 # The parts each safety text must keep.
 REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
-    "safety_fall": (*_STOP_SIT_CALL_TOLD, "cannot_get_up"),
-    "safety_near_fall": _STOP_SIT_CALL_TOLD,
+    "first": ("support", *_STOP_IF, "no_emergency_service", "call", "stop_word", "help_word"),
+    "caution": _STOP_IF,
+    "caution_short": _STOP_IF,
+    "return_after_rest": _STOP_IF,
+    "resumed": _STOP_IF,
+    "away_back": _STOP_IF,
+    "help": ("hurt", "yes_no", "call", "cannot_get_up"),
+    "resting": ("stop", "rest", "sit", "call"),
+    "safety_fall": (*_STOP_SIT_CALL_TOLD, "hurt", "cannot_get_up", "chest"),
+    "safety_near_fall": (*_STOP_SIT_CALL_TOLD, "hurt", "chest"),
     "safety_pain": (*_STOP_SIT_CALL_TOLD, "chest"),
-    "safety_dizzy": _STOP_SIT_CALL_TOLD,
+    "safety_dizzy": (*_STOP_SIT_CALL_TOLD, "chest", "cannot_get_up"),
     "safety_emergency": _STOP_SIT_CALL_TOLD,
-    "ask_fall": _DOUBT,
+    "ask_fall": (*_DOUBT, "hurt", "cannot_get_up"),
     "ask_pain": (*_DOUBT, "chest"),
-    "ask_dizzy": _DOUBT,
-    "ask_hurt": ("hurt", "cannot_get_up", "yes_no", "call"),
-    "ask_pain_score": ("zero_to_ten", "call"),
+    "ask_dizzy": (*_DOUBT, "chest"),
     "doubt_cleared": ("stop", "sit", "call"),
+    "ask_hurt": ("hurt", "cannot_get_up", "yes_no", "call"),
     "hurt_yes": ("call", "told"),
     "hurt_no": ("rest", "call"),
+    "ask_pain_score": ("zero_to_ten", "call"),
     "pain_score_kept": ("rest", "call"),
-    "resting": ("stop", "rest", "sit", "call"),
-    "help": ("hurt", "yes_no", "call", "cannot_get_up"),
 }
+
+# Texts that must use all their values: without one, the client would not get the task itself.
+_ALL_PLACES = frozenset({"prompt", "task_again", "hint_sided", "hint_same", "ask_other_side"})
 
 _PART_NAMES: Mapping[str, str] = {
     "stop": "tell the client to stop",
     "sit": "tell the client to sit or lie down",
+    "rest": "tell the client to rest",
     "call": "tell the client to call {number}",
     "told": "say that the trainer is being told",
+    "hurt": "ask or say whether the client is hurt",
     "cannot_get_up": "name not being able to get up",
     "chest": "name pain in the chest",
-    "yes_no": "ask for YES or NO",
-    "hurt": "ask whether the client is hurt",
+    "pain": "name pain",
+    "dizzy": "name dizziness or feeling faint",
+    "yes_no": "ask for YES or NO, in capitals",
     "zero_to_ten": "ask for a number from 0 to 10",
-    "rest": "tell the client to rest",
+    "support": "name support within reach",
+    "no_emergency_service": "say that this is not an emergency service",
+    "stop_word": "name the word that ends the texts, in capitals",
+    "help_word": "name the word that asks for help, in capitals",
 }
-
-# Each part is one whole word or phrase, by language. A sentence that says not to is no match.
-_PART_WORDS: Mapping[str, Mapping[str, str]] = {
-    "en": {
-        "stop": r"stop",
-        "sit": r"(?:sit|lie|stay lying)",
-        "call": r"(?:call|ring|phone|dial) \{number\}",
-        "told": r"(?:telling|tell|told|alerted|alerting) your trainer",
-        "cannot_get_up": r"(?:(?:can't|cannot|can not) get up|unable to get up)",
-        "chest": r"chest",
-        "yes_no": r"YES or NO",
-        "hurt": r"hurt",
-        "zero_to_ten": r"0 to 10",
-        "rest": r"(?:rest|resting)",
-    },
-    "es": {
-        "stop": r"(?:pare|deténgase)",
-        "sit": r"(?:siéntese|túmbese|acuéstese)",
-        "call": r"llame al \{number\}",
-        "told": r"(?:avisamos|avisando|hemos avisado) a su entrenador",
-        "cannot_get_up": r"no (?:puede levantarse|se levanta)",
-        "chest": r"pecho",
-        "yes_no": r"sí o no",
-        "hurt": r"(?:daño|herid[oa]|lastimad[oa])",
-        "zero_to_ten": r"0 a 10",
-        "rest": r"(?:descanse|reposo)",
-    },
-}
-
-_NEGATED = {
-    "en": r"(?:don't|do not|never|no need to|need not|not)\s+(?:please\s+)?",
-    "es": r"(?:no|nunca|sin)\s+(?:hace falta que\s+)?",
-}
-
-# Words that could send someone hurt on, cheer about a fall, or promise that a person reads at once.
-_FORBIDDEN: Mapping[str, tuple[str, ...]] = {
-    "en": (
-        r"carry on", r"keep going", r"keep practi[sc]ing", r"go on", r"continue", r"try again",
-        r"push through", r"once more", r"well done", r"great", r"congratulations", r"good job",
-        r"don't worry", r"do not worry", r"no problem", r"never mind", r"fun",
-        r"(?:will|'ll) (?:call|phone|ring|reply|answer|be with) you",
-        r"straight away", r"right away", r"immediately", r"at once", r"in a (?:minute|moment)",
-        r"is (?:reading|watching)", r"stop worrying", r"help is (?:on the way|coming)",
-    ),
-    "es": (
-        r"continúe", r"siga practicando", r"siga adelante", r"inténtelo de nuevo", r"otra vez",
-        r"bien hecho", r"felicidades", r"enhorabuena", r"genial", r"no se preocupe",
-        r"no pasa nada", r"le (?:llamará|llamaremos|responderá|responderemos)",
-        r"enseguida", r"de inmediato", r"la ayuda (?:va|está) en camino",
-    ),
-}  # fmt: skip
+# Parts that are instructions: negated, they do not count.
+_INSTRUCTIONS = frozenset({"stop", "sit", "rest", "call", "told"})
 
 
 def safety_text_problems(name: str, text: str, language: str = "en") -> list[str]:
@@ -108,26 +75,37 @@ def safety_text_problems(name: str, text: str, language: str = "en") -> list[str
     `text` is a template in `language`, its values still in braces. Each problem is a whole
     sentence for the trainer. This checks words, not sense: a person still has to read the text.
     """
-    problems = [f"It must {_PART_NAMES[part]}." for part in _missing(name, text, language)]
-    tongue = language if language in LANGUAGES else "en"
-    for pattern in _FORBIDDEN[tongue]:
-        if found := _whole(pattern).search(_plain(text)):
-            problems.append(f"It must not say {found[0]!r}.")
-    problems += place_problems(name, text)
-    if not problems:
-        problems += length_problems(name, text)
-    return problems
+    patterns = table(language)["parts"]
+    plain, asserted = to_gsm7(text), _without_negated(text, language)
+    problems = [
+        f"It must {_PART_NAMES[part]}."
+        for part in REQUIRED_PARTS.get(name, ())
+        if not _found(patterns[part], asserted if part in _INSTRUCTIONS else plain)
+    ]
+    unsaid = table(language)["unsaid"]
+    said = [*_all_found(unsaid["misleading"], asserted), *_all_found(unsaid["cheering"], plain)]
+    problems += [f"It must not say {words!r}." for words in said]
+    return problems + text_problems(name, text)
+
+
+def text_problems(name: str, text: str) -> list[str]:
+    """Why a text of any kind may not be worded so: unknown names in braces, or too long."""
+    return place_problems(name, text) or length_problems(name, text)
 
 
 def place_problems(name: str, text: str) -> list[str]:
-    """Names in braces that this text is not given; every text must be free of them."""
+    """Names in braces that this text is not given, or that it needs and lacks."""
     known = CATALOGUE[name].values
     allowed = ", ".join(f"{{{value}}}" for value in known) or "no names in braces"
     strange = sorted(places(text) - set(known))
     problems = [f"{{{place}}} is not known here; this text can use {allowed}." for place in strange]
-    rest = re.sub(r"\{[a-z_]+\}", "", text)
-    if "{" in rest or "}" in rest:
+    if name in _ALL_PLACES:
+        lacking = [value for value in known if value not in places(text)]
+        problems += [f"It must keep {{{value}}}." for value in lacking]
+    if re.search(r"[{}]", re.sub(r"\{[a-z_]+\}", "", text)):
         problems.append(f"Braces stand only around names; this text can use {allowed}.")
+    if not text.strip():
+        problems.append("It must not be empty.")
     return problems
 
 
@@ -138,10 +116,9 @@ def length_problems(name: str, text: str) -> list[str]:
     measured = segments(to_gsm7(fill(name, text, longest)))
     if measured.count <= spec.segments:
         return []
-    unit = "characters" if measured.encoding == "GSM-7" else "characters (of any script)"
     return [
-        f"It takes {measured.count} SMS segments ({measured.units} {unit} with long names); "
-        f"it may take {spec.segments}."
+        f"It takes {measured.count} SMS segments with long names ({measured.units} characters in "
+        f"{measured.encoding}); it may take {spec.segments}."
     ]
 
 
@@ -160,26 +137,22 @@ def known_country(country: str) -> bool:
     return country.strip().upper() in _numbers()
 
 
-def _missing(name: str, text: str, language: str) -> list[str]:
-    tongue = language if language in LANGUAGES else "en"
-    patterns = _PART_WORDS[tongue]
-    asserted = _whole(_NEGATED[tongue] + r"\w+").sub(" ", _plain(text))
-    return [
-        part
-        for part in REQUIRED_PARTS.get(name, ())
-        if not _whole(_plain(patterns[part])).search(
-            asserted if part in ("stop", "sit", "call", "told", "rest") else _plain(text)
-        )
-    ]
+def _without_negated(text: str, language: str) -> str:
+    negated = table(language)["unsaid"]["negated"]
+    return _whole(negated + r"\s+(?:please\s+)?[\w']+").sub(" ", to_gsm7(text))
 
 
-def _plain(text: str) -> str:
-    """The text as it is sent, so that a word with its accents dropped is known again."""
-    return to_gsm7(text)
+def _found(pattern: str, text: str) -> str | None:
+    found = _whole(to_gsm7(pattern)).search(text)
+    return found[0] if found else None
+
+
+def _all_found(patterns: Iterable[str], text: str) -> list[str]:
+    return [words for pattern in patterns if (words := _found(pattern, text))]
 
 
 def _whole(pattern: str) -> re.Pattern[str]:
-    return re.compile(rf"(?<![\w']){pattern}(?![\w'])", re.IGNORECASE)
+    return re.compile(rf"(?<![\w'])(?:{pattern})(?![\w'])", re.IGNORECASE)
 
 
 @cache
