@@ -3,6 +3,7 @@
 import ast
 import importlib
 import importlib.metadata
+import re
 import subprocess
 import sys
 import tomllib
@@ -111,6 +112,26 @@ def test_readme_opens_with_the_job_then_the_two_commands() -> None:
     assert len(job.split()) >= 40
     assert not job.lstrip().startswith(("#", "```", "- ", "!["))
     assert text.index(job) < text.index("sh deploy/try") < text.index("sh deploy/test")
+
+
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_docs_name_only_files_that_exist(page: Path) -> None:
+    text = page.read_text()
+    named = re.findall(r"(?<![\w./-])(?:service|migrations|tests|deploy|docs|\.ci)/[\w./*-]*", text)
+    gone = [name for name in named if not any(ROOT.glob(name.rstrip("./")))]
+    assert not gone
+    linked = re.findall(r"\]\((?!http)([^)#]+)", text)
+    assert not [name for name in linked if not (page.parent / name).exists()]
+
+
+def test_developers_page_names_every_long_run() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    runs = [path for path in (ROOT / "tests").rglob("*.py") if "__main__" in path.read_text()]
+    others = [path.relative_to(ROOT).as_posix() for path in runs if path != Path(__file__)]
+    assert not [name for name in others if name not in text]
 
 
 def test_ci_runs_the_test_command() -> None:
