@@ -57,6 +57,7 @@ __all__ = [
 ]
 
 BACK_RULES = frozenset({"bad_days", "far_short"})
+UNCOUNTED = frozenset({"skipped", "unfinished"})
 HISTORY_ENTRIES = 100  # nothing older is read
 
 
@@ -236,9 +237,12 @@ def _present_stay(case: _Case) -> _Stay:
         if gate_told is None:
             told = move.facts.get("gate_told")
             gate_told = told if isinstance(told, str) else None
-        if past.report is None or past.day >= case.report.day or past.report.rung_key != key:
+        report = past.report
+        if report is None or move.rule in UNCOUNTED or report.rung_key != key:
             continue
-        verdict = _verdict_then(case, past.report, move)
+        if past.day >= case.report.day:
+            continue
+        verdict = _verdict_then(case, report, move)
         if verdict == "bad":
             unbroken = False
             bad += judged_days < caution.back_window_days - 1
