@@ -53,7 +53,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One reply, read. See docs/reading-replies.md for what each field means."""
+    """One reply, read. See docs/reading-replies.md for what each field means.
+
+    `question` is true beside any kind when the client asks something too; `later` when they say
+    they will do it later; `to_target` when they say in words that they held all of it.
+    """
 
     kind: Kind
     holds: tuple[Hold, ...] = ()
@@ -71,3 +75,6 @@ class Reading:
     correction: bool = False
     same_as_before: bool = False
     effort: Literal["too_hard", "too_easy"] | None = None
+    question: bool = False
+    later: bool = False
+    to_target: bool = False
