@@ -84,8 +84,13 @@ def safety_text_problems(name: str, text: str, language: str = "en") -> list[str
     ]
     unsaid = table(language)["unsaid"]
     said = [*_all_found(unsaid["misleading"], asserted), *_all_found(unsaid["cheering"], plain)]
-    problems += [f"It must not say {words!r}." for words in said]
+    problems += [f'It must not say "{words}".' for words in said]
     return problems + text_problems(name, text)
+
+
+def required_parts(name: str) -> list[str]:
+    """What a wording of this text must do, in words: "tell the client to stop"."""
+    return [_PART_NAMES[part] for part in REQUIRED_PARTS.get(name, ())]
 
 
 def text_problems(name: str, text: str) -> list[str]:
@@ -135,6 +140,11 @@ def emergency_number(country: str | None, own: str | None = None) -> str:
 def known_country(country: str) -> bool:
     """Whether the country's emergency number is in our list."""
     return country.strip().upper() in _numbers()
+
+
+def emergency_countries() -> Mapping[str, str]:
+    """The numbers we know, by ISO 3166-1 country code; from memory, to be confirmed locally."""
+    return dict(_numbers())
 
 
 def _without_negated(text: str, language: str) -> str:

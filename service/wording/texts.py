@@ -50,16 +50,14 @@ def render(
 ) -> str:
     """The text ready to send, in GSM-7 wherever its letters allow it.
 
-    `values` must hold every value that CATALOGUE names for the text, and may hold more; `kind` is
-    one of ALERT_KINDS and its words are put in. `wording` is the practice's own templates by name,
-    already in the client's language.
+    `values` must hold every value that CATALOGUE names for the text, and may hold more; `kind`
+    is what `alert_words` gives. `wording` is the practice's own templates by name, already in the
+    client's language.
     """
     text = template(name, language, wording)
     for value in CATALOGUE[name].values:
         if value not in values:
             raise MissingValue(name, value)
-    if "kind" in values:
-        values["kind"] = alert_words(str(values["kind"]), language)
     return to_gsm7(fill(name, text, values))
 
 

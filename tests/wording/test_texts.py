@@ -1,0 +1,210 @@
+"""Every text, in every language: complete, filled in, in GSM-7 and within its segments."""
+
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import service.wording
+from service.coach.alerts import KINDS
+from service.wording import (
+    ALERT_KINDS,
+    CATALOGUE,
+    LANGUAGES,
+    LONGEST,
+    MissingValue,
+    NoSuchText,
+    alert_words,
+    gsm7_safe,
+    language_of,
+    render,
+    safety_text_problems,
+    segments,
+    template,
+    text_problems,
+    to_gsm7,
+    weekday_name,
+)
+from service.wording.listing import listing
+from service.wording.texts import places, table
+
+# Invented, and as long as the texts must bear.
+LONG = {
+    "called": "Maximilian-Theodorus",
+    "practice": "Northern Lakeside Balance Team",
+    "trainer": "Clementine Underhill",
+    "number": "911",
+    "task": "Right foot in front, heel level with left big toe, feet 2 cm apart. "
+    "Both hands just by counter.",
+    "hint": "Responda I30 D30 firme o inestable.",
+    "caution": "Pare si hay dolor o mareo.",
+    "target_s": 30,
+    "side": "izquierda",
+}
+EVERY_TEXT = [(name, language) for language in LANGUAGES for name in CATALOGUE]
+
+
+def values_of(name: str) -> dict[str, object]:
+    return {value: LONG[value] for value in CATALOGUE[name].values if value != "kind"}
+
+
+def renderings(name: str, language: str) -> list[str]:
+    """The text with its longest values, once for each alert kind if it names one."""
+    values = values_of(name)
+    if "kind" not in CATALOGUE[name].values:
+        return [render(name, language, None, **values)]
+    kinds = [alert_words(kind, language) for kind in ALERT_KINDS]
+    return [render(name, language, None, kind=kind, **values) for kind in kinds]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_language_has_every_text_and_no_other(language: str) -> None:
+    assert set(table(language)["texts"]) == set(CATALOGUE)
+    assert set(table(language)["alerts"]) == set(ALERT_KINDS)
+    for section in ("words", "follows", "parts", "unsaid"):
+        assert set(table(language)[section]) == set(table("en")[section])
+
+
+def test_the_long_values_are_as_long_as_promised() -> None:
+    for value, longest in LONGEST.items():
+        if value == "kind":
+            words = [alert_words(kind, tongue) for tongue in LANGUAGES for kind in ALERT_KINDS]
+            assert max(map(len, words)) <= longest
+        elif value not in ("hint", "caution"):
+            assert len(str(LONG[value])) == longest
+    for language in LANGUAGES:
+        assert len(render("caution_short", language)) <= LONGEST["caution"]
+        for hint in ("hint_sided", "hint_same"):
+            assert len(render(hint, language, target_s=30)) <= LONGEST["hint"]
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_a_text_uses_exactly_the_values_it_is_given(name: str, language: str) -> None:
+    assert places(template(name, language)) == set(CATALOGUE[name].values)
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_a_text_keeps_to_its_segments_with_long_names(name: str, language: str) -> None:
+    for text in renderings(name, language):
+        counted = segments(text)
+        assert counted.encoding == "GSM-7", text
+        assert counted.count <= CATALOGUE[name].segments, (counted.units, text)
+        assert "{" not in text
+    assert text_problems(name, template(name, language)) == []
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_a_text_reads_as_sentences(name: str, language: str) -> None:
+    for text in renderings(name, language):
+        assert text == text.strip()
+        assert "  " not in text
+        assert text[0].isupper() or text[0] in "¿{"
+        assert text[-1] in ".?"
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_a_missing_value_is_named(name: str, language: str) -> None:
+    for value in CATALOGUE[name].values:
+        values = {**values_of(name), "kind": "fall"}
+        del values[value]
+        with pytest.raises(MissingValue, match=value):
+            render(name, language, None, **values)
+
+
+def test_an_unknown_text_is_named() -> None:
+    with pytest.raises(NoSuchText, match="'hullo'"):
+        render("hullo", "en")
+
+
+def test_more_values_than_needed_do_no_harm() -> None:
+    assert render("skipped", "en", target_s=20) == render("skipped", "en")
+
+
+def test_a_value_is_never_read_as_a_template() -> None:
+    text = render("stop_done", "en", practice="{number} {called!r} %s {}", number="911")
+    assert "{number} {called!r} %s {}" in text
+
+
+def test_a_practice_can_word_a_text_itself() -> None:
+    own = {"skipped": "Fine – noted."}
+    assert render("skipped", "en", own) == "Fine - noted."
+    assert render("resumed", "en", own) == render("resumed", "en")
+
+
+@pytest.mark.parametrize(
+    ("asked", "used"),
+    [("en", "en"), ("es", "es"), ("es-MX", "es"), ("ES_us", "es"), ("fr", "en"), ("", "en")],
+)
+def test_a_language_we_lack_uses_english(asked: str, used: str) -> None:
+    assert language_of(asked) == used
+    assert render("skipped", asked) == render("skipped", used)
+
+
+def test_a_page_names_the_kind_in_words() -> None:
+    text = render("page", "en", called="Ada", kind=alert_words("fall", "en"))
+    assert text == "URGENT: Ada reports a fall. Please open the alert inbox now."
+    assert alert_words("no such kind", "en") == "needs you to look"
+
+
+def test_every_alert_the_service_raises_has_words() -> None:
+    assert set(KINDS) <= set(ALERT_KINDS)
+
+
+def test_weekdays_are_named_from_monday() -> None:
+    assert [weekday_name(0, "en"), weekday_name(6, "en")] == ["Monday", "Sunday"]
+    assert [weekday_name(0, "es"), weekday_name(2, "es")] == ["lunes", "miércoles"]
+
+
+# A text may say that the trainer is being told, or keeps it; not that anyone looks or comes soon.
+PROMISES = re.compile(
+    r"trainer will|will (?:call|ring|phone|answer|reply|see|read)|soon|shortly|straight away|"
+    r"right away|immediately|entrenador (?:le )?(?:verá|leerá|llamará|responderá)|pronto|enseguida",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_no_text_promises_that_anyone_reads_at_once(name: str, language: str) -> None:
+    assert not PROMISES.search(template(name, language))
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
+def test_every_text_to_a_client_keeps_the_same_rules_of_tone(name: str, language: str) -> None:
+    text = template(name, language)
+    assert "!" not in text
+    shouted = set(re.findall(r"\b[A-ZÁÉÍÓÚÑ]{3,}\b", text))
+    words_to_reply = {"STOP", "START", "HELP", "AYUDA", "YES", "SKIPPED", "HICE"}
+    assert shouted <= words_to_reply | {"URGENT", "STILL", "OPEN", "URGENTE", "SIGUE", "ABIERTA"}
+    if CATALOGUE[name].safety:
+        assert safety_text_problems(name, text, language) == []
+
+
+@given(st.sampled_from(EVERY_TEXT), st.text(max_size=40))
+def test_any_value_gives_a_text(which: tuple[str, str], value: str) -> None:
+    name, language = which
+    text = render(name, language, None, **dict.fromkeys(CATALOGUE[name].values, value))
+    assert segments(text).encoding == "GSM-7" or not gsm7_safe(to_gsm7(value))
+
+
+def test_the_page_of_texts_is_up_to_date() -> None:
+    page = Path(__file__).parents[2] / "docs" / "texts.md"
+    assert page.read_text(encoding="utf-8") == listing(), (
+        "Write it anew: python -m service.wording.listing > docs/texts.md"
+    )
+
+
+def test_the_page_of_texts_names_every_text() -> None:
+    page = listing()
+    assert all(f"### `{name}`" in page for name in CATALOGUE)
+
+
+def test_the_folder_lists_what_it_offers() -> None:
+    offered = {name for name in vars(service.wording) if not name.startswith("_")}
+    modules = {"answers", "catalogue", "listing", "rung_words", "safety", "segments", "texts"}
+    assert set(service.wording.__all__) | modules >= offered
+    assert all(hasattr(service.wording, name) for name in service.wording.__all__)
+    assert sorted(service.wording.__all__, key=lambda n: (n.upper() != n, n[0].islower(), n)) == (
+        service.wording.__all__
+    )
