@@ -120,3 +120,36 @@ def stricter(one: Caution, other: Caution, name: str) -> Caution:
         least_chance=max(chances, default=None),
         back_steps=max(one.back_steps, other.back_steps),
     )
+
+
+class TrialCaution(Caution):
+    """Settings for trying the rule out on virtual clients; never for a client.
+
+    The same fields with far wider bounds, so that published rules can be reproduced.
+    """
+
+    BOUNDS: ClassVar[Mapping[str, tuple[float, float]]] = {
+        **dict.fromkeys(SAFE_BOUNDS, (1, 1000000)),
+        "far_short_share": (0.0, 1.0),
+        "least_chance": (0.0, 1.0),
+    }
+
+
+def published_rule(steady_days: int = 1, back_steps: int = 1) -> TrialCaution:
+    """The plain up-down rule of the literature: one rung harder after `steady_days` successes
+    running, `back_steps` easier after one failure, and nothing else.
+    """
+    return TrialCaution(
+        name=f"{steady_days} up, {back_steps} back",
+        steady_days_step=steady_days,
+        steady_days_landmark=steady_days,
+        back_days=1,
+        back_window_days=1,
+        back_steps=back_steps,
+        far_short_share=0.0,
+        stuck_backs=1_000_000,
+        stuck_window_days=1,
+        away_back_days=999_999,
+        away_rest_days=1_000_000,
+        least_chance=None,
+    )

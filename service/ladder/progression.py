@@ -47,6 +47,7 @@ __all__ = [
     "Plan",
     "SideHold",
     "caution_for",
+    "closed_gate",
     "decide",
     "decide_absence",
     "is_resting",
@@ -335,7 +336,7 @@ def _after_uncounted_day(case: _Case) -> Move:
     return case.stay("unfinished", because, missing=missing)
 
 
-def _closed_gate(ladder: Ladder, plan: Plan, upto: Rung) -> str | None:
+def closed_gate(ladder: Ladder, plan: Plan, upto: Rung) -> str | None:
     """The first closed gate at or below a rung: one closed behind the client holds too."""
     for rung in ladder.rungs[: ladder.index(upto.key) + 1]:
         if rung.gate is not None and rung.gate not in plan.open_gates:
@@ -353,7 +354,7 @@ def _after_steady_day(case: _Case, stay: _Stay, next_chance: Chance | None) -> M
         return case.stay("gathering", because)
     steady = f"Steady on {_running(run)}"
     above = case.ladder.above(case.rung.key)
-    gate = "top" if above is None else _closed_gate(case.ladder, case.plan, above)
+    gate = "top" if above is None else closed_gate(case.ladder, case.plan, above)
     if gate is not None or above is None:
         return _held_at_gate(case, stay, steady, gate or "top")
     case.facts["next_rung"] = above.key

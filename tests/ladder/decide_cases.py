@@ -4,19 +4,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from service.ladder.caution import Caution
 from service.ladder.progression import Chance, DayReport, Move, PastDay, Plan, SideHold, decide
 from service.ladder.rungs import Ladder, Rung
 from service.ladder.stance import Side, Stance, Support, Surface
 
 START = date(2026, 3, 2)
 LEFT, RIGHT = Side.LEFT, Side.RIGHT
-
-
-class WideCaution(Caution):
-    """Settings the oracles need and no client may have."""
-
-    BOUNDS = dict.fromkeys(Caution.BOUNDS, (0, 1000))
 
 
 def rung(place: int, **fields: object) -> Rung:

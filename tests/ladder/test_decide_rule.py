@@ -8,14 +8,13 @@ from decide_cases import (
     LEFT,
     RIGHT,
     Diary,
-    WideCaution,
     day_number,
     kinds,
     ladder_of,
     told,
 )
 
-from service.ladder.caution import PRESETS
+from service.ladder.caution import PRESETS, TrialCaution
 from service.ladder.progression import (
     RULE_VERSION,
     RULES,
@@ -372,7 +371,7 @@ def test_a_rung_the_ladder_lost_asks_for_the_trainer() -> None:
 
 def test_one_move_up_a_day() -> None:
     up = Move("up", "r04", "r05", "steady_run", "Steady on 3 days running: up one step.")
-    keen = Plan(caution=WideCaution(steady_days_step=1))
+    keen = Plan(caution=TrialCaution(steady_days_step=1))
     history = (PastDay(day_number(0), told("r04", 0), up),)
     assert decide(LADDER, keen, history, told("r05", 0)).rule == "one_move_a_day"
     assert decide(LADDER, keen, history, told("r05", 1)).kind == "up"
