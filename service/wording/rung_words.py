@@ -8,9 +8,13 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
-from math import ceil
+from typing import Any
 
-from service.ladder.rungs import Rung
+from service.ladder.body import Body
+from service.ladder.drawing import draw_rung
+from service.ladder.palette import Theme
+from service.ladder.rungs import Rung, half_cm_up
+from service.ladder.sheet import PictureWords
 from service.ladder.stance import Side, Stance, Surface, Under
 from service.wording.texts import language_of
 
@@ -19,6 +23,11 @@ _STANDING = frozenset({Stance.TOE_TOUCH, Stance.SINGLE_LEG})
 
 def rung_text(rung: Rung, target_s: int, language: str = "en") -> str:
     """What the client is to do, in GSM-7 letters, to be followed without a picture."""
+    return " ".join(rung_steps(rung, target_s, language))
+
+
+def rung_steps(rung: Rung, target_s: int, language: str = "en") -> tuple[str, ...]:
+    """The sentences of rung_text one by one, for a page in large type."""
     words = _words(language, "client")
     values = _values(rung, language, words, exact=False) | {"target_s": str(target_s)}
     parts = [_surface(rung), _stance(rung), rung.support]
@@ -26,7 +35,14 @@ def rung_text(rung: Rung, target_s: int, language: str = "en") -> str:
     sentences.append(words["hold_swap" if len(rung.sides) > 1 else "hold"])
     if len(rung.sides) == 1:
         sentences.append(words["one_side"])
-    return " ".join(_sentence(one.format_map(values)) for one in sentences)
+    return tuple(_sentence(one.format_map(values)) for one in sentences)
+
+
+def rung_cautions(rung: Rung, language: str = "en") -> tuple[str, ...]:
+    """What to mind on this rung, one sentence each, for a page in large type."""
+    words = _words(language, "page")
+    soft = rung.surface is not Surface.FIRM or rung.on_foam
+    return (*words["cautions"], *([words["soft_caution"]] if soft else []))
 
 
 def rung_sentence(rung: Rung, language: str = "en") -> str:
@@ -51,9 +67,29 @@ def rung_short(rung: Rung, language: str = "en") -> str:
     return ", ".join(words[name] for name in names if name).format_map(values)
 
 
-def half_cm_up(length_mm: int) -> float:
-    """Centimetres, rounded up to the next half."""
-    return ceil(length_mm / 5) / 2
+def rung_picture(
+    rung: Rung,
+    body: Body,
+    language: str = "en",
+    *,
+    theme: Theme = "light",
+    lead: Side | None = None,
+    for_client: bool = False,
+) -> str:
+    """The rung drawn from above as SVG, with its text alternative and words in `language`.
+
+    For the client it shows the gaps that a client can see and measure.
+    """
+    return draw_rung(
+        rung,
+        body,
+        title=rung_short(rung, language),
+        description=rung_sentence(rung, language),
+        theme=theme,
+        lead=lead,
+        words=PictureWords(**_words(language, "picture")),
+        for_client=for_client,
+    )
 
 
 def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool) -> dict[str, str]:
@@ -112,8 +148,12 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + "."
 
 
+def _words(language: str, section: str) -> Mapping[str, Any]:
+    words: Mapping[str, Any] = _load(language_of(language))[section]
+    return words
+
+
 @cache
-def _words(language: str, section: str) -> Mapping[str, str]:
-    source = resources.files("service.wording").joinpath(f"rungs_{language_of(language)}.toml")
-    table: dict[str, dict[str, str]] = tomllib.loads(source.read_text(encoding="utf-8"))
-    return table[section]
+def _load(language: str) -> dict[str, Any]:
+    source = resources.files("service.wording").joinpath(f"rungs_{language}.toml")
+    return tomllib.loads(source.read_text(encoding="utf-8"))
