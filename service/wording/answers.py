@@ -28,7 +28,7 @@ def prompt_text(
 ) -> str:
     """The day's prompt: the task's own words, how to reply, and a short caution.
 
-    It takes the longer caution where that keeps to one segment. The caution is never left out.
+    It takes the short caution where only that keeps to one segment, and is never without one.
     """
     hint = reply_hint(language, target_s=target_s, sided=sided, wording=wording)
     texts = [
@@ -42,7 +42,8 @@ def prompt_text(
         )
         for caution in ("caution", "caution_short")
     ]
-    return texts[0] if fits_one(texts[0]) else texts[1]
+    full, short = texts
+    return short if fits_one(short) and not fits_one(full) else full
 
 
 def reply_hint(

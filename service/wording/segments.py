@@ -3,6 +3,7 @@
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 Encoding = Literal["GSM-7", "UCS-2"]
@@ -135,6 +136,7 @@ def to_gsm7(text: str) -> str:
     return "".join(_near_equal(character) for character in unicodedata.normalize("NFC", text))
 
 
+@lru_cache(4096)
 def _near_equal(character: str) -> str:
     if gsm7_safe(character):
         return character

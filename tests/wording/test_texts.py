@@ -37,9 +37,9 @@ LONG = {
     "trainer": "Clementine Underhill",
     "number": "911",
     "task": "Right foot in front, heel level with left big toe, feet 2 cm apart. "
-    "Both hands just by counter.",
-    "hint": "Responda I30 D30 firme o inestable.",
-    "caution": "Pare si hay dolor o mareo.",
+    "Both hands just over the counter now.",
+    "hint": "Envie I30 D30 firme o inestable.",
+    "caution": "Dolor o mareo: pare.",
     "target_s": 30,
     "side": "izquierda",
 }
