@@ -79,6 +79,12 @@ class Machine:
             check=False,
         )
 
+    def started(self, *arguments: str) -> str:
+        """What the stand-in for `rungwise` prints when it is reached."""
+        return (
+            f"rungwise try --file {self.checkout}/.data/demo.sqlite3 {' '.join(arguments)}".strip()
+        )
+
     def called(self) -> str:
         said = self.calls.read_text() if self.calls.exists() else ""
         self.calls.unlink(missing_ok=True)
@@ -111,7 +117,7 @@ def test_the_newest_python_is_taken(machine: Machine) -> None:
     machine.put("python3.13", STAND_IN.replace("$SAYS", "good 3.13"))
     done = machine.run("try", "--port", "8123")
     assert "with Python 3.13." in done.stdout
-    assert done.stdout.splitlines()[-1] == "rungwise try --port 8123"
+    assert done.stdout.splitlines()[-1] == machine.started("--port", "8123")
     assert done.returncode == 0
 
 
@@ -187,7 +193,7 @@ def test_the_real_python_is_judged_rightly(tmp_path: Path) -> None:
 
 def test_the_second_run_installs_nothing(ready: Machine) -> None:
     done = ready.run("try", "--help")
-    assert done.stdout == "rungwise try --help\n"
+    assert done.stdout == ready.started("--help") + "\n"
     assert " pip " not in ready.called()
 
 
@@ -197,16 +203,16 @@ def test_a_run_killed_while_installing_starts_afresh(ready: Machine) -> None:
     (ready.environment / "half-written").touch()
     done = ready.run()
     assert done.returncode == 0
-    assert done.stdout.splitlines()[-1] == "rungwise try"
+    assert done.stdout.splitlines()[-1] == ready.started()
     assert not (ready.environment / "half-written").exists()
     assert " venv " in ready.called()
-    assert ready.run().stdout == "rungwise try\n"
+    assert ready.run().stdout == ready.started() + "\n"
 
 
 def test_a_first_run_killed_while_installing_starts_afresh(machine: Machine) -> None:
     machine.put("python3")
     assert machine.run(CUT_SHORT="yes").returncode == -9
-    assert machine.run().stdout.splitlines()[-1] == "rungwise try"
+    assert machine.run().stdout.splitlines()[-1] == machine.started()
 
 
 def test_a_changed_lock_is_installed_on_top(ready: Machine) -> None:
@@ -217,7 +223,7 @@ def test_a_changed_lock_is_installed_on_top(ready: Machine) -> None:
     called = ready.called()
     assert " venv " not in called
     assert "--require-hashes -r" in called
-    assert ready.run().stdout == "rungwise try\n"
+    assert ready.run().stdout == ready.started() + "\n"
 
 
 def test_a_moved_checkout_or_changed_python_starts_afresh(ready: Machine) -> None:
@@ -264,7 +270,7 @@ def test_a_failed_install_is_explained_and_can_be_repeated(
     assert pip_says in done.stderr
     assert "run again:" in done.stderr
     assert "rungwise try" not in done.stdout
-    assert machine.run().stdout.splitlines()[-1] == "rungwise try"
+    assert machine.run().stdout.splitlines()[-1] == machine.started()
 
 
 def test_a_nearly_full_disk_is_said_before_anything_is_made(machine: Machine) -> None:
