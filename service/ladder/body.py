@@ -191,7 +191,7 @@ class Narrowing:
     """How fast the feet come together, mm a rung: on firm ground, and on later rounds.
 
     Without `later_narrow_mm`, later rounds take twice the step, at most 30 mm. `one_foot` moves
-    one foot at a time, alternately, by half the step.
+    one foot at a time, alternately, by half the step (5 mm at least).
     """
 
     narrow_mm: int = 10

@@ -10,6 +10,8 @@ _FADE = (Support.FINGERTIPS, Support.HOVER)
 _FADE_ONE_HAND = (Support.ONE_HAND, *_FADE)
 _FADE_TWO_HANDS = (Support.TWO_HANDS, *_FADE_ONE_HAND)
 
+LEAST_MOVE_MM = 5
+
 
 @dataclass(frozen=True, slots=True)
 class Ground:
@@ -151,7 +153,7 @@ class _Walk:
             yield Step(
                 Stance.TOE_TOUCH,
                 support,
-                self.body.narrowest_mm,
+                self.body.foot_breadth_mm,
                 self.body.foot_length_mm // 2,
                 landmark="toe_touch" if support is Support.HOVER else None,
                 on_foam=self.body.big_toe_pain,
@@ -171,8 +173,10 @@ class _Walk:
             for offset_mm in narrowed_mm(start_mm, end_mm, self._narrow_mm):
                 yield offset_mm, None
             return
-        # Half the step for each foot in turn; an odd step is split so that a pair makes it up.
-        halves = (self._narrow_mm // 2, self._narrow_mm - self._narrow_mm // 2)
+        # Half the step for each foot in turn, though nobody places a foot to less than 5 mm; an
+        # odd step is split so that a pair makes it up.
+        half_mm = self._narrow_mm // 2
+        halves = (max(half_mm, LEAST_MOVE_MM), max(self._narrow_mm - half_mm, LEAST_MOVE_MM))
         movers = self.body.both_sides
         now_mm, turn = start_mm, 0
         while now_mm > end_mm:

@@ -26,7 +26,8 @@ class Kept:
 def keep_place(old: Ladder | None, key: str, new: Ladder) -> Kept:
     """The same rung of `new`, or the nearest easier one, with a reason.
 
-    Never a harder one: neither later on the path nor of higher demand. Only where the new ladder
+    Never a harder one: neither later on the path, nor of higher demand, nor with less support in
+    the same stance. Only where the new ladder
     has nothing so easy (its lowest rung was measured anew) is it the lowest rung, and the reason
     says so. `old` may be None when only the key is known; it serves for rungs without a body.
     ImpossibleValue if `key` is no rung's key.
@@ -93,8 +94,12 @@ def _search(key: str, ladder: Ladder, old: Ladder | None) -> tuple[Rung, bool]:
     if body is None:
         raise ValueError("keep_place needs a ladder made by build_ladder")
     place, most = order_of(key, body), demand_of(key, body)
+    parts = parse_key(key)
     for rung in reversed(ladder.rungs):
-        if rung.demand <= most and order_of(rung.key, body) <= place:
+        # In the same stance, hands that were on the counter must not come off it.
+        same = rung.stance is parts.stance and rung.surface is parts.surface
+        less = same and SUPPORT_RELIEF[rung.support] < SUPPORT_RELIEF[parts.support]
+        if rung.demand <= most and order_of(rung.key, body) <= place and not less:
             return rung, True
     return ladder.rungs[0], False
 
@@ -112,7 +117,7 @@ def _feet(parts: KeyParts, body: Body) -> tuple[int, int]:
         case Stance.TANDEM:
             return 0, length_mm
         case Stance.TOE_TOUCH:
-            return body.narrowest_mm, length_mm // 2
+            return body.foot_breadth_mm, length_mm // 2
         case Stance.SINGLE_LEG:
             return 0, 0
 

@@ -1,0 +1,235 @@
+"""build_ladder: the laws that hold of every ladder, and the path on each surface."""
+
+import random
+import time
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from ladder_cases import (
+    FULL_HOME,
+    MEAN_MAN,
+    MEAN_WOMAN,
+    bodies,
+    homes,
+    limits,
+    narrowings,
+    random_body,
+    random_home,
+    random_narrowing,
+)
+from ladder_laws import broken_laws
+
+from service.errors import ImpossibleValue
+from service.ladder import (
+    Body,
+    Equipment,
+    Limits,
+    Narrowing,
+    Side,
+    Stance,
+    Support,
+    Surface,
+    Under,
+    build_ladder,
+)
+
+FLOOR_ONLY = Equipment()
+
+
+@settings(max_examples=150, deadline=None)
+@given(bodies(), homes(), limits(), narrowings())
+def test_every_law_holds_whoever_it_is_for(body, home, limit, narrowing):
+    ladder = build_ladder(body, home, limit, narrowing)
+    assert broken_laws(ladder, body, home, limit, narrowing) == []
+    assert build_ladder(body, home, limit, narrowing) == ladder
+
+
+def test_every_law_holds_for_two_thousand_bodies():
+    dice = random.Random(20)
+    for _ in range(2000):
+        body, home, narrowing = random_body(dice), random_home(dice), random_narrowing(dice)
+        limit = Limits(no_soft_surface=dice.random() < 0.6)  # most on the floor alone, for speed
+        ladder = build_ladder(body, home, limit, narrowing)
+        broken = broken_laws(ladder, body, home, limit, narrowing)
+        assert broken == [], (body, home, limit, narrowing)
+
+
+def test_a_centimetre_at_a_time_from_hip_width_to_touching():
+    # 17.7 cm between centres and a 10.2 cm foot: 7.5 cm of gap, so 8 steps, the last of 0.5 cm.
+    ladder = build_ladder(MEAN_MAN, FLOOR_ONLY, Limits())
+    offsets = [
+        rung.offset_mm
+        for rung in ladder.rungs
+        if rung.stance is Stance.PARALLEL and rung.support is Support.HOVER
+    ]
+    assert offsets == [177, 167, 157, 147, 137, 127, 117, 107, 102]
+
+
+def test_the_firm_round_goes_through_every_stance_in_order():
+    ladder = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits())
+    assert [rung.landmark for rung in ladder.rungs if rung.landmark] == [
+        "feet_apart",
+        "feet_together",
+        "staggered",
+        "semi_tandem",
+        "tandem",
+        "toe_touch",
+        "single_leg",
+    ]
+    stances = [rung.stance for rung in ladder.rungs]
+    assert stances == sorted(stances, key=list(Stance).index)
+    free = [rung.free_foot for rung in ladder.rungs if rung.stance is Stance.SINGLE_LEG]
+    assert list(dict.fromkeys(free)) == ["beside", "front", "behind"]
+
+
+def test_the_front_foot_slides_back_until_its_heel_is_level_with_the_toes():
+    ladder = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits())
+    slid = [rung for rung in ladder.rungs if rung.stance is Stance.STAGGERED and rung.gap_mm == 0]
+    assert [rung.ahead_mm for rung in slid] == [100, 90, 80, 70, 60, 50, 40, 30, 20, 10]
+    semi = ladder["firm/semi_tandem/o93/hover"]
+    assert (semi.ahead_mm, semi.step_mm, semi.offset_mm) == (0, 246, 93)
+
+
+def test_onto_the_line_the_odd_remainder_is_spent_first():
+    ladder = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits())
+    semi = [r.offset_mm for r in ladder.rungs if r.stance is Stance.SEMI_TANDEM]
+    assert semi == [93, 93, 90, 80, 70, 60, 50, 40, 30, 20, 10]
+    tandem = ladder["firm/tandem/hover"]
+    assert (tandem.offset_mm, tandem.ahead_mm) == (0, 0)
+
+
+def test_surfaces_come_in_the_trade_s_order():
+    ladder = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+    assert list(dict.fromkeys(rung.round for rung in ladder.rungs)) == [
+        "firm",
+        *(f"mat{n}{foot}" for n in (1, 2, 4, 8) for foot in ("", "/front", "/back")),
+        *(
+            f"foam_{lies}{foot}"
+            for lies in ("flat_lengthways", "flat_crossways", "round_lengthways", "round_crossways")
+            for foot in ("", "/front", "/back")
+        ),
+    ]
+
+
+@pytest.mark.parametrize("layers", [1, 2, 4, 8])
+def test_on_a_mat_one_foot_before_both(layers):
+    ladder = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+    round_ = [rung for rung in ladder.rungs if rung.layers == layers]
+    family = [rung.under for rung in round_ if rung.stance is Stance.STAGGERED]
+    assert list(dict.fromkeys(family)) == [Under.FRONT, Under.BACK, Under.BOTH]
+    assert round_[0].stance is Stance.PARALLEL
+    assert round_[-1].stance is Stance.SINGLE_LEG
+
+
+def test_half_foam_whole_is_for_tandem_only_and_cut_for_the_rest():
+    for home, stances in (
+        (Equipment(half_foam_whole=True), {Stance.TANDEM}),
+        (Equipment(half_foam_cut=True), {Stance.PARALLEL, Stance.STAGGERED}),
+    ):
+        ladder = build_ladder(MEAN_WOMAN, home, Limits())
+        on_foam = {rung.stance for rung in ladder.rungs if rung.surface is Surface.HALF_FOAM}
+        assert on_foam == stances
+
+
+def test_two_pieces_lengthways_can_only_come_as_near_as_they_are_wide():
+    ladder = build_ladder(MEAN_WOMAN, Equipment(half_foam_cut=True), Limits())
+    narrowest = {
+        round_: min(
+            rung.offset_mm
+            for rung in ladder.rungs
+            if rung.round == round_ and rung.stance is Stance.PARALLEL
+        )
+        for round_ in ("foam_flat_lengthways", "foam_flat_crossways")
+    }
+    assert narrowest == {"foam_flat_lengthways": 150, "foam_flat_crossways": 93}
+
+
+def test_a_sore_big_toe_rests_on_half_foam_or_the_stance_is_left_out():
+    sore = replace(MEAN_WOMAN, big_toe_pain=True)
+    with_foam = build_ladder(sore, Equipment(half_foam_whole=True), Limits())
+    touches = [rung.key for rung in with_foam.rungs if rung.stance is Stance.TOE_TOUCH]
+    assert touches == ["firm/toe_touch/on_foam/fingertips", "firm/toe_touch/on_foam/hover"]
+    without = build_ladder(sore, FLOOR_ONLY, Limits())
+    assert all(rung.stance is not Stance.TOE_TOUCH for rung in without.rungs)
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_a_leg_that_must_not_take_full_weight_never_does(side):
+    ladder = build_ladder(replace(MEAN_WOMAN, no_full_weight=side), FLOOR_ONLY, Limits())
+    standing = [r for r in ladder.rungs if r.stance in (Stance.TOE_TOUCH, Stance.SINGLE_LEG)]
+    assert standing
+    assert {rung.sides for rung in standing} == {(side.other,)}
+    assert ladder["firm/tandem/hover"].sides == (Side.LEFT, Side.RIGHT)
+
+
+def test_later_rounds_take_larger_steps_unless_told_otherwise():
+    home = Equipment(mat_layers=1)
+
+    def widths(narrowing):
+        ladder = build_ladder(MEAN_MAN, home, Limits(), narrowing)
+        return [
+            rung.offset_mm
+            for rung in ladder.rungs
+            if rung.round == "mat1"
+            and rung.stance is Stance.PARALLEL
+            and rung.support is Support.HOVER
+        ]
+
+    assert widths(Narrowing(10)) == [177, 157, 137, 117, 102]
+    assert widths(Narrowing(10, later_narrow_mm=30)) == [177, 147, 117, 102]
+    assert widths(Narrowing(20)) == [177, 147, 117, 102]
+
+
+def test_one_foot_at_a_time_alternates_and_halves_the_step():
+    ladder = build_ladder(MEAN_MAN, FLOOR_ONLY, Limits(), Narrowing(10, one_foot=True))
+    moved = [
+        (rung.offset_mm, rung.moved_foot)
+        for rung in ladder.rungs
+        if rung.stance is Stance.PARALLEL and rung.moved_foot
+    ]
+    left, right = Side.LEFT, Side.RIGHT
+    assert moved[:3] == [(172, left), (167, right), (162, left)]
+    assert [offset for offset, _ in moved] == list(range(172, 101, -5))
+
+
+def test_a_wide_foot_starts_with_feet_together():
+    body = Body(foot_length_mm=300, foot_breadth_mm=120, hip_width_mm=120)
+    ladder = build_ladder(body, FLOOR_ONLY, Limits())
+    parallel = [rung for rung in ladder.rungs if rung.stance is Stance.PARALLEL]
+    assert [rung.landmark for rung in parallel] == [None, "feet_together"]
+
+
+def test_the_ceiling_drops_what_lies_above_it():
+    full = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+    capped = build_ladder(MEAN_WOMAN, FULL_HOME, Limits(ceiling_key="firm/tandem/hover"))
+    assert capped.rungs == full.rungs[: full.index("firm/tandem/hover") + 1]
+
+
+def test_a_ceiling_that_is_no_longer_a_rung_falls_to_the_next_easier_one():
+    capped = build_ladder(
+        MEAN_WOMAN, FLOOR_ONLY, Limits(ceiling_key="firm/staggered/o150/a100/hover")
+    )
+    assert capped.rungs[-1].key == "firm/staggered/o157/a100/hover"
+
+
+@pytest.mark.parametrize(
+    ("home", "field"),
+    [
+        (Equipment(firm_floor=False), "firm_floor"),
+        (Equipment(steady_counter=False), "steady_counter"),
+    ],
+)
+def test_without_a_firm_floor_and_a_steady_counter_there_is_no_ladder(home, field):
+    with pytest.raises(ImpossibleValue, match=field):
+        build_ladder(MEAN_WOMAN, home, Limits())
+
+
+def test_a_full_ladder_is_quick():
+    times = []
+    for _ in range(15):
+        start = time.perf_counter()
+        build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+        times.append(time.perf_counter() - start)
+    # The best of many, so that a busy machine does not fail it; bench_ladder.py has the median.
+    assert min(times) < 0.020

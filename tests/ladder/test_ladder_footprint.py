@@ -1,0 +1,136 @@
+"""Feet, hulls and margins: against another library, and against what can be worked out by hand."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
+from scipy.spatial import ConvexHull
+
+from service.ladder import Body, Limits, Side, Stance, base_of_support, build_ladder, place
+from service.ladder.footprint import FOREFOOT_FROM, Foot, areas_mm2, hull, outline
+
+LADDER = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+
+
+def _touching(rung, body, lead=None):
+    placement = place(rung, body, lead)
+    points = []
+    for foot in (placement.left, placement.right):
+        shape = outline(body, foot)
+        if foot.touch == "forefoot":
+            shape = shape[shape[:, 1] >= foot.y_mm + FOREFOOT_FROM * body.foot_length_mm]
+        if foot.touch != "none":
+            points.append(shape)
+    return placement, np.concatenate(points)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.data(), bodies())
+def test_hulls_agree_with_another_library(data, body):
+    rungs = build_ladder(body, FULL_HOME, Limits()).rungs
+    rung = data.draw(st.sampled_from(rungs))
+    placement, points = _touching(rung, body, data.draw(st.sampled_from(list(Side))))
+    theirs = ConvexHull(points)
+    ours = base_of_support(placement, body)
+    # The forefoot's straight edge is cut exactly by one and at the nearest point by the other.
+    close = 0.02 if rung.stance is Stance.TOE_TOUCH else 1e-9
+    assert ours.area_mm2 == pytest.approx(theirs.volume, rel=close)
+    assert hull(placement, body).length == pytest.approx(theirs.area, rel=close)
+
+
+@settings(max_examples=60, deadline=None)
+@given(bodies())
+def test_the_quick_areas_are_the_same_as_one_by_one(body):
+    rungs = build_ladder(body, FULL_HOME, Limits()).rungs[::5]
+    feet = [(rung.stance, rung.offset_mm, rung.step_mm) for rung in rungs]
+    quick = areas_mm2(body, feet)
+    for rung, one in zip(rungs, feet, strict=True):
+        for lead in Side:
+            slow = base_of_support(place(rung, body, lead), body)
+            assert quick[one] == pytest.approx(slow.area_mm2)
+
+
+def test_margins_lead_from_the_middle_to_the_edge():
+    for rung in LADDER.rungs[::3]:
+        base = base_of_support(place(rung, MEAN_WOMAN), MEAN_WOMAN)
+        sides = (base.left_mm, base.right_mm, base.front_mm, base.back_mm)
+        assert 0 < base.nearest_edge_mm <= min(sides) + 1e-9
+        assert base.left_mm + base.right_mm <= base.width_mm + 1e-9
+        assert base.front_mm + base.back_mm <= base.length_mm + 1e-9
+
+
+def test_the_nearest_edge_is_the_least_over_all_directions():
+    placement = place(LADDER["firm/tandem/hover"], MEAN_WOMAN)
+    polygon = hull(placement, MEAN_WOMAN)
+    middle = np.array(polygon.centroid.coords[0])
+    edge = np.array(polygon.exterior.coords)
+    along = np.linspace(0, 1, 200)[:, None, None]
+    between = edge[:-1] * (1 - along) + edge[1:] * along
+    by_hand = np.min(np.linalg.norm(between - middle, axis=-1))
+    base = base_of_support(placement, MEAN_WOMAN)
+    assert base.nearest_edge_mm == pytest.approx(by_hand, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("body", "apart", "together", "line", "long", "gap"),
+    [(MEAN_MAN, 279, 204, 102, 542, 75), (MEAN_WOMAN, 270, 186, 93, 492, 84)],
+)
+def test_widths_and_lengths_of_the_mean_foot(body, apart, together, line, long, gap):
+    # By arithmetic from the mean feet of ANSUR II (from memory) and 17.7 cm between the centres.
+    ladder = build_ladder(body, FULL_HOME, Limits())
+
+    def base(key):
+        return base_of_support(place(ladder[key], body), body)
+
+    wide = ladder["firm/parallel/o177/hover"]
+    breadth, length = body.foot_breadth_mm, body.foot_length_mm
+    assert base(wide.key).width_mm == pytest.approx(apart)
+    assert wide.gap_mm == gap
+    assert base(f"firm/parallel/o{breadth}/hover").width_mm == pytest.approx(together)
+    assert base(f"firm/parallel/o{breadth}/hover").length_mm == pytest.approx(length)
+    assert base("firm/tandem/hover").width_mm == pytest.approx(line)
+    assert base("firm/tandem/hover").length_mm == pytest.approx(long)
+    assert base("firm/single_leg/beside/hover").width_mm == pytest.approx(line)
+
+
+@given(st.integers(170, 340), st.integers(60, 85), st.sampled_from(list(Side)))
+def test_an_outline_is_exactly_one_foot_long_and_broad(length, breadth, side):
+    body = Body(foot_length_mm=length, foot_breadth_mm=breadth, hip_width_mm=177)
+    shape = outline(body, Foot(side, 30.0, 12.0))
+    low, high = shape.min(axis=0), shape.max(axis=0)
+    assert high - low == pytest.approx(np.array([breadth, length]))
+    assert (low + high)[0] / 2 == pytest.approx(30.0)
+    assert low[1] == pytest.approx(12.0)
+
+
+def test_the_big_toe_is_on_the_inner_side_of_each_foot():
+    for side, inward in ((Side.LEFT, 1), (Side.RIGHT, -1)):
+        shape = outline(MEAN_WOMAN, Foot(side, 0.0, 0.0))
+        toe = shape[np.argmax(shape[:, 1])]
+        assert toe[0] * inward > 0
+
+
+def test_only_the_forefoot_of_the_resting_foot_touches_in_toe_touch():
+    rung = LADDER["firm/toe_touch/hover"]
+    touching = base_of_support(place(rung, MEAN_WOMAN), MEAN_WOMAN).area_mm2
+    alone = base_of_support(
+        place(LADDER["firm/single_leg/beside/hover"], MEAN_WOMAN), MEAN_WOMAN
+    ).area_mm2
+    both = base_of_support(
+        place(LADDER["firm/parallel/o93/hover"], MEAN_WOMAN), MEAN_WOMAN
+    ).area_mm2
+    assert alone < touching < both
+
+
+def test_feet_never_overlap():
+    for body in (MEAN_MAN, MEAN_WOMAN):
+        for rung in build_ladder(body, FULL_HOME, Limits()).rungs:
+            if rung.stance is Stance.SINGLE_LEG:
+                continue
+            placement = place(rung, body)
+            left, right = (outline(body, foot) for foot in (placement.left, placement.right))
+            apart_x = left[:, 0].max() <= right[:, 0].min() + 1e-6
+            low, high = (left, right) if placement.front is Side.RIGHT else (right, left)
+            apart_y = low[:, 1].max() <= high[:, 1].min() + 1e-6
+            assert apart_x or apart_y, rung.key
