@@ -1,7 +1,7 @@
 """How cautious the rule is: the settings, their safe bounds and three named presets."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import ClassVar
 
 from service.errors import ImpossibleValue
@@ -48,7 +48,7 @@ class Caution:
     stuck_window_days: int = 14
     away_back_days: int = 7
     away_rest_days: int = 21
-    least_chance: float | None = 0.5
+    least_chance: float | None = 0.6
     back_steps: int = 1
 
     def __post_init__(self) -> None:
@@ -98,7 +98,7 @@ PRESETS: Mapping[str, Caution] = {
         steady_days_step=2,
         steady_days_landmark=2,
         stuck_backs=3,
-        least_chance=0.4,
+        least_chance=0.5,
     ),
 }
 
@@ -133,6 +133,12 @@ class TrialCaution(Caution):
         "far_short_share": (0.0, 1.0),
         "least_chance": (0.0, 1.0),
     }
+
+
+def trial(base: Caution, **changes: object) -> TrialCaution:
+    """`base` with changes that need not lie within the safe bounds."""
+    settings = {field.name: getattr(base, field.name) for field in fields(base)}
+    return TrialCaution(**(settings | changes))
 
 
 def published_rule(steady_days: int = 1, back_steps: int = 1) -> TrialCaution:

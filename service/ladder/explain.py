@@ -20,10 +20,17 @@ _LATEST: Mapping[str, str] = {
 _MOST_DAYS = 30  # more than any plan's steady days
 
 
-def explain_next(ladder: Ladder, plan: Plan, history: Sequence[PastDay], rung_key: str) -> str:
+def explain_next(
+    ladder: Ladder,
+    plan: Plan,
+    history: Sequence[PastDay],
+    rung_key: str,
+    next_name: str | None = None,
+) -> str:
     """The next step and why it hasn't come yet, by trying the rule on further steady days.
 
-    `rung_key` is the rung the client is on. Never raises.
+    `rung_key` is the rung the client is on; `next_name` how to call the next one, if a fuller
+    name than its stance is at hand. Never raises.
     """
     if rung_key not in ladder:
         return "The client's rung is no longer on their ladder: choose a rung."
@@ -33,7 +40,7 @@ def explain_next(ladder: Ladder, plan: Plan, history: Sequence[PastDay], rung_ke
         return "Resting: no next step until you choose the rung to resume on."
     if above is None:
         return "No next step: this is the top of the ladder as you limited it."
-    sentence = f"Next: {_name(above)}, {_when(days, would, ladder, rung_key)}"
+    sentence = f"Next: {next_name or _name(above)}, {_when(days, would, ladder, rung_key)}"
     latest = history[-1].move if history else None
     if latest is not None and latest.to_key == rung_key and latest.rule in _LATEST:
         sentence += f"; {_LATEST[latest.rule]}"

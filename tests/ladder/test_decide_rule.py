@@ -381,7 +381,7 @@ def test_one_move_up_a_day() -> None:
 
 
 @pytest.mark.parametrize(
-    ("mean", "kind"), [(0.49, "stay"), (0.5, "up"), (float("nan"), "stay"), (1.0, "up")]
+    ("mean", "kind"), [(0.59, "stay"), (0.6, "up"), (float("nan"), "stay"), (1.0, "up")]
 )
 def test_the_second_opinion_may_hold_back(mean: float, kind: str) -> None:
     diary = Diary(LADDER, "r05")
