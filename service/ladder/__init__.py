@@ -1,4 +1,8 @@
-"""The ladder and the decision: pure, no clock, no database, no network."""
+"""The ladder and the decision: pure, no clock, no database, no network.
+
+The simulator, the exact calculation and their figures load numpy and are imported by themselves:
+service.ladder.simulate, service.ladder.staircase and service.ladder.tally.
+"""
 
 from service.ladder.body import (
     GATES,
@@ -11,9 +15,26 @@ from service.ladder.body import (
     profile_to_json,
 )
 from service.ladder.build import build_ladder
+from service.ladder.caution import PRESETS, SAFE_BOUNDS, Caution
+from service.ladder.day import DayReport, SideHold, judge_day
+from service.ladder.estimate import chances, next_chance
+from service.ladder.explain import explain_next
 from service.ladder.footprint import Base, Placement, base_of_support, place
 from service.ladder.keys import KeyParts, parse_key
 from service.ladder.places import Kept, keep_place
+from service.ladder.progression import (
+    RULE_VERSION,
+    RULES,
+    Chance,
+    Move,
+    PastDay,
+    Plan,
+    caution_for,
+    decide,
+    decide_absence,
+    is_resting,
+    override_move,
+)
 from service.ladder.rungs import Ladder, Rung
 from service.ladder.stance import (
     Answer,
@@ -28,20 +49,31 @@ from service.ladder.stance import (
 
 __all__ = [
     "GATES",
+    "PRESETS",
+    "RULES",
+    "RULE_VERSION",
+    "SAFE_BOUNDS",
     "Answer",
     "Base",
     "Body",
+    "Caution",
+    "Chance",
+    "DayReport",
     "Equipment",
     "FreeFoot",
     "Kept",
     "KeyParts",
     "Ladder",
     "Limits",
+    "Move",
     "Narrowing",
+    "PastDay",
     "Placement",
+    "Plan",
     "Profile",
     "Rung",
     "Side",
+    "SideHold",
     "Stance",
     "Steadiness",
     "Support",
@@ -49,7 +81,16 @@ __all__ = [
     "Under",
     "base_of_support",
     "build_ladder",
+    "caution_for",
+    "chances",
+    "decide",
+    "decide_absence",
+    "explain_next",
+    "is_resting",
+    "judge_day",
     "keep_place",
+    "next_chance",
+    "override_move",
     "parse_key",
     "place",
     "profile_from_json",
