@@ -48,3 +48,12 @@ class AheadClock:
         with self._store.read() as session:
             row = session.get(DemoClock, 1)
         return datetime.now(UTC) + timedelta(seconds=row.ahead_s if row else 0.0)
+
+    def set(self, at: datetime) -> None:
+        """Move the demo on to `at`; never back."""
+        ahead_s = (at - datetime.now(UTC)).total_seconds()
+        with self._store.write() as session:
+            row = session.get(DemoClock, 1)
+            if row is not None:
+                row.ahead_s = max(row.ahead_s, ahead_s)
+                session.add(row)

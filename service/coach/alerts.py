@@ -33,6 +33,7 @@ KINDS: dict[str, str] = {
 }
 # A client resting for one of these practises again only when the trainer says where.
 RESTS = frozenset({"fall", "emergency", "pain", "dizziness", "away"})
+LONGEST_PAGE_WAIT_MINUTES = 240
 URGENCIES = ("urgent", "today", "note")
 
 
@@ -105,20 +106,25 @@ def _attach(session: Session, alert: Alert, message: Message) -> None:
 
 
 def page(session: Session, now: datetime, practice: Practice, client: Client, alert: Alert) -> None:
-    """Text the trainer's own phone, and set the time at which the second contact is texted."""
+    """Text the trainer's own phone, and set when it is repeated and the second contact texted.
+
+    It is repeated until somebody opens the alert, each time after twice as long, at most 4 hours.
+    """
     trainer = session.get_one(Trainer, client.trainer_id)
     if trainer.phone:
         name = "page_again" if alert.paged_at else "page"
         body = render(
             name,
             practice.language,
-            client=client.called,
+            called=client.called,
             kind=alert_words(alert.kind, practice.language),
         )
         queue_to_phone(session, now, practice, Text("page", body), trainer.phone, trainer.id)
         alert.paged_at = now
-        session.add(alert)
-    set_due(session, "escalate", alert.id, now + timedelta(minutes=practice.escalate_minutes))
+    alert.pages += 1
+    session.add(alert)
+    minutes = min(practice.escalate_minutes * 2 ** (alert.pages - 1), LONGEST_PAGE_WAIT_MINUTES)
+    set_due(session, "escalate", alert.id, now + timedelta(minutes=minutes))
 
 
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
@@ -134,7 +140,7 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
             "page_second",
             practice.language,
             practice=practice.name,
-            client=client.called,
+            called=client.called,
             kind=alert_words(alert.kind, practice.language),
             trainer=trainer.name,
         )

@@ -29,7 +29,7 @@ def welcome(session: Session, now: datetime, practice: Practice, client: Client)
     body = render(
         "first",
         client.language,
-        client=client.called,
+        called=client.called,
         practice=practice.name,
         number=practice.emergency_number,
     )

@@ -36,7 +36,7 @@ class Exchange:
             render(
                 name,
                 self.client.language,
-                client=self.client.called,
+                called=self.client.called,
                 practice=self.practice.name,
                 number=self.practice.emergency_number,
             ),

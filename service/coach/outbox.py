@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import or_, update
+from sqlalchemy import and_, or_, update
 from sqlmodel import Session, col, select
 
 from service.carriers.base import Accepted, OutboundText, Outcome, Receipt, Refused, TryLater
@@ -140,6 +140,17 @@ def free_expired(session: Session, now: datetime) -> None:
     )
 
 
+def anything_waits(session: Session, now: datetime) -> bool:
+    """Whether a text may leave now, or a lease has run out."""
+    rows = select(Message.id).where(
+        or_(
+            and_(col(Message.state) == "queued", col(Message.not_before) <= now),
+            and_(col(Message.state) == "sending", col(Message.lease_until) < now),
+        )
+    )
+    return session.exec(rows.limit(1)).first() is not None
+
+
 def claim(session: Session, now: datetime, most: int = 50) -> list[Message]:
     """Take up to `most` queued texts for sending. Only the process whose update counts sends."""
     free_expired(session, now)
@@ -147,7 +158,7 @@ def claim(session: Session, now: datetime, most: int = 50) -> list[Message]:
         select(Message)
         .where(
             Message.state == "queued",
-            or_(col(Message.not_before).is_(None), col(Message.not_before) <= now),
+            col(Message.not_before) <= now,
         )
         .order_by(col(Message.rank), col(Message.id))
         .limit(most)

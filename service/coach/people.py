@@ -12,6 +12,7 @@ from service.carriers.phone import to_e164
 from service.coach.audit import record
 from service.coach.consent import welcome
 from service.coach.moves import store_move
+from service.coach.prompt import quiet_hours
 from service.coach.situation import load
 from service.coach.stored import PlanSettings, ladder_of
 from service.errors import ImpossibleValue, NotFound
@@ -76,6 +77,7 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
     if new.time_zone not in available_timezones():
         allowed = "a zone name such as Europe/London or America/New_York"
         raise ImpossibleValue("time zone", new.time_zone, allowed)
+    refuse_quiet_hour(practice, new.settings)
     phone = to_e164(new.phone, practice.country)
     _refuse_twin(session, practice, phone)
     client = Client(
@@ -96,6 +98,16 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
     if new.agreed:
         welcome(session, now, practice, client)
     return client
+
+
+def refuse_quiet_hour(practice: Practice, settings: PlanSettings) -> None:
+    """A prompt or reminder in quiet hours would never go; better to hear of it now."""
+    quiet = quiet_hours(practice)
+    allowed = f"from {practice.texts_from} to before {practice.texts_until}"
+    if quiet.covers(settings.prompt_at):
+        raise ImpossibleValue("prompt hour", f"{settings.prompt_at:%H:%M}", allowed)
+    if settings.reminder_at is not None and quiet.covers(settings.reminder_at):
+        raise ImpossibleValue("reminder hour", f"{settings.reminder_at:%H:%M}", allowed)
 
 
 def _refuse_twin(session: Session, practice: Practice, phone: str) -> None:
@@ -148,6 +160,6 @@ def client_of(session: Session, trainer: Trainer, client_id: int) -> Client:
     """One client this trainer may see; NotFound otherwise, whether or not there is such a one."""
     client = session.get(Client, client_id)
     mine = client is not None and client.practice_id == trainer.practice_id
-    if client is None or not mine or trainer.role != "lead" and client.trainer_id != trainer.id:
+    if client is None or not mine or (trainer.role != "lead" and client.trainer_id != trainer.id):
         raise NotFound("There is no such client among yours.")
     return client

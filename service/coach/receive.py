@@ -8,6 +8,7 @@
 6. The caller commits, and only then says 200 to the carrier.
 """
 
+import logging
 from datetime import datetime, timedelta
 
 from sqlalchemy.exc import IntegrityError
@@ -25,6 +26,8 @@ from service.coach.stored import context_to_json, reading_to_json
 from service.reply import READER_VERSION, Reading, read
 from service.store.tables import Client, Message, Practice
 from service.wording.texts import render
+
+log = logging.getLogger(__name__)
 
 REPEAT_WITHIN = timedelta(seconds=60)
 UNREADABLE_ALERTS = 2
@@ -129,7 +132,13 @@ def _set_aside(
     session.add(message)
     practice = session.get_one(Practice, client.practice_id)
     did = "The text is kept, but the service could not act on it. Please read it yourself."
-    raise_alert(session, now, practice, client, Raised("unreadable", did, "urgent"), message)
+    try:
+        with session.begin_nested():
+            raised = Raised("unreadable", did, "urgent")
+            raise_alert(session, now, practice, client, raised, message)
+    except Exception:
+        # Keeping the text comes before telling of it; the thread shows it as unprocessed.
+        log.exception("no alert could be raised for message %s", message.id)
 
 
 def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:

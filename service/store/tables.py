@@ -71,6 +71,7 @@ class SignIn(SQLModel, table=True):
     created_at: datetime = Field(sa_type=UtcDateTime)
     expires_at: datetime = Field(sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    browser: str = ""
 
 
 class SignInFailure(SQLModel, table=True):
@@ -245,6 +246,7 @@ class Alert(SQLModel, table=True):
     system_did: str = Field(sa_type=Text)
     opened_at: datetime = Field(sa_type=UtcDateTime)
     last_at: datetime = Field(sa_type=UtcDateTime)
+    pages: int = 0
     paged_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     seen_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     seen_by: int | None = Field(default=None, foreign_key="trainer.id")
@@ -297,6 +299,29 @@ class Audit(SQLModel, table=True):
     action: str
     detail: dict[str, Any] = Field(sa_type=JSON)
     at: datetime = Field(sa_type=UtcDateTime)
+
+
+class ClientNote(SQLModel, table=True):
+    """What a trainer wants to remember of a client. Only ever added to."""
+
+    __tablename__ = "client_note"
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id", index=True)
+    trainer_id: int = Field(foreign_key="trainer.id")
+    body: str = Field(sa_type=Text)
+    at: datetime = Field(sa_type=UtcDateTime)
+
+
+class OwnWording(SQLModel, table=True):
+    """A text in the practice's own words, in place of ours of that name and language."""
+
+    __tablename__ = "own_wording"
+    practice_id: int = Field(primary_key=True, foreign_key="practice.id")
+    language: str = Field(primary_key=True)
+    name: str = Field(primary_key=True)
+    body: str = Field(sa_type=Text)
+    set_by: int | None = Field(default=None, foreign_key="trainer.id")
+    set_at: datetime = Field(sa_type=UtcDateTime)
 
 
 class DemoClock(SQLModel, table=True):

@@ -7,7 +7,6 @@ of processes may run ticks, and one that is killed leaves the row due.
 import logging
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlmodel import Session
@@ -16,11 +15,11 @@ from service.carriers.base import Carrier, Outcome, Refused, Unknown
 from service.clock import Clock
 from service.coach import alerts, safety
 from service.coach.alerts import Raised, raise_alert
-from service.coach.outbox import claim, outbound, settle
+from service.coach.outbox import anything_waits, claim, outbound, settle
 from service.coach.prompt import prompt_due, reminder_due
 from service.coach.situation import load
 from service.store import Store
-from service.store.due import due_by, set_due
+from service.store.due import due_by, next_due_at, set_due
 from service.store.tables import Client, Due, LastTick, Message, Practice, Question
 
 log = logging.getLogger(__name__)
@@ -29,15 +28,6 @@ DUE_BATCH = 50
 SEND_BATCH = 50
 SENDERS = 8
 RETRY_AFTER = timedelta(minutes=5)
-
-
-@dataclass(frozen=True, slots=True)
-class DueRow:
-    """A due row that this tick has claimed and removed."""
-
-    kind: str
-    subject_id: int
-    at: datetime
 
 
 def _escalate(session: Session, now: datetime, due: Due) -> None:
@@ -69,11 +59,15 @@ def due_tick(store: Store, clock: Clock, most_batches: int = 200) -> int:
         done += count
         if count < DUE_BATCH:
             break
-    _note_tick(store, "due", clock.now())
     return done
 
 
 def _due_batch(store: Store, now: datetime) -> int:
+    with store.read() as session:
+        # Most ticks find nothing; they need not take the write lock to see that.
+        next_at = next_due_at(session)
+    if next_at is None or next_at > now:
+        return 0
     with store.write() as session:
         rows = due_by(session, now, DUE_BATCH)
         for row in rows:
@@ -96,10 +90,12 @@ def _act(session: Session, now: datetime, row: Due) -> None:
 
 def send_tick(store: Store, carriers: Mapping[str, Carrier], clock: Clock) -> int:
     """Send what waits in the outbox; returns how many texts were tried."""
+    with store.read() as session:
+        if not anything_waits(session, clock.now()):
+            return 0
     with store.write() as session:
         won = claim(session, clock.now(), SEND_BATCH)
     if not won:
-        _note_tick(store, "send", clock.now())
         return 0
     with ThreadPoolExecutor(max_workers=min(SENDERS, len(won))) as senders:
         outcomes = list(senders.map(lambda message: _send(carriers, message), won))
@@ -108,7 +104,6 @@ def send_tick(store: Store, carriers: Mapping[str, Carrier], clock: Clock) -> in
             settled = settle(session, clock.now(), message.id, outcome)
             if settled.state in ("failed", "unknown"):
                 _undeliverable(session, clock.now(), settled)
-    _note_tick(store, "send", clock.now())
     return len(won)
 
 
@@ -134,6 +129,7 @@ def _undeliverable(session: Session, now: datetime, message: Message) -> None:
     raise_alert(session, now, practice, client, Raised("undeliverable", did, urgency))
 
 
-def _note_tick(store: Store, name: str, now: datetime) -> None:
+def note_tick(store: Store, name: str, now: datetime) -> None:
+    """Remember that a tick finished well, so that a page can warn when they stop."""
     with store.write() as session:
         session.merge(LastTick(name=name, at=now))

@@ -1,11 +1,16 @@
 """APScheduler runs the ticks. No job store: the database holds what is due, not the scheduler."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
+from time import monotonic
 
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.parts import Parts
-from service.ticks.jobs import due_tick, send_tick
+from service.ticks.jobs import due_tick, note_tick, send_tick
+
+# Often enough to warn within a minute, seldom enough to cost nothing.
+NOTE_EVERY_S = 10.0
 
 
 def start_ticks(parts: Parts) -> Callable[[], None]:
@@ -21,10 +26,19 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
         "due": lambda: due_tick(parts.store, parts.clock),
         "send": lambda: send_tick(parts.store, parts.carriers, parts.clock),
     }
-    for name, job in jobs.items():
+    noted = dict.fromkeys(jobs, 0.0)
+
+    def run(name: str) -> None:
+        jobs[name]()
+        if monotonic() - noted[name] >= NOTE_EVERY_S:
+            noted[name] = monotonic()
+            note_tick(parts.store, name, datetime.now(UTC))
+
+    for name in jobs:
         scheduler.add_job(
-            job,
+            run,
             "interval",
+            args=[name],
             seconds=parts.settings.tick_seconds,
             id=name,
             misfire_grace_time=None,

@@ -1,0 +1,43 @@
+"""`rungwise replay`: re-read and re-decide everything stored; exit 1 if anything differs."""
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+
+from tqdm import tqdm
+
+from service.coach.replay import Difference, how_many, replay
+from service.settings import Settings
+from service.store import Store
+from service.store.migrate import check_current
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
+    parser.add_argument("--json", action="store_true", help="one JSON line a difference")
+
+
+def run(options: argparse.Namespace) -> int:
+    store = Store(options.database or Settings.from_environment().database_url)
+    check_current(store)
+    count = 0
+    with store.read() as session:
+        total = how_many(session)
+        with tqdm(total=total, desc="Replaying", file=sys.stderr, leave=False) as bar:
+            for difference in replay(session, bar.update):
+                count += 1
+                _print(difference, as_json=options.json)
+    store.close()
+    print(f"{total} readings, reports and moves looked at, {count} differ.", file=sys.stderr)
+    return 1 if count else 0
+
+
+def _print(difference: Difference, *, as_json: bool) -> None:
+    told = asdict(difference)
+    if as_json:
+        print(json.dumps(told, ensure_ascii=False))
+        return
+    print(f"{told['what']} {told['id']} of client {told['client_id']}")
+    print(f"  stored {told['stored']}")
+    print(f"  now    {told['now']}")

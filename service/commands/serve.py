@@ -1,0 +1,68 @@
+"""`rungwise serve`: run the service."""
+
+import argparse
+import socket
+
+import uvicorn
+
+from service.app import create_app
+from service.errors import ServiceError
+from service.parts import Parts, assemble
+from service.settings import Settings
+from service.store.migrate import check_current
+
+
+class PortTaken(ServiceError):
+    """Another program listens on that port."""
+
+    def __init__(self, host: str, port: int) -> None:
+        super().__init__(
+            f"Something else already listens on {host}:{port}. Stop it, or choose another port "
+            f"with --port or RUNGWISE_PORT."
+        )
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--host", help="address to listen on (RUNGWISE_HOST)")
+    parser.add_argument("--port", type=int, help="port to listen on (RUNGWISE_PORT)")
+
+
+def run(options: argparse.Namespace) -> int:
+    settings = with_options(Settings.from_environment(), options)
+    parts = assemble(settings)
+    check_current(parts.store)
+    serve(parts)
+    return 0
+
+
+def with_options(settings: Settings, options: argparse.Namespace) -> Settings:
+    given = {name: getattr(options, name) for name in ("host", "port")}
+    return settings.model_copy(
+        update={name: value for name, value in given.items() if value is not None}
+    )
+
+
+def check_port(settings: Settings) -> None:
+    """PortTaken while nothing has been started yet."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((settings.host, settings.port))
+        except OSError:
+            raise PortTaken(settings.host, settings.port) from None
+
+
+def serve(parts: Parts) -> None:
+    """Serve until interrupted."""
+    settings = parts.settings
+    check_port(settings)
+    uvicorn.run(
+        create_app(parts=parts),
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        # Addresses and paths of clients stay out of the logs.
+        access_log=False,
+        server_header=False,
+        proxy_headers=True,
+    )
