@@ -1,0 +1,108 @@
+"""What our texts tell a client to reply is what the reply reader reads."""
+
+from importlib import resources
+from typing import Any
+
+import pytest
+
+from service.ladder.stance import Side
+from service.reply.reader import read
+from service.reply.reading import Asked, Context
+from service.wording import render
+
+# The languages that the reader has words for; a text in another language is not yet answered in it.
+READ = sorted(
+    folder.name
+    for folder in resources.files("service.reply").joinpath("languages").iterdir()
+    if folder.is_dir() and any(file.name.endswith(".toml") for file in folder.iterdir())
+)
+SIDED = [(20.0, "left"), (20.0, "right")]
+ONE_EACH = [(12.0, "left"), (15.0, "right")]
+VALUES = {"target_s": 20, "number": "911", "practice": "P", "called": "A", "side": "left"}
+
+# Language, text, the words in it that a client may send back, what was asked, what is read.
+EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
+    ("en", "hint_sided", "L20 R20 steady", "result", {"holds": SIDED, "steadiness": "steady"}),
+    ("en", "hint_same", "20 steady", "result", {"holds": [(20, None)], "steadiness": "steady"}),
+    ("en", "ask_seconds", "15", "seconds", {"holds": [(15, None)]}),
+    ("en", "ask_seconds_sided", "L12 R15", "seconds", {"holds": ONE_EACH}),
+    ("en", "ask_sides", "L12 R15", "sides", {"holds": ONE_EACH}),
+    ("en", "ask_steadiness", "steady", "steadiness", {"steadiness": "steady"}),
+    ("en", "ask_steadiness", "wobbly", "steadiness", {"steadiness": "wobbly"}),
+    ("en", "unreadable", "15 steady", "result", {"holds": [(15, None)], "steadiness": "steady"}),
+    ("en", "unreadable_sided", "L12 R15 steady", "result", {"holds": ONE_EACH}),
+    ("en", "reminder", "SKIPPED", "result", {"kind": "skipped"}),
+    ("en", "ask_other_side", "skipped", "sides", {"kind": "skipped"}),
+    ("en", "ask_fall", "YES", "fall_yes_no", {"yes_no": "yes", "fall": "yes"}),
+    ("en", "ask_fall", "NO", "fall_yes_no", {"yes_no": "no", "fall": "no"}),
+    ("en", "ask_pain", "YES", "pain_yes_no", {"yes_no": "yes", "pain": "yes"}),
+    ("en", "ask_dizzy", "YES", "dizzy_yes_no", {"yes_no": "yes", "dizzy": "yes"}),
+    ("en", "ask_hurt", "YES", "hurt", {"yes_no": "yes"}),
+    ("en", "ask_hurt", "NO", "hurt", {"yes_no": "no"}),
+    ("en", "help", "YES", "hurt", {"yes_no": "yes"}),
+    ("en", "ask_pain_score", "4 left knee", "pain_score", {"pain_score": 4, "body_part": "knee"}),
+    ("en", "first", "STOP", "result", {"kind": "opt_out"}),
+    ("en", "first", "HELP", "result", {"kind": "help"}),
+    ("en", "stop_done", "START", "result", {"kind": "opt_in"}),
+    ("es", "hint_sided", "I20 D20 firme", "result", {"holds": SIDED, "steadiness": "steady"}),
+    ("es", "hint_same", "20 firme", "result", {"holds": [(20, None)], "steadiness": "steady"}),
+    ("es", "ask_seconds", "15", "seconds", {"holds": [(15, None)]}),
+    ("es", "ask_seconds_sided", "I12 D15", "seconds", {"holds": ONE_EACH}),
+    ("es", "ask_sides", "I12 D15", "sides", {"holds": ONE_EACH}),
+    ("es", "ask_steadiness", "firme", "steadiness", {"steadiness": "steady"}),
+    ("es", "ask_steadiness", "inestable", "steadiness", {"steadiness": "wobbly"}),
+    ("es", "unreadable", "15 firme", "result", {"holds": [(15, None)], "steadiness": "steady"}),
+    ("es", "unreadable_sided", "I12 D15 firme", "result", {"holds": ONE_EACH}),
+    ("es", "reminder", "NO LA HICE", "result", {"kind": "skipped"}),
+    ("es", "ask_other_side", "no la hice", "sides", {"kind": "skipped"}),
+    ("es", "ask_fall", "SI", "fall_yes_no", {"yes_no": "yes", "fall": "yes"}),
+    ("es", "ask_fall", "NO", "fall_yes_no", {"yes_no": "no", "fall": "no"}),
+    ("es", "ask_pain", "SI", "pain_yes_no", {"yes_no": "yes", "pain": "yes"}),
+    ("es", "ask_dizzy", "SI", "dizzy_yes_no", {"yes_no": "yes", "dizzy": "yes"}),
+    ("es", "ask_hurt", "SI", "hurt", {"yes_no": "yes"}),
+    ("es", "ask_hurt", "NO", "hurt", {"yes_no": "no"}),
+    ("es", "help", "SI", "hurt", {"yes_no": "yes"}),
+    (
+        "es",
+        "ask_pain_score",
+        "4 rodilla izquierda",
+        "pain_score",
+        {"pain_score": 4, "body_part": "knee"},
+    ),
+    ("es", "first", "STOP", "result", {"kind": "opt_out"}),
+    ("es", "first", "AYUDA", "result", {"kind": "help"}),
+    ("es", "stop_done", "START", "result", {"kind": "opt_in"}),
+]
+
+
+def test_english_is_read() -> None:
+    assert "en" in READ
+
+
+@pytest.mark.parametrize(
+    ("language", "name", "words", "asked", "read_as"), [row for row in EXAMPLES if row[0] in READ]
+)
+def test_an_example_in_a_text_is_read_as_meant(
+    language: str, name: str, words: str, asked: Asked, read_as: dict[str, Any]
+) -> None:
+    assert words in render(name, language, None, **VALUES)
+    sided = "holds" not in read_as or len(read_as["holds"]) == 2
+    leads = (Side.LEFT, Side.RIGHT) if sided else ()
+    context = Context(target_s=20, sided=sided, leads=leads, asked=asked, language=language)
+    reading = read(words, context)
+    for field, expected in read_as.items():
+        got: Any = getattr(reading, field)
+        if field == "holds":
+            got = [(hold.seconds, hold.side) for hold in got]
+        assert got == expected, field
+
+
+@pytest.mark.parametrize("language", READ)
+@pytest.mark.parametrize("sided", [True, False])
+def test_a_hint_sent_back_as_it_stands_is_never_a_steady_day(language: str, sided: bool) -> None:
+    # "Reply L20 R20 steady or wobbly", copied out: nothing may move up on that.
+    hint = render("hint_sided" if sided else "hint_same", language, target_s=20)
+    words = hint.split(" ", 1)[1]
+    leads = (Side.LEFT, Side.RIGHT) if sided else ()
+    context = Context(target_s=20, sided=sided, leads=leads, language=language)
+    assert read(words, context).steadiness != "steady"
