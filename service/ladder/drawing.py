@@ -14,8 +14,8 @@ import resvg_py
 
 from service.ladder import svg
 from service.ladder.body import Body
-from service.ladder.footprint import FOREFOOT_FROM, Foot, hull, outline, place
-from service.ladder.furniture import REST_FROM, draw_counter, draw_pieces, soft_pieces
+from service.ladder.footprint import Foot, hull, outline, place, resting_part
+from service.ladder.furniture import draw_counter, draw_pieces, soft_pieces
 from service.ladder.palette import PALETTES, Theme
 from service.ladder.rungs import Rung
 from service.ladder.sheet import LARGE, NORMAL, SMALL, PictureWords, Sheet
@@ -137,14 +137,12 @@ class _Drawer:
             stroke_width=3,
             stroke_dasharray=None if foot.touch == "whole" else "10 8",
         )
-        if foot.touch != "forefoot":
+        if foot.touch in ("whole", "none"):
             return whole
-        low, high = (0.45, REST_FROM) if self.rung.on_foam else (FOREFOOT_FROM, 1.1)
-        shares = (points[:, 1] - foot.y_mm) / self.body.foot_length_mm
-        front = points[(shares >= low) & (shares <= high)]
+        part = resting_part(self.body, foot)
         return whole + svg.element(
             "path",
-            d=svg.closed_path(self.at(x, y) for x, y in front),
+            d=svg.closed_path(self.at(x, y) for x, y in part),
             class_="toes",
             fill=fill,
             fill_opacity=opacity,
@@ -170,8 +168,10 @@ class _Drawer:
     def _role(self, foot: Foot) -> str:
         if foot.touch == "none":
             return self.words.lifted
+        if foot.touch == "ball":
+            return self.words.resting
         if foot.touch == "forefoot":
-            return self.words.resting if self.rung.on_foam else self.words.toes_only
+            return self.words.toes_only
         if not self.rung.sides or foot.side is not self.placement.front:
             return ""
         standing = self.rung.stance in (Stance.TOE_TOUCH, Stance.SINGLE_LEG)

@@ -16,7 +16,7 @@ from service.ladder.body import Body
 from service.ladder.rungs import Rung
 from service.ladder.stance import FreeFoot, Side, Stance
 
-Touch = Literal["whole", "forefoot", "none"]
+Touch = Literal["whole", "forefoot", "ball", "none"]
 
 # A right foot's outline, drawn by hand: x from the inner (-) to the outer side, y from heel to
 # toes. Smoothed, then stretched to exactly one breadth by one length.
@@ -25,7 +25,10 @@ _SKETCH = (
     (-0.50, 0.74), (-0.47, 0.90), (-0.30, 1.01), (-0.10, 0.97), (0.06, 0.975), (0.24, 0.92),
     (0.40, 0.83), (0.50, 0.70), (0.46, 0.48), (0.38, 0.26), (0.33, 0.10), (0.22, 0.02),
 )  # fmt: skip
-FOREFOOT_FROM = 0.72  # share of the foot's length, from the heel, where the forefoot begins
+# Shares of the foot's length, from the heel: what touches in toe touch, and what rests on half
+# foam with the big toe free of its edge.
+FOREFOOT = (0.72, 1.0)
+BALL = (0.45, 0.80)
 FREE_FOOT_SHIFT = {FreeFoot.BESIDE: 0.0, FreeFoot.FRONT: 0.6, FreeFoot.BEHIND: -0.6}
 
 
@@ -43,11 +46,16 @@ def _smooth(points: Sequence[tuple[float, float]], rounds: int = 3) -> NDArray[n
 
 UNIT_RIGHT = _smooth(_SKETCH)
 _UNIT_HULL = np.array(shapely.MultiPoint(UNIT_RIGHT).convex_hull.exterior.coords)[:-1]
-_UNIT_FOREFOOT = np.array(
-    shapely.Polygon(UNIT_RIGHT)
-    .intersection(shapely.box(-1, FOREFOOT_FROM, 1, 2))
-    .convex_hull.exterior.coords
-)[:-1]
+
+
+def _part(share: tuple[float, float]) -> NDArray[np.float64]:
+    """The outline between two shares of the length, closed by straight lines."""
+    cut = shapely.Polygon(UNIT_RIGHT).intersection(shapely.box(-1, share[0], 1, share[1]))
+    return np.array(cut.exterior.coords)[:-1]
+
+
+UNIT_FOREFOOT, UNIT_BALL = _part(FOREFOOT), _part(BALL)
+_TOUCHING = {"whole": _UNIT_HULL, "forefoot": UNIT_FOREFOOT, "ball": UNIT_BALL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +102,20 @@ def outline(body: Body, foot: Foot) -> NDArray[np.float64]:
     return _placed(UNIT_RIGHT, body, foot)
 
 
+def resting_part(body: Body, foot: Foot) -> NDArray[np.float64]:
+    """The outline of what touches of a foot that only rests, shape (n, 2), mm."""
+    return _placed(UNIT_BALL if foot.touch == "ball" else UNIT_FOREFOOT, body, foot)
+
+
 def place(rung: Rung, body: Body, lead: Side | None = None) -> Placement:
     """Where the feet are on `rung`. `lead` defaults to the first side practised."""
     front = lead or (rung.sides[0] if rung.sides else Side.RIGHT)
     half = rung.offset_mm / 2
     if rung.stance is Stance.SINGLE_LEG:
         return _on_one_leg(rung, body, front)
-    other_touch: Touch = "forefoot" if rung.stance is Stance.TOE_TOUCH else "whole"
+    other_touch: Touch = "whole"
+    if rung.stance is Stance.TOE_TOUCH:
+        other_touch = "ball" if rung.on_foam else "forefoot"
     feet = {}
     for side, x_mm in ((Side.LEFT, -half), (Side.RIGHT, half)):
         is_front = side is front
@@ -148,10 +163,13 @@ def base_of_support(placement: Placement, body: Body) -> Base:
 def areas_mm2(
     body: Body, stances: Sequence[tuple[Stance, int, int]]
 ) -> dict[tuple[Stance, int, int], float]:
-    """Area of the base of support of each (stance, offset_mm, step_mm), all at once for speed."""
+    """Area of the base of support of each (stance, offset_mm, step_mm), all at once for speed.
+
+    In toe touch the forefoot is taken to touch, also where it rests on half foam.
+    """
     unit = _scaled(_UNIT_HULL, body)
     mirrored = unit * np.array([-1.0, 1.0])
-    forefoot = _scaled(_UNIT_FOREFOOT, body) * np.array([-1.0, 1.0])
+    forefoot = _scaled(UNIT_FOREFOOT, body) * np.array([-1.0, 1.0])
     answers: dict[tuple[Stance, int, int], float] = {}
     two_feet = [one for one in stances if one[0] not in (Stance.TOE_TOUCH, Stance.SINGLE_LEG)]
     if two_feet:
@@ -181,8 +199,7 @@ def _chord(
 def _contact(body: Body, foot: Foot) -> NDArray[np.float64]:
     if foot.touch == "none":
         return np.empty((0, 2))
-    unit = _UNIT_FOREFOOT if foot.touch == "forefoot" else _UNIT_HULL
-    return _placed(unit, body, foot)
+    return _placed(_TOUCHING[foot.touch], body, foot)
 
 
 def _scaled(unit: NDArray[np.float64], body: Body) -> NDArray[np.float64]:

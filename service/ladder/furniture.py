@@ -6,9 +6,9 @@ import shapely
 
 from service.ladder import svg
 from service.ladder.body import Body
-from service.ladder.footprint import Foot, Placement
+from service.ladder.footprint import BALL, Foot, Placement
 from service.ladder.rungs import Rung
-from service.ladder.sheet import COUNTER_MM, LARGE, LEGEND_MM, NORMAL, Piece, Sheet
+from service.ladder.sheet import COUNTER_MM, LARGE, NORMAL, Piece, Sheet, soft_names
 from service.ladder.stance import Side, Stance, Support, Surface, Under
 
 HAND_X_MM = 275
@@ -17,7 +17,6 @@ MAT_EDGE_MM = 35
 FOAM_ACROSS_MM = 150
 FOAM_CUT_MM = 450
 FOAM_WHOLE_MM = 900
-REST_FROM = 0.80  # share of the foot's length where a sore big toe leaves the half foam
 
 
 def soft_pieces(rung: Rung, body: Body, placement: Placement) -> tuple[Piece, ...]:
@@ -82,7 +81,7 @@ def _cut_foam(rung: Rung, body: Body, on_it: list[Foot], front: Foot) -> Iterato
 
 
 def _toe_rest(body: Body, resting: Foot) -> Piece:
-    edge_mm = resting.y_mm + REST_FROM * body.foot_length_mm
+    edge_mm = resting.y_mm + BALL[1] * body.foot_length_mm
     inner_mm, outer_mm = body.foot_breadth_mm / 2, 130.0
     left_mm, right_mm = (outer_mm, inner_mm) if resting.side is Side.LEFT else (inner_mm, outer_mm)
     return Piece(resting.x_mm - left_mm, resting.x_mm + right_mm, edge_mm - FOAM_ACROSS_MM, edge_mm)
@@ -92,15 +91,16 @@ def draw_pieces(sheet: Sheet) -> Iterator[str]:
     """The soft pieces, and a line saying what they are."""
     for piece in sheet.pieces:
         yield from _piece(sheet, piece)
-    if sheet.pieces:
-        yield from _legend(sheet)
+    names = soft_names(sheet.rung, sheet.words)
+    longest = max(map(len, names), default=0)
+    x = sheet.width / 2 - (54 + 0.54 * NORMAL * longest) / 2
+    for row, name in enumerate(names):
+        yield from _legend(sheet, name, x, sheet.legend_y(row))
 
 
-def _legend(sheet: Sheet) -> Iterator[str]:
+def _legend(sheet: Sheet, name: str, x: float, y: float) -> Iterator[str]:
     """A swatch and the name of what is soft, at the foot of the sheet."""
-    palette, text = sheet.palette, _soft_name(sheet)
-    y = sheet.height - LEGEND_MM / 2
-    x = sheet.width / 2 - (54 + 0.54 * NORMAL * len(text)) / 2
+    palette = sheet.palette
     yield svg.element(
         "rect",
         x=x,
@@ -112,7 +112,7 @@ def _legend(sheet: Sheet) -> Iterator[str]:
         stroke=palette.soft_edge,
         stroke_width=3,
     )
-    yield svg.words(text, x + 54, y + 5, text_anchor="start", fill=palette.ink, font_size=NORMAL)
+    yield svg.words(name, x + 54, y + 5, text_anchor="start", fill=palette.ink, font_size=NORMAL)
 
 
 def _piece(sheet: Sheet, piece: Piece) -> Iterator[str]:
@@ -146,16 +146,6 @@ def _piece(sheet: Sheet, piece: Piece) -> Iterator[str]:
         else:
             ends = (x, y + share * height), (x + width, y + share * height)
         yield svg.line(*ends, stroke_dasharray=dashes, **thin)
-
-
-def _soft_name(sheet: Sheet) -> str:
-    rung, words = sheet.rung, sheet.words
-    if rung.surface is Surface.MAT:
-        mat = words.mat_one if rung.layers == 1 else words.mat.format(layers=rung.layers)
-        return f"{mat}; {words.foam_rest}" if rung.on_foam else mat
-    if rung.surface is Surface.FIRM:
-        return words.foam_rest
-    return words.foam_round if str(rung.orientation).startswith("round") else words.foam_flat
 
 
 def draw_counter(sheet: Sheet) -> Iterator[str]:

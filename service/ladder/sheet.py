@@ -7,7 +7,7 @@ from service.ladder.body import Body
 from service.ladder.footprint import Foot, Placement
 from service.ladder.palette import Palette
 from service.ladder.rungs import Rung, half_cm_up
-from service.ladder.stance import Side, Stance
+from service.ladder.stance import Side, Stance, Surface
 
 USUAL_WIDTH_MM = 760
 LABEL_MM = 150  # room for a foot's label beside it
@@ -58,6 +58,19 @@ class Piece:
     front_mm: float
 
 
+def soft_names(rung: Rung, words: PictureWords) -> tuple[str, ...]:
+    """What is soft on this rung, a name each."""
+    names = []
+    if rung.surface is Surface.MAT:
+        names.append(words.mat_one if rung.layers == 1 else words.mat.format(layers=rung.layers))
+    if rung.surface is Surface.HALF_FOAM:
+        round_up = str(rung.orientation).startswith("round")
+        names.append(words.foam_round if round_up else words.foam_flat)
+    if rung.on_foam:
+        names.append(words.foam_rest)
+    return tuple(names)
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """Everything a drawing is made from. The ladder's y points forward, the sheet's down."""
@@ -95,17 +108,24 @@ class Sheet:
         out = -1 if foot.side is Side.LEFT else 1
         y_mm = foot.y_mm + 0.5 * self.body.foot_length_mm
         reach_mm = out * foot.x_mm + self.body.foot_breadth_mm / 2
-        for piece in self.pieces:
-            edge_mm = out * (piece.left_mm if out < 0 else piece.right_mm)
-            if piece.back_mm < y_mm < piece.front_mm and 0 <= edge_mm - reach_mm < LABEL_MM:
-                return edge_mm
+        crossing = [piece for piece in self.pieces if piece.back_mm < y_mm < piece.front_mm]
+        for edge_mm in sorted(
+            out * (piece.left_mm if out < 0 else piece.right_mm) for piece in crossing
+        ):
+            if 0 <= edge_mm - reach_mm < LABEL_MM:
+                reach_mm = edge_mm
         return reach_mm
 
     @property
     def height(self) -> float:
         below = BELOW_MM if self.measured_across else 30
-        legend = LEGEND_MM if self.pieces else 0
+        legend = LEGEND_MM * len(soft_names(self.rung, self.words))
         return COUNTER_MM + TO_TOES_MM + (self.top_mm - self.low_mm) + below + legend
+
+    def legend_y(self, row: int) -> float:
+        """Where a row of the legend stands, counted from 0 at the top."""
+        rows = len(soft_names(self.rung, self.words))
+        return self.height - LEGEND_MM * (rows - row - 0.5)
 
     @property
     def measured_across(self) -> bool:

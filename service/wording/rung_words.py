@@ -126,7 +126,8 @@ def _stance(rung: Rung) -> str:
         Stance.TOE_TOUCH: "toe_on_foam" if rung.on_foam else "toe_touch",
         Stance.SINGLE_LEG: f"single_{rung.free_foot}",
     }
-    return "staggered_line" if rung.landmark == "staggered" else names[rung.stance]
+    at_landmark = {"staggered": "staggered_line", "feet_narrowest": "parallel_narrowest"}
+    return at_landmark.get(rung.landmark or "", names[rung.stance])
 
 
 def _surface(rung: Rung) -> str:

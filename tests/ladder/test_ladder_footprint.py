@@ -8,7 +8,7 @@ from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from scipy.spatial import ConvexHull
 
 from service.ladder import Body, Limits, Side, Stance, base_of_support, build_ladder, place
-from service.ladder.footprint import FOREFOOT_FROM, Foot, areas_mm2, hull, outline
+from service.ladder.footprint import Foot, areas_mm2, hull, outline, resting_part
 
 LADDER = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
 
@@ -17,9 +17,8 @@ def _touching(rung, body, lead=None):
     placement = place(rung, body, lead)
     points = []
     for foot in (placement.left, placement.right):
-        shape = outline(body, foot)
-        if foot.touch == "forefoot":
-            shape = shape[shape[:, 1] >= foot.y_mm + FOREFOOT_FROM * body.foot_length_mm]
+        resting = foot.touch in ("forefoot", "ball")
+        shape = resting_part(body, foot) if resting else outline(body, foot)
         if foot.touch != "none":
             points.append(shape)
     return placement, np.concatenate(points)
@@ -33,16 +32,15 @@ def test_hulls_agree_with_another_library(data, body):
     placement, points = _touching(rung, body, data.draw(st.sampled_from(list(Side))))
     theirs = ConvexHull(points)
     ours = base_of_support(placement, body)
-    # The forefoot's straight edge is cut exactly by one and at the nearest point by the other.
-    close = 0.02 if rung.stance is Stance.TOE_TOUCH else 1e-9
-    assert ours.area_mm2 == pytest.approx(theirs.volume, rel=close)
-    assert hull(placement, body).length == pytest.approx(theirs.area, rel=close)
+    assert ours.area_mm2 == pytest.approx(theirs.volume)
+    assert hull(placement, body).length == pytest.approx(theirs.area)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(bodies())
 def test_the_quick_areas_are_the_same_as_one_by_one(body):
-    rungs = build_ladder(body, FULL_HOME, Limits()).rungs[::5]
+    rungs = [rung for rung in build_ladder(body, FULL_HOME, Limits()).rungs if not rung.on_foam]
+    rungs = rungs[::9]
     feet = [(rung.stance, rung.offset_mm, rung.step_mm) for rung in rungs]
     quick = areas_mm2(body, feet)
     for rung, one in zip(rungs, feet, strict=True):

@@ -28,7 +28,7 @@ def _ladder(draw):
     return build_ladder(draw(bodies()), draw(homes()), draw(limits()), draw(narrowings()))
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_never_a_harder_rung_whatever_changed(data):
     old, new = _ladder(data.draw), _ladder(data.draw)
@@ -49,7 +49,7 @@ def test_never_a_harder_rung_whatever_changed(data):
             assert hands.index(here.support) <= hands.index(there.support)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_the_nearest_one_no_rung_between_would_do(data):
     old, new = _ladder(data.draw), _ladder(data.draw)
