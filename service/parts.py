@@ -1,13 +1,12 @@
 """The parts a running service is put together from, made once from its settings."""
 
-import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlmodel import select
 
 from service.carriers.base import Carrier
-from service.carriers.handset import Handset
+from service.carriers.setup import carriers_from
 from service.clock import AheadClock, Clock, SystemClock
 from service.settings import Settings
 from service.store import Store
@@ -33,9 +32,7 @@ class Parts:
 def assemble(settings: Settings, clock: Clock | None = None) -> Parts:
     """Open the store and set up the carriers. The demo's own clock is used on a demo database."""
     store = Store(settings.database_url)
-    # Without a token of its own the handset only takes what its page sends from a signed-in browser.
-    token = settings.handset_token or secrets.token_urlsafe(24)
-    carriers: dict[str, Carrier] = {"handset": Handset(token)}
+    carriers = carriers_from(settings)
     parts = Parts(settings, store, clock or SystemClock(), carriers)
     if clock is None and parts.is_demo:
         return Parts(settings, store, AheadClock(store), carriers)
