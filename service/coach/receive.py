@@ -24,6 +24,7 @@ from service.coach.outbox import Text, queue_to_phone
 from service.coach.situation import load
 from service.coach.stored import context_to_json, reading_to_json
 from service.reply import READER_VERSION, Reading, read
+from service.store.due import set_due
 from service.store.tables import Client, Message, Practice
 from service.wording.texts import render
 
@@ -31,6 +32,8 @@ log = logging.getLogger(__name__)
 
 REPEAT_WITHIN = timedelta(seconds=60)
 UNREADABLE_ALERTS = 2
+READ_AGAIN_AFTER = timedelta(minutes=10)
+READ_AGAIN_WITHIN = timedelta(hours=12)
 
 
 def receive(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
@@ -127,9 +130,11 @@ def _same_words_again(session: Session, message: Message) -> bool:
 def _set_aside(
     session: Session, now: datetime, client: Client, message: Message, problem: Exception
 ) -> None:
+    """Keep a text that we failed on, tell the trainer, and set when it is tried again."""
     message.state = "unprocessed"
     message.problem = type(problem).__name__
     session.add(message)
+    set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
     practice = session.get_one(Practice, client.practice_id)
     did = "The text is kept, but the service could not act on it. Please read it yourself."
     try:
@@ -139,6 +144,22 @@ def _set_aside(
     except Exception:
         # Keeping the text comes before telling of it; the thread shows it as unprocessed.
         log.exception("no alert could be raised for message %s", message.id)
+
+
+def read_again(session: Session, now: datetime, message_id: int) -> None:
+    """Act on a text that we failed on when it came, unless it is too old to be about anything."""
+    message = session.get_one(Message, message_id)
+    if message.state != "unprocessed" or now - message.created_at > READ_AGAIN_WITHIN:
+        return
+    client = session.get_one(Client, message.client_id)
+    try:
+        with session.begin_nested():
+            message.problem = None
+            understand(session, now, client, message)
+    except Exception as problem:
+        log.exception("message %s could not be acted on again", message.id)
+        message.state, message.problem = "unprocessed", type(problem).__name__
+        set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
 
 
 def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:
@@ -194,4 +215,4 @@ def _unreadable(reply: Reply) -> None:
         reply.alert("unreadable", "Two texts running could not be read.")
         reply.say("unreadable_again")
     else:
-        reply.say("example_sided" if reply.situation.rung.sided else "example")
+        reply.say("unreadable_sided" if reply.situation.rung.sided else "unreadable")

@@ -5,6 +5,7 @@ the trainer and sends the fixed safety text; a doubtful one asks one yes/no ques
 trainer. Only the trainer clears the client.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlmodel import Session
@@ -44,14 +45,15 @@ def hear(reply: Reply) -> bool:
     asked = reply.context.asked
     question = asking.current_question(session, now, reply.situation.client_id)
     sure = [row for row in SURE if getattr(reading, row[0]) in ("yes", True)]
+    graver = [row for row in sure if row[0] != "pain"]
+    if question is not None and asked in FOLLOW_UP and not graver:
+        asking.answered(session, now, question, reply.message)
+        _follow_up_answered(reply)
+        return True
     if sure:
         if question is not None and question.kind in asking.SAFETY:
             asking.answered(session, now, question, reply.message)
         _rest(reply, sure)
-        return True
-    if question is not None and asked in FOLLOW_UP:
-        asking.answered(session, now, question, reply.message)
-        _follow_up_answered(reply)
         return True
     doubtful = [row for row in DOUBTFUL if getattr(reading, row[0]) == "unsure"]
     if doubtful:
@@ -66,7 +68,6 @@ def hear(reply: Reply) -> bool:
 
 
 def _rest(reply: Reply, sure: list[tuple[str, str, str, Asked | None]]) -> None:
-    asked_already = reply.situation.resting and reply.context.asked in FOLLOW_UP
     # Stored as the day's report, so that the move and its reason show it.
     decide_reply(reply, reply.day)
     rest_client(reply.session, reply.now, reply.client)
@@ -74,7 +75,7 @@ def _rest(reply: Reply, sure: list[tuple[str, str, str, Asked | None]]) -> None:
         reply.alert(kind, RESTED)
     _, _, text, follow_up = sure[0]
     reply.say(text, "safety")
-    if follow_up is not None and not asked_already:
+    if follow_up is not None:
         asking.ask(reply.session, reply.now, reply.client.id, follow_up, reply.day)
         reply.say(asking.TEXT_OF[follow_up], "safety")
 
@@ -104,26 +105,29 @@ def _doubt(reply: Reply, doubtful: list[tuple[str, str, Asked]]) -> None:
 
 
 def _follow_up_answered(reply: Reply) -> None:
+    """Whatever comes in answer to "are you hurt?" or "how bad?" joins the alert."""
     reading = reply.reading
-    kinds = tuple(kind for _, kind, _, _ in SURE)
-    if reading.yes_no == "yes":
-        rest_client(reply.session, reply.now, reply.client)
-        _add_words(reply, kinds, "The client says they are hurt.")
-        reply.say("hurt_yes", "safety")
-        return
     did = "The client answered the follow-up question."
-    if reading.yes_no == "no":
-        did = "The client says they are not hurt."
+    text = "pain_score_kept"
+    if reading.yes_no == "yes":
+        did, text = "The client says they are hurt.", "hurt_yes"
+    elif reading.yes_no == "no":
+        did, text = "The client says they are not hurt.", "hurt_no"
     if reading.pain_score is not None:
         did = f"The client puts the pain at {reading.pain_score} of 10."
-    _add_words(reply, (*kinds, "help"), did)
-    name = "pain_score_kept"
-    if reading.yes_no == "no":
-        name = "hurt_no" if reply.situation.resting else "doubt_cleared"
-    reply.say(name, "safety")
+    kinds = [kind for _, kind, _, _ in SURE] + ["help"]
+    if reading.pain == "yes" or reading.yes_no == "yes":
+        decide_reply(reply, reply.day)
+        rest_client(reply.session, reply.now, reply.client)
+        reply.alert("pain" if reading.pain == "yes" else "emergency", did, "urgent")
+    elif not reply.situation.resting:
+        # They asked for help, and are not hurt: nothing was stopped, nothing needs resting.
+        text = "doubt_cleared"
+    _add_words(reply, kinds, did)
+    reply.say(text, "safety")
 
 
-def _add_words(reply: Reply, kinds: tuple[str, ...], did: str) -> None:
+def _add_words(reply: Reply, kinds: Sequence[str], did: str) -> None:
     """Put these words with the open alerts they belong to; with none open, open the first kind."""
     opened = [kind for kind in kinds if open_alert(reply.session, reply.client.id, kind)]
     for kind in opened:

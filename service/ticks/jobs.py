@@ -17,6 +17,7 @@ from service.coach import alerts, safety
 from service.coach.alerts import Raised, raise_alert
 from service.coach.outbox import anything_waits, claim, outbound, settle
 from service.coach.prompt import prompt_due, reminder_due
+from service.coach.receive import read_again
 from service.coach.situation import load
 from service.store import Store
 from service.store.due import due_by, next_due_at, set_due
@@ -43,11 +44,16 @@ def _doubt(session: Session, now: datetime, due: Due) -> None:
         safety.doubt_unanswered(session, now, situation, question.kind)
 
 
+def _reread(session: Session, now: datetime, due: Due) -> None:
+    read_again(session, now, due.subject_id)
+
+
 HANDLERS: Mapping[str, Callable[[Session, datetime, Due], None]] = {
     "prompt": prompt_due,
     "reminder": reminder_due,
     "escalate": _escalate,
     "doubt": _doubt,
+    "reread": _reread,
 }
 
 
