@@ -2,6 +2,7 @@
 
 import hmac
 import json
+import re
 from uuid import uuid4
 
 from service.carriers.base import (
@@ -14,18 +15,26 @@ from service.carriers.base import (
     Outcome,
 )
 
+_BACK = re.compile(r"/phone(?:\?client=\d{1,18})?", re.ASCII)
+
 
 class Handset:
     """Sends to the practice phone's page, and hears what is typed there.
 
     A callback carries form fields `from`, `to`, `text` and optionally `id`, and the token in the
-    header `X-Handset-Token` or the field `token`.
+    header `X-Handset-Token` or the field `token`. The field `back`, a path of the phone's page,
+    makes the answer bring a browser back there.
     """
 
     name = "handset"
 
     def __init__(self, token: str) -> None:
         self._token = token
+
+    @property
+    def token(self) -> str:
+        """What a form of the phone's page must carry; shown to signed-in trainers only."""
+        return self._token
 
     def send(self, text: OutboundText) -> Outcome:
         # The page reads the stored message itself, so being stored is being delivered.
@@ -42,5 +51,8 @@ class Handset:
             to_phone=callback.fields.get("to", ""),
             body=callback.fields.get("text", ""),
         )
+        back = callback.fields.get("back", "")
+        if _BACK.fullmatch(back):
+            return Heard(texts=(text,), status=303, headers={"Location": back})
         answer = json.dumps({"id": carrier_id, "stored": True})
         return Heard(texts=(text,), answer=answer, media_type="application/json")

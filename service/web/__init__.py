@@ -1,1 +1,40 @@
-"""Pages."""
+"""Pages: routes, templates, static files, sign-in."""
+
+from importlib import resources
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Scope
+
+from service.parts import Parts
+from service.web import account, callbacks, clients, inbox, override, phone
+from service.web.errors import add_error_pages
+from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
+
+PAGES = (inbox, clients, override, phone, account)
+CACHED = f"public, max-age={A_YEAR_S}, immutable"
+
+
+def mount(app: FastAPI) -> None:
+    """Add every route, the static files, the error pages and the headers to the application."""
+    parts: Parts = app.state.parts
+    for pages in PAGES:
+        app.include_router(pages.router)
+    app.include_router(callbacks.router)
+    held = resources.files("service.web").joinpath("static")
+    app.mount("/static", Static(directory=str(held)), name="static")
+    add_error_pages(app)
+    app.add_middleware(LimitBody)
+    app.add_middleware(SecureHeaders, https=parts.settings.secure_cookies)
+
+
+class Static(StaticFiles):
+    """Static files; one asked for with its hash never changes and may be kept for ever."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        answer = await super().get_response(path, scope)
+        if answer.status_code == 200 and "v" in Request(scope).query_params:
+            answer.headers["Cache-Control"] = CACHED
+        return answer

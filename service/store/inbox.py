@@ -1,0 +1,133 @@
+"""The alert inbox: which alerts a trainer sees, with the client's words behind each."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, case, col, func, or_, select
+
+from service.store.scope import Scope
+from service.store.tables import Alert, AlertMessage, Client, Message, Trainer
+
+URGENT_FIRST = case(
+    (col(Alert.urgency) == "urgent", 0), (col(Alert.urgency) == "today", 1), else_=2
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What to look for. Empty strings look for anything; `handled` for those already handled."""
+
+    urgency: str = ""
+    kind: str = ""
+    words: str = ""
+    handled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One alert with its client, the client's texts oldest first, and who saw or handled it."""
+
+    alert: Alert
+    client: Client
+    texts: tuple[Message, ...]
+    seen_by: str | None = None
+    handled_by: str | None = None
+
+
+def entries(
+    session: Session, scope: Scope, wanted: Wanted, most: int, after: int = 0
+) -> tuple[list[Entry], int]:
+    """A page of alerts, urgent and recent first, and how many there are in all. Three queries."""
+    conditions = [scope.clients, *_conditions(scope, wanted)]
+    joined = select(Alert, Client).join(Client, col(Client.id) == col(Alert.client_id))
+    order = (
+        (col(Alert.handled_at).desc(), col(Alert.id).desc())
+        if wanted.handled
+        else (URGENT_FIRST, col(Alert.state) == "seen", col(Alert.last_at).desc(), col(Alert.id))
+    )
+    rows = session.exec(joined.where(*conditions).order_by(*order).limit(most).offset(after)).all()
+    total = len(rows)
+    if total == most or after:
+        counted = select(func.count(col(Alert.id))).join(
+            Client, col(Client.id) == col(Alert.client_id)
+        )
+        total = session.exec(counted.where(*conditions)).one()
+    return with_texts(session, rows), total
+
+
+def _conditions(scope: Scope, wanted: Wanted) -> list[ColumnElement[bool]]:
+    states = ("handled",) if wanted.handled else ("new", "seen")
+    found = [col(Alert.practice_id) == scope.practice_id, col(Alert.state).in_(states)]
+    if wanted.urgency:
+        found.append(col(Alert.urgency) == wanted.urgency)
+    if wanted.kind:
+        found.append(col(Alert.kind) == wanted.kind)
+    if wanted.words:
+        said = (
+            select(AlertMessage.alert_id)
+            .join(Message, col(Message.id) == col(AlertMessage.message_id))
+            .where(
+                AlertMessage.alert_id == Alert.id,
+                col(Message.body).icontains(wanted.words, autoescape=True),
+            )
+        )
+        found.append(
+            or_(
+                col(Client.name).icontains(wanted.words, autoescape=True),
+                col(Client.called).icontains(wanted.words, autoescape=True),
+                said.exists(),
+            )
+        )
+    return found
+
+
+def with_texts(session: Session, rows: Sequence[tuple[Alert, Client]]) -> list[Entry]:
+    """Put the client's words and the trainers' names to alerts, in two queries for all of them."""
+    texts: dict[int, list[Message]] = defaultdict(list)
+    said = (
+        select(AlertMessage.alert_id, Message)
+        .join(Message, col(Message.id) == col(AlertMessage.message_id))
+        .where(col(AlertMessage.alert_id).in_([alert.id for alert, _ in rows]))
+        .order_by(col(Message.id))
+    )
+    for alert_id, message in session.exec(said).all():
+        texts[alert_id].append(message)
+    names = trainer_names(
+        session, {who for alert, _ in rows for who in (alert.seen_by, alert.handled_by)}
+    )
+    return [
+        Entry(
+            alert,
+            client,
+            tuple(texts[alert.id]),
+            names.get(alert.seen_by or 0),
+            names.get(alert.handled_by or 0),
+        )
+        for alert, client in rows
+    ]
+
+
+def trainer_names(session: Session, ids: set[int | None]) -> dict[int, str]:
+    rows = select(Trainer.id, Trainer.name).where(col(Trainer.id).in_(ids - {None}))
+    return dict(session.exec(rows).all())
+
+
+def just_handled(session: Session, scope: Scope, trainer_id: int, since: datetime) -> list[Entry]:
+    """What this trainer handled since then, latest first: it may still be undone."""
+    rows = (
+        select(Alert, Client)
+        .join(Client, col(Client.id) == col(Alert.client_id))
+        .where(
+            scope.clients,
+            col(Alert.practice_id) == scope.practice_id,
+            Alert.state == "handled",
+            Alert.handled_by == trainer_id,
+            col(Alert.handled_at) >= since,
+        )
+        .order_by(col(Alert.handled_at).desc())
+        .limit(5)
+    )
+    return [Entry(alert, client, ()) for alert, client in session.exec(rows).all()]

@@ -1,0 +1,58 @@
+"""What a trainer may see, as a condition on queries: their own clients, or the practice's."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, and_, col, func, or_, select
+
+from service.store.tables import Alert, Client, LastTick, Trainer
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """`trainer_id` None means every client of the practice, as its lead sees them."""
+
+    practice_id: int
+    trainer_id: int | None
+
+    @classmethod
+    def of(cls, trainer: Trainer) -> "Scope":
+        return cls(trainer.practice_id, None if trainer.role == "lead" else trainer.id)
+
+    @property
+    def clients(self) -> ColumnElement[bool]:
+        """The condition on Client."""
+        own = col(Client.practice_id) == self.practice_id
+        if self.trainer_id is None:
+            return own
+        return and_(own, col(Client.trainer_id) == self.trainer_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What every page shows at its head. `urgent_waiting` are unseen or were never paged."""
+
+    open_alerts: int
+    urgent_waiting: int
+    last_tick: datetime | None
+
+
+def watch(session: Session, scope: Scope) -> Watch:
+    """Counts of open alerts, and when the slower of the ticks last ran."""
+    waiting = and_(
+        col(Alert.urgency) == "urgent",
+        or_(col(Alert.state) == "new", col(Alert.paged_at).is_(None)),
+    )
+    rows = (
+        select(func.count(col(Alert.id)), func.count(col(Alert.id)).filter(waiting))
+        .join(Client, col(Client.id) == col(Alert.client_id))
+        .where(
+            col(Alert.practice_id) == scope.practice_id,
+            col(Alert.state).in_(("new", "seen")),
+            scope.clients,
+        )
+    )
+    open_alerts, urgent_waiting = session.exec(rows).one()
+    last_tick = session.exec(select(func.min(LastTick.at))).one()
+    return Watch(open_alerts, urgent_waiting, last_tick)

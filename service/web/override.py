@@ -1,0 +1,108 @@
+"""Placing a client on another rung: choose, see what it would mean, give the reason."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field
+from sqlmodel import Session
+
+from service.coach.override import check_version, place_client
+from service.coach.people import client_of
+from service.coach.placing import check_second_look, preview
+from service.coach.situation import Situation, load
+from service.errors import EditedMeanwhile, NotFound, ServiceError
+from service.ladder.rungs import Ladder, Rung
+from service.store import thread
+from service.web.clients import drawn
+from service.web.errors import status_of
+from service.web.frame import framed
+from service.web.visit import Signed, Visit
+from service.wording.rung_words import rung_sentence, rung_short
+
+router = APIRouter()
+
+
+class PlaceForm(BaseModel):
+    to: str = Field(default="", max_length=120)
+    reason: str = Field(default="", max_length=500)
+    version: int = 0
+    meant: bool = False
+
+
+@router.get("/clients/{client_id}/rung")
+def choose(visit: Signed, client_id: int, to: str = "") -> Response:
+    with visit.parts.store.read() as session:
+        situation = placed(session, visit, client_id)
+        return _page(visit, session, situation, PlaceForm(to=to))
+
+
+def placed(session: Session, visit: Visit, client_id: int) -> Situation:
+    """The situation of a client with a rung whom this trainer may see."""
+    situation = load(session, client_of(session, visit.trainer, client_id))
+    if situation is None:
+        raise NotFound("This client has no rung yet.")
+    return situation
+
+
+def _page(
+    visit: Visit,
+    session: Session,
+    situation: Situation,
+    form: PlaceForm,
+    told: str = "",
+    status: int = 200,
+) -> Response:
+    here = situation.placement.rung_key
+    chosen = form.to if form.to in situation.ladder else here
+    seen = preview(session, situation, chosen) if chosen in situation.ladder else None
+    latest = thread.moves(session, situation.client_id, 1)
+    return framed(
+        visit,
+        session,
+        "rung.html",
+        status,
+        client=situation.client,
+        situation=situation,
+        form=form,
+        here=here,
+        preview=seen,
+        drawing=drawn(situation, seen.rung) if seen else "",
+        sentence=rung_sentence(seen.rung) if seen else "",
+        groups=groups(situation.ladder, chosen),
+        short=rung_short,
+        told=told,
+        changed=latest[0] if status == 409 and latest else None,
+    )
+
+
+def groups(ladder: Ladder, chosen: str) -> list[tuple[str, bool, list[Rung]]]:
+    """The rungs by round and stance, in order: a name, whether it holds the chosen one, rungs."""
+    found: list[tuple[str, bool, list[Rung]]] = []
+    name = None
+    for rung in ladder.rungs:
+        if (rung.round, rung.stance) != name:
+            name = (rung.round, rung.stance)
+            found.append((rung_short(rung).split(",")[0], False, []))
+        title, holds, rungs = found[-1]
+        rungs.append(rung)
+        found[-1] = (title, holds or rung.key == chosen, rungs)
+    return found
+
+
+@router.post("/clients/{client_id}/rung")
+def place(visit: Signed, client_id: int, form: Annotated[PlaceForm, Form()]) -> Response:
+    try:
+        with visit.parts.store.write() as session:
+            situation = placed(session, visit, client_id)
+            check_version(situation.client, form.version)
+            check_second_look(situation, form.to, meant=form.meant)
+            place_client(session, visit.now, visit.trainer, situation, form.to, form.reason)
+    except NotFound:
+        raise
+    except ServiceError as error:
+        with visit.parts.store.read() as session:
+            situation = placed(session, visit, client_id)
+            told = "" if isinstance(error, EditedMeanwhile) else str(error)
+            return _page(visit, session, situation, form, told, status_of(error))
+    return RedirectResponse(f"/clients/{client_id}", 303)

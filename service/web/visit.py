@@ -1,0 +1,143 @@
+"""Who asks: the signed-in trainer behind a request, and the one place where that is checked."""
+
+import hmac
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import Depends, Request
+from sqlmodel import Session, col, select
+
+from service.clock import AheadClock
+from service.errors import ServiceError
+from service.parts import Parts
+from service.store.tables import Practice, SignIn, Trainer
+from service.web.callbacks import parts_of
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+CSRF_FIELD = "csrf"
+FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
+
+PartsHere = Annotated[Parts, Depends(parts_of)]
+
+
+class SignInFirst(ServiceError):
+    """Sign in first; the page you asked for opens after that."""
+
+    def __init__(self, back_to: str) -> None:
+        super().__init__(self.__doc__)
+        self.back_to = back_to
+
+
+class NotFromOurForm(ServiceError):
+    """This did not come from a form of this service, or the form is old. Open it again."""
+
+    def __init__(self) -> None:
+        super().__init__(self.__doc__)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One request of a signed-in trainer. `now` is the service's clock, in UTC."""
+
+    parts: Parts
+    now: datetime
+    trainer: Trainer
+    practice: Practice
+    sign_in: SignIn
+    path: str
+
+    @property
+    def csrf(self) -> str:
+        return self.sign_in.csrf
+
+    @property
+    def is_lead(self) -> bool:
+        return self.trainer.role == "lead"
+
+
+def real_now(parts: Parts) -> datetime:
+    """The time for sign-ins: a demo whose clock runs ahead must not sign anybody out."""
+    return datetime.now(UTC) if isinstance(parts.clock, AheadClock) else parts.clock.now()
+
+
+def cookie_name(parts: Parts) -> str:
+    # The prefix makes browsers refuse the cookie unless it is Secure and for this host alone.
+    return "__Host-rungwise" if parts.settings.secure_cookies else "rungwise"
+
+
+def hashed(token: str) -> str:
+    return sha256(token.encode()).hexdigest()
+
+
+async def csrf_given(request: Request) -> str:
+    """The token that came with a form, or with a script's request."""
+    header = request.headers.get("x-csrf-token")
+    if header is not None or request.method in SAFE_METHODS:
+        return header or ""
+    if not request.headers.get("content-type", "").startswith(FORM_TYPES):
+        return ""
+    value = (await request.form()).get(CSRF_FIELD)
+    return value if isinstance(value, str) else ""
+
+
+def signed_in(
+    request: Request, parts: PartsHere, given: Annotated[str, Depends(csrf_given)]
+) -> Visit:
+    """The visit, or SignInFirst; NotFromOurForm for a changing request without the CSRF token."""
+    token = request.cookies.get(cookie_name(parts), "")
+    with parts.store.read() as session:
+        found = find_sign_in(session, token, real_now(parts))
+    if found is None:
+        raise SignInFirst(address_of(request) if request.method == "GET" else "/")
+    sign_in, trainer, practice = found
+    if request.method not in SAFE_METHODS and not same(given, sign_in.csrf):
+        raise NotFromOurForm
+    return Visit(parts, parts.clock.now(), trainer, practice, sign_in, request.url.path)
+
+
+Signed = Annotated[Visit, Depends(signed_in)]
+
+
+def find_sign_in(
+    session: Session, token: str, now: datetime
+) -> tuple[SignIn, Trainer, Practice] | None:
+    """The living sign-in of this cookie, with its trainer and practice."""
+    if not token:
+        return None
+    rows = (
+        select(SignIn, Trainer, Practice)
+        .join(Trainer, col(Trainer.id) == col(SignIn.trainer_id))
+        .join(Practice, col(Practice.id) == col(Trainer.practice_id))
+        .where(
+            SignIn.token_hash == hashed(token),
+            col(SignIn.revoked_at).is_(None),
+            SignIn.expires_at > now,
+            col(Trainer.active).is_(True),
+        )
+    )
+    return session.exec(rows).first()
+
+
+def same(given: str, expected: str) -> bool:
+    return hmac.compare_digest(given.encode("utf-8", "replace"), expected.encode())
+
+
+def address_of(request: Request) -> str:
+    query = request.url.query
+    return f"{request.url.path}?{query}" if query else request.url.path
+
+
+def local_path(given: str, otherwise: str = "/") -> str:
+    """`given` if it is a path on this service, so that no form can send anyone elsewhere."""
+    plain = given.isascii() and given.isprintable() and "\\" not in given
+    if plain and given.startswith("/") and not given.startswith("//"):
+        return given
+    return otherwise
+
+
+def sign_in_address(back_to: str) -> str:
+    back_to = local_path(back_to)
+    return "/sign-in" if back_to == "/" else f"/sign-in?next={quote(back_to, safe='/')}"

@@ -1,0 +1,139 @@
+"""What pages call things: states, kinds of alert, moves, texts; and small pieces of wording."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import Any
+
+KIND = {
+    "fall": "Fall",
+    "near_fall": "Fall or near fall?",
+    "pain": "Pain",
+    "dizziness": "Dizziness",
+    "emergency": "Emergency sign",
+    "help": "Asked for help",
+    "silence": "Silent",
+    "away": "Away for long",
+    "stuck": "Stuck on a rung",
+    "unreadable": "Unreadable texts",
+    "opted_out": "Stopped the texts",
+    "undeliverable": "Text did not arrive",
+    "gate_reached": "Reached a gate",
+    "question": "Question",
+    "effort": "Too hard or too easy",
+    "retest_due": "Retest due",
+}
+URGENCY = {"urgent": "Urgent", "today": "Today", "note": "Note"}
+STATE = {
+    "invited": "Not agreed yet",
+    "active": "Practising",
+    "resting": "Resting",
+    "paused": "Paused",
+    "stopped": "Stopped texts",
+}
+ALERT_STATE = {"new": "Not seen yet", "seen": "Seen", "handled": "Handled"}
+MOVE = {"up": "Up", "stay": "Stay", "back": "Back", "rest": "Rest", "override": "Placed by you"}
+TEXT_STATE = {
+    "queued": "waiting to leave",
+    "sending": "leaving now",
+    "sent": "sent",
+    "delivered": "delivered",
+    "failed": "did not arrive",
+    "unknown": "may not have arrived",
+    "cancelled": "taken back",
+    "missed": "not sent",
+    "received": "received",
+    "read": "read",
+    "repeat": "a repeat, not counted",
+    "set_aside": "from an unknown number",
+    "unprocessed": "could not be acted on",
+}
+TEXT_KIND = {
+    "prompt": "the day's text",
+    "answer": "answer",
+    "safety": "safety text",
+    "help": "answer to HELP",
+    "opt_out": "answer to STOP",
+    "welcome": "first text",
+    "notice": "notice",
+    "reminder": "reminder",
+    "own": "from you",
+    "reply": "reply",
+}
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+SEEN_AS = {
+    "fall": "a fall",
+    "pain": "pain",
+    "dizzy": "dizziness",
+    "emergency": "an emergency sign",
+    "holds": "seconds held",
+    "steadiness": "how steady",
+    "steadiness_by_side": "how steady on each side",
+    "kind": "what kind of text",
+    "yes_no": "yes or no",
+    "body_part": "where",
+    "pain_score": "how bad the pain",
+    "correction": "a correction",
+    "same_as_before": "the same as before",
+    "effort": "too hard or easy",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of a client's own words; `seen_as` what the reader took it for, if anything."""
+
+    text: str
+    seen_as: tuple[str, ...] = ()
+
+
+def marked(body: str, reading: Mapping[str, Any] | None) -> list[Piece]:
+    """The client's exact words, cut where the reader's `because` begins and ends."""
+    because = (reading or {}).get("because") or {}
+    spans = [
+        (max(span["start"], 0), min(span["end"], len(body)), SEEN_AS.get(name, name))
+        for name, spans in because.items()
+        for span in spans
+    ]
+    spans = [span for span in spans if span[0] < span[1]]
+    cuts = sorted({0, len(body), *(edge for span in spans for edge in span[:2])})
+    pieces: list[Piece] = []
+    for start, end in pairwise(cuts):
+        seen = tuple(dict.fromkeys(name for low, high, name in spans if low <= start < high))
+        if pieces and pieces[-1].seen_as == seen:
+            pieces[-1] = Piece(pieces[-1].text + body[start:end], seen)
+        else:
+            pieces.append(Piece(body[start:end], seen))
+    return pieces
+
+
+def read_as(pieces: Sequence[Piece]) -> list[tuple[str, str]]:
+    """Each marked stretch with what it was taken for, for a line under the words."""
+    return [(piece.text.strip(), ", ".join(piece.seen_as)) for piece in pieces if piece.seen_as]
+
+
+def ago(then: datetime, now: datetime) -> str:
+    """How long ago, roughly: 4 minutes ago."""
+    passed = max(now - then, timedelta(0))
+    minutes = int(passed.total_seconds() // 60)
+    if minutes < 1:
+        return "just now"
+    if minutes < 60:
+        return f"{counted(minutes, 'minute')} ago"
+    if minutes < 48 * 60:
+        return f"{counted(minutes // 60, 'hour')} ago"
+    return f"{counted(minutes // (24 * 60), 'day')} ago"
+
+
+def counted(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number:,} {thing}s"
+
+
+def cm(length_mm: float) -> str:
+    return f"{length_mm / 10:.1f}".removesuffix(".0") + " cm"
+
+
+def opening(text: str) -> str:
+    """The text with a capital to begin with, and the rest as it is."""
+    return text[:1].upper() + text[1:]

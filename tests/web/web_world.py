@@ -1,0 +1,176 @@
+"""A small practice served in-process: trainers, a lead, clients, and a clock set by hand."""
+
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import SQLModel, col, select
+
+from service.app import create_app
+from service.carriers.base import InboundText
+from service.carriers.handset import Handset
+from service.clock import HandClock
+from service.coach.people import NewClient, add_client, add_trainer
+from service.coach.receive import receive
+from service.ladder.body import Body, Profile
+from service.parts import Parts
+from service.settings import Settings
+from service.store import Store
+from service.store.tables import Alert, Client, Message, MoveRow, Placement, Practice, Trainer
+from service.ticks.jobs import due_tick, send_tick
+
+START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
+PASSWORD = "a long enough password"
+TOKEN = "token-of-the-handset-in-tests"
+PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
+TRAINERS = {"tess": "Tess Example", "omar": "Omar Sample", "lena": "Lena Placeholder"}
+
+
+@dataclass
+class World:
+    """The loop and its pages, driven by hand."""
+
+    parts: Parts
+    app: FastAPI
+    clock: HandClock
+    trainers: dict[str, int] = field(default_factory=dict)
+    clients: dict[str, int] = field(default_factory=dict)
+    ids: int = 0
+
+    @property
+    def store(self) -> Store:
+        return self.parts.store
+
+    def tick(self) -> None:
+        due_tick(self.store, self.clock)
+        while send_tick(self.store, self.parts.carriers, self.clock):
+            pass
+
+    def pass_time(self, **by: float) -> None:
+        until = self.clock.now() + timedelta(**by)
+        while self.clock.now() < until:
+            self.clock.advance(min(timedelta(minutes=30), until - self.clock.now()))
+            self.tick()
+
+    def reply(self, who: str, text: str) -> None:
+        self.ids += 1
+        with self.store.write() as session:
+            client = session.get_one(Client, self.clients[who])
+            practice = session.get_one(Practice, client.practice_id)
+            inbound = InboundText(f"in-{self.ids}", client.phone, practice.phone, text)
+            receive(session, self.clock.now(), "handset", inbound)
+        self.tick()
+
+    def client(self, who: str) -> Client:
+        with self.store.read() as session:
+            return session.get_one(Client, self.clients[who])
+
+    def rung_of(self, who: str) -> str:
+        with self.store.read() as session:
+            return session.get_one(Placement, self.clients[who]).rung_key
+
+    def sent(self, who: str, kind: str | None = None) -> list[Message]:
+        """Texts to the client that left, oldest first."""
+        with self.store.read() as session:
+            rows = select(Message).where(
+                Message.client_id == self.clients[who],
+                Message.direction == "out",
+                col(Message.state).in_(("sent", "delivered")),
+            )
+            found = session.exec(rows.order_by(col(Message.id))).all()
+        return [message for message in found if kind in (None, message.kind)]
+
+    def alerts(self, who: str, state: str | None = None) -> list[Alert]:
+        with self.store.read() as session:
+            rows = select(Alert).where(Alert.client_id == self.clients[who])
+            found = session.exec(rows.order_by(col(Alert.id))).all()
+        return [alert for alert in found if state in (None, alert.state)]
+
+    def moves(self, who: str) -> list[MoveRow]:
+        with self.store.read() as session:
+            rows = select(MoveRow).where(
+                MoveRow.client_id == self.clients[who], col(MoveRow.superseded_at).is_(None)
+            )
+            return list(session.exec(rows.order_by(col(MoveRow.id))).all())
+
+    def browser(self) -> TestClient:
+        """A browser that is not signed in yet."""
+        return TestClient(self.app, follow_redirects=False)
+
+    def signed_in(self, who: str = "tess") -> "SignedIn":
+        browser = self.browser()
+        sign_in(browser, f"{who}@example.org", PASSWORD)
+        return SignedIn(browser)
+
+
+def sign_in(browser: TestClient, email: str, password: str, **more: str) -> object:
+    token = csrf_of(browser.get("/sign-in").text)
+    form = {"email": email, "password": password, "csrf": token, **more}
+    return browser.post("/sign-in", data=form)
+
+
+def csrf_of(page: str) -> str:
+    found = re.search(r'name="csrf" value="([^"]+)"', page)
+    assert found, page[:2000]
+    return found[1]
+
+
+@dataclass
+class SignedIn:
+    """A signed-in browser that fills in the CSRF field of the forms it posts."""
+
+    browser: TestClient
+
+    def get(self, address: str):
+        return self.browser.get(address)
+
+    def page(self, address: str, status: int = 200) -> str:
+        answer = self.browser.get(address)
+        assert answer.status_code == status, (address, answer.status_code, answer.text[:500])
+        return str(answer.text)
+
+    def post(self, address: str, **form: object):
+        token = csrf_of(self.page("/account"))
+        return self.browser.post(address, data={"csrf": token, **form})
+
+
+def make_world(folder: Path, *, is_demo: bool = False) -> World:
+    store = Store(f"sqlite:///{folder / 'pages.sqlite3'}")
+    SQLModel.metadata.create_all(store.engine)
+    clock = HandClock(START)
+    settings = Settings(database_url=store.url, ticks=False, handset_token=TOKEN)
+    parts = Parts(settings, store, clock, {"handset": Handset(TOKEN)})
+    world = World(parts, create_app(parts=parts), clock)
+    with store.write() as session:
+        practice = Practice(
+            name="Harbour Balance", phone="+12025550100", created_at=START, is_demo=is_demo
+        )
+        session.add(practice)
+        session.flush()
+        for place, (short, name) in enumerate(TRAINERS.items()):
+            trainer = add_trainer(session, START, practice, name, f"{short}@example.org", PASSWORD)
+            trainer.phone = f"+1202555011{place}"
+            world.trainers[short] = trainer.id
+        session.get_one(Trainer, world.trainers["lena"]).role = "lead"
+        people = (("ada", "Ada Sample", "tess"), ("bo", "Bo Specimen", "tess"),
+                  ("cy", "Cy Instance", "omar"))  # fmt: skip
+        for place, (short, name, whose) in enumerate(people):
+            client = add_client(
+                session,
+                START,
+                session.get_one(Trainer, world.trainers[whose]),
+                NewClient(
+                    name=name,
+                    called=name.split()[0],
+                    phone=f"+1202555020{place}",
+                    profile=PROFILE,
+                    time_zone="America/New_York",
+                    agreed=True,
+                ),
+            )
+            world.clients[short] = client.id
+    world.tick()
+    return world
