@@ -1,0 +1,102 @@
+"""`sh deploy/try` for real, as a newcomer runs it: a bare copy, the real locks, the real demo."""
+
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+
+ROOT = Path(__file__).parents[2]
+PATIENCE_S = 300
+LEFT_OUT = shutil.ignore_patterns(
+    ".venv*", ".git", ".data", ".*_cache", "__pycache__", "*.egg-info"
+)
+
+
+@dataclass
+class Running:
+    process: subprocess.Popen[bytes]
+    output: Path
+    address: str
+
+    def said(self) -> str:
+        return self.output.read_text()
+
+    def wait_until_served(self) -> httpx.Response:
+        deadline = time.monotonic() + PATIENCE_S
+        while time.monotonic() < deadline:
+            assert self.process.poll() is None, self.said()
+            try:
+                return httpx.get(self.address, follow_redirects=True, timeout=10)
+            except httpx.TransportError:
+                time.sleep(0.1)
+        raise AssertionError(f"not served after {PATIENCE_S} s:\n{self.said()}")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def trying(checkout: Path, elsewhere: Path, port: int) -> Iterator[Running]:
+    output = elsewhere.with_name(f"output-{time.monotonic_ns()}")
+    command = ["env", f"PYTHON={sys.executable}", "sh", str(checkout / "deploy/try")]
+    with output.open("wb") as file:
+        process = subprocess.Popen(
+            [*command, "--port", str(port)],
+            cwd=elsewhere,
+            stdin=subprocess.DEVNULL,
+            stdout=file,
+            stderr=subprocess.STDOUT,
+        )
+    try:
+        yield Running(process, output, f"http://127.0.0.1:{port}/")
+    finally:
+        process.send_signal(signal.SIGINT)
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def test_one_command_serves_the_demo_again_and_again(tmp_path: Path) -> None:
+    checkout, elsewhere = tmp_path / "checkout", tmp_path / "elsewhere"
+    shutil.copytree(ROOT, checkout, ignore=LEFT_OUT)
+    elsewhere.mkdir()
+    port = free_port()
+
+    with trying(checkout, elsewhere, port) as first:
+        page = first.wait_until_served()
+        assert page.status_code == 200
+        assert "Rungwise" in page.text
+        assert first.address in first.said()
+        assert "Preparing" in first.said()
+
+        with trying(checkout, elsewhere, port) as second:
+            assert second.process.wait(30) != 0
+            assert f"already listens on 127.0.0.1:{port}" in second.said()
+            assert "Preparing" not in second.said()
+    assert first.process.returncode in (0, 130, -signal.SIGINT)
+
+    started = time.monotonic()
+    with trying(checkout, elsewhere, port) as again:
+        assert again.wait_until_served().status_code == 200
+        assert "Preparing" not in again.said()
+    assert time.monotonic() - started < 30
+    assert "Traceback" not in first.said() + second.said() + again.said()
+
+    assert list(elsewhere.iterdir()) == []
+    visible = {path.name for path in checkout.iterdir() if not path.name.startswith(".")}
+    assert visible - {"rungwise.egg-info"} == {
+        path.name for path in ROOT.iterdir() if not path.name.startswith(".")
+    } - {"rungwise.egg-info"}
