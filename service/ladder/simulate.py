@@ -17,7 +17,7 @@ import numpy as np
 from service.errors import ImpossibleValue
 from service.ladder.estimate import (
     LOGITS_PER_DEMAND,
-    BothSides,
+    Abilities,
     chance,
     learn,
     start_at,
@@ -170,7 +170,7 @@ class VirtualClient:
         self.ability = {Side.LEFT: middle + ability + gap, Side.RIGHT: middle + ability - gap}
         self.gained = 0.0
         self.at = self._first_rung().key
-        self.known: BothSides | None = None
+        self.known: Abilities | None = None
         self.history: list[PastDay] = []
         self.tally = Tally(clients=1, rung_days=[0] * len(ladder))
         self._ahead = _landmarks_above(ladder, self.at)
