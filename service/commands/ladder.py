@@ -62,6 +62,8 @@ def print_ladder(
         return
     for line in _table(ladder, language):
         out.write(line.rstrip() + "\n")
+    if ladder.body is not None and ladder.body.estimated:
+        out.write("The body is a guess from height and sex: measure the client.\n")
 
 
 def as_plain(rung: Rung, target_s: int, language: str = "en") -> dict[str, Any]:

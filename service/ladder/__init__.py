@@ -1,6 +1,7 @@
 """The ladder and the decision: pure, no clock, no database, no network.
 
-The simulator, the exact calculation and their figures load numpy and are imported by themselves:
+What loads numpy or shapely is imported by itself: service.ladder.footprint and
+service.ladder.drawing, and the simulator, the exact calculation and their figures in
 service.ladder.simulate, service.ladder.staircase and service.ladder.tally.
 """
 
@@ -19,7 +20,6 @@ from service.ladder.caution import PRESETS, SAFE_BOUNDS, Caution
 from service.ladder.day import DayReport, SideHold, judge_day
 from service.ladder.estimate import chances, next_chance
 from service.ladder.explain import explain_next
-from service.ladder.footprint import Base, Placement, base_of_support, place
 from service.ladder.keys import KeyParts, parse_key
 from service.ladder.places import Kept, keep_place
 from service.ladder.progression import (
@@ -54,7 +54,6 @@ __all__ = [
     "RULE_VERSION",
     "SAFE_BOUNDS",
     "Answer",
-    "Base",
     "Body",
     "Caution",
     "Chance",
@@ -68,7 +67,6 @@ __all__ = [
     "Move",
     "Narrowing",
     "PastDay",
-    "Placement",
     "Plan",
     "Profile",
     "Rung",
@@ -79,7 +77,6 @@ __all__ = [
     "Support",
     "Surface",
     "Under",
-    "base_of_support",
     "build_ladder",
     "caution_for",
     "chances",
@@ -92,7 +89,6 @@ __all__ = [
     "next_chance",
     "override_move",
     "parse_key",
-    "place",
     "profile_from_json",
     "profile_to_json",
 ]

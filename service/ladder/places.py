@@ -34,19 +34,20 @@ def keep_place(old: Ladder | None, key: str, new: Ladder) -> Kept:
     """
     if key in new:
         return Kept(key)
-    found, easy_enough = _search(key, new, old)
+    body = _body_of(new, old)
+    found, easy_enough = _search(key, new, body)
     if not easy_enough:
         return Kept(
             found.key,
             "Nothing on the new ladder is as easy as the old rung, so this is its lowest one: "
             "look at the client doing it.",
         )
-    return Kept(found.key, f"{_what_went(key, new)}; this is the nearest easier rung.")
+    return Kept(found.key, f"{_what_went(key, new, body)}; this is the nearest easier rung.")
 
 
 def nearest_not_harder(key: str, ladder: Ladder) -> Rung:
     """The rung itself, or the latest that is neither later nor of higher demand, or the lowest."""
-    return ladder[key] if key in ladder else _search(key, ladder, None)[0]
+    return ladder[key] if key in ladder else _search(key, ladder, _body_of(ladder, None))[0]
 
 
 def order_of(key: str, body: Body) -> Order:
@@ -88,11 +89,15 @@ def demand_of(key: str, body: Body) -> float:
     )
 
 
-def _search(key: str, ladder: Ladder, old: Ladder | None) -> tuple[Rung, bool]:
-    """The nearest rung not harder than `key` and True, or the lowest and False."""
+def _body_of(ladder: Ladder, old: Ladder | None) -> Body:
     body = ladder.body or (old.body if old else None)
     if body is None:
         raise ValueError("keep_place needs a ladder made by build_ladder")
+    return body
+
+
+def _search(key: str, ladder: Ladder, body: Body) -> tuple[Rung, bool]:
+    """The nearest rung not harder than `key` and True, or the lowest and False."""
     place, most = order_of(key, body), demand_of(key, body)
     parts = parse_key(key)
     for rung in reversed(ladder.rungs):
@@ -122,7 +127,7 @@ def _feet(parts: KeyParts, body: Body) -> tuple[int, int]:
             return 0, 0
 
 
-def _what_went(key: str, new: Ladder) -> str:
+def _what_went(key: str, new: Ladder, body: Body) -> str:
     parts = parse_key(key)
     same_round = [
         rung
@@ -132,6 +137,8 @@ def _what_went(key: str, new: Ladder) -> str:
     ]
     if not same_round:
         return "The old rung's surface is not on the new ladder"
+    if order_of(key, body) > order_of(new.rungs[-1].key, body):
+        return "The old rung lies above the top of the new ladder"
     if all(rung.stance is not parts.stance for rung in same_round):
         return "The old rung's stance is not on the new ladder"
     return "The old rung's measures are not on the new ladder"

@@ -1,6 +1,6 @@
 """The sheet a rung is drawn on: its frame, extent, colours and words."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from service.ladder import svg
 from service.ladder.body import Body
@@ -82,6 +82,12 @@ class Sheet:
     words: PictureWords
     for_client: bool
     pieces: tuple[Piece, ...]
+    _origin: svg.Point = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        # Where the ladder's (0, 0) lies on the sheet; asked for at every point of an outline.
+        origin = self.width / 2, COUNTER_MM + TO_TOES_MM + self.top_mm
+        object.__setattr__(self, "_origin", origin)
 
     @property
     def top_mm(self) -> float:
@@ -138,7 +144,7 @@ class Sheet:
 
     def at(self, x_mm: float, y_mm: float) -> svg.Point:
         """A point of the ladder's frame, on the sheet."""
-        return self.width / 2 + x_mm, COUNTER_MM + TO_TOES_MM + self.top_mm - y_mm
+        return self._origin[0] + x_mm, self._origin[1] - y_mm
 
     def cm(self, length_mm: float) -> str:
         """Centimetres: exact for the trainer, as in the client's text for the client."""

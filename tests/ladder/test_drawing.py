@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from PIL import Image, ImageFont
 
-from service.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder, place
+from service.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder
 from service.ladder.drawing import _font_files, draw_rung, rung_png
-from service.ladder.footprint import outline
+from service.ladder.footprint import outline, place
 from service.wording.rung_words import rung_picture, rung_sentence, rung_short
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -70,7 +70,8 @@ def test_json_has_one_object_a_rung_with_the_documented_fields(profile_file, cap
 
 def test_the_table_is_aligned_and_has_every_rung(profile_file, capsys):
     assert main(["ladder", "--profile", profile_file]) == 0
-    head, *lines = capsys.readouterr().out.splitlines()
+    head, *lines, guess = capsys.readouterr().out.splitlines()
+    assert guess == "The body is a guess from height and sex: measure the client."
     assert len({line.index("firm/") for line in lines if "firm/" in line}) == 1
     assert head.index("key") == lines[0].index("firm/")
     assert [int(line.split()[0]) for line in lines] == list(range(1, len(lines) + 1))

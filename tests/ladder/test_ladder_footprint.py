@@ -7,8 +7,16 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from scipy.spatial import ConvexHull
 
-from service.ladder import Body, Limits, Side, Stance, base_of_support, build_ladder, place
-from service.ladder.footprint import Foot, areas_mm2, hull, outline, resting_part
+from service.ladder import Body, Limits, Side, Stance, build_ladder
+from service.ladder.footprint import (
+    Foot,
+    areas_mm2,
+    base_of_support,
+    hull,
+    outline,
+    place,
+    resting_part,
+)
 
 LADDER = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
 

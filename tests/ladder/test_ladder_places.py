@@ -122,6 +122,7 @@ def test_a_lower_ceiling_brings_down_to_it():
     capped = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits(ceiling_key="firm/semi_tandem/o93/hover"))
     kept = keep_place(None, "firm/tandem/hover", capped)
     assert kept.key == "firm/semi_tandem/o93/hover"
+    assert "above the top" in kept.because
 
 
 def test_a_new_measure_below_the_lowest_rung_says_so():
