@@ -35,6 +35,7 @@ def build_ladder(
     ]
     feet = feet_demands(body, {(step.stance, step.offset_mm, step.step_mm) for _, step in laid})
     gates = _Gates(limits.closed_gates)
+    sides = {stance: _sides(body, stance) for stance in Stance}
     rungs = []
     for ground, step in laid:
         under = ground.under_of(step)
@@ -44,6 +45,7 @@ def build_ladder(
                 ground,
                 step,
                 under,
+                sides=sides[step.stance],
                 gate=gates.at(ground, step),
                 demand=total(
                     feet[step.stance, step.offset_mm, step.step_mm],
@@ -91,7 +93,14 @@ def _check_home(equipment: Equipment) -> None:
 
 
 def _rung(
-    body: Body, ground: Ground, step: Step, under: Under | None, *, gate: str | None, demand: float
+    body: Body,
+    ground: Ground,
+    step: Step,
+    under: Under | None,
+    *,
+    sides: tuple[Side, ...],
+    gate: str | None,
+    demand: float,
 ) -> Rung:
     stance = step.stance
     round_ = round_name(ground.surface, ground.layers, ground.orientation, under)
@@ -120,7 +129,7 @@ def _rung(
         under=under,
         free_foot=step.free_foot,
         moved_foot=step.moved_foot,
-        sides=_sides(body, stance),
+        sides=sides,
         gate=gate,
         landmark=step.landmark,
         demand=demand,
