@@ -112,19 +112,36 @@ def page(session: Session, now: datetime, practice: Practice, client: Client, al
     """
     trainer = session.get_one(Trainer, client.trainer_id)
     if trainer.phone:
-        name = "page_again" if alert.paged_at else "page"
-        body = render(
-            name,
-            practice.language,
-            called=client.called,
-            kind=alert_words(alert.kind, practice.language),
-        )
-        queue_to_phone(session, now, practice, Text("page", body), trainer.phone, trainer.id)
+        if not _just_paged(session, now, alert):
+            name = "page_again" if alert.paged_at else "page"
+            body = render(
+                name,
+                practice.language,
+                called=client.called,
+                kind=alert_words(alert.kind, practice.language),
+            )
+            queue_to_phone(session, now, practice, Text("page", body), trainer.phone, trainer.id)
         alert.paged_at = now
     alert.pages += 1
     session.add(alert)
     minutes = min(practice.escalate_minutes * 2 ** (alert.pages - 1), LONGEST_PAGE_WAIT_MINUTES)
     set_due(session, "escalate", alert.id, now + timedelta(minutes=minutes))
+
+
+def _just_paged(session: Session, now: datetime, alert: Alert) -> bool:
+    """Whether a page about this client goes at this very instant, for another alert.
+
+    Who opens the inbox for a fall sees the pain beside it; a second text would only blunt the
+    first.
+    """
+    others = select(Alert.id).where(
+        Alert.client_id == alert.client_id,
+        Alert.id != alert.id,
+        Alert.urgency == "urgent",
+        Alert.state == "new",
+        Alert.paged_at == now,
+    )
+    return session.exec(others).first() is not None
 
 
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
@@ -135,7 +152,7 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
     client = session.get_one(Client, alert.client_id)
     practice = session.get_one(Practice, alert.practice_id)
     trainer = session.get_one(Trainer, client.trainer_id)
-    if trainer.second_contact_phone:
+    if trainer.second_contact_phone and not _just_paged(session, now, alert):
         body = render(
             "page_second",
             practice.language,

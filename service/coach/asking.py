@@ -117,7 +117,7 @@ def context_for(
     asked: Asked = question.kind if question else "result"  # type: ignore[assignment]
     return Context(
         target_s=situation.settings.target_s,
-        sided=rung.sided,
+        sided=len(rung.sides) > 1,
         leads=rung.sides,
         asked=asked,
         language=client.language,

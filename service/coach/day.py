@@ -115,7 +115,7 @@ def _answer(reply: Reply, report: DayReport, move: Move, *, corrected: bool) -> 
         corrected=corrected,
         late_weekday=report.day.weekday() if late else None,
         ask=wanted,
-        sided=rung.sided,
+        sided=len(rung.sides) > 1,
     )
     reply.answer(body)
 

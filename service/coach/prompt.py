@@ -34,7 +34,7 @@ def quiet_hours(practice: Practice) -> Quiet:
 def prompt_body(client: Client, rung: Rung, target_s: int) -> str:
     """The exact text the client gets for this rung."""
     task = rung_text(rung, target_s, client.language)
-    return prompt_text(task, client.language, target_s=target_s, sided=rung.sided)
+    return prompt_text(task, client.language, target_s=target_s, sided=len(rung.sides) > 1)
 
 
 def schedule_next(

@@ -215,4 +215,4 @@ def _unreadable(reply: Reply) -> None:
         reply.alert("unreadable", "Two texts running could not be read.")
         reply.say("unreadable_again")
     else:
-        reply.say("unreadable_sided" if reply.situation.rung.sided else "unreadable")
+        reply.say("unreadable_sided" if len(reply.situation.rung.sides) > 1 else "unreadable")

@@ -3,6 +3,7 @@
 import argparse
 import json
 import sys
+from dataclasses import replace
 from datetime import datetime, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -13,9 +14,10 @@ from service.coach.people import NewClient, add_client
 from service.coach.situation import load
 from service.coach.stored import PlanSettings, ladder_of
 from service.errors import ImpossibleValue, NotFound, ServiceError
-from service.ladder.body import profile_from_json
+from service.ladder.body import Profile, profile_from_json
 from service.parts import Parts, assemble
 from service.settings import Settings
+from service.store import Store
 from service.store.migrate import check_current
 from service.store.tables import Client, Message, MoveRow, Trainer
 from service.wording.rung_words import rung_sentence, rung_short
@@ -62,7 +64,6 @@ def run(options: argparse.Namespace) -> int:
     if options.database:
         settings = settings.model_copy(update={"database_url": options.database})
     parts = assemble(settings)
-    check_current(parts.store)
     actions = {"add": _add, "list": _list, "show": _show}
     actions[options.what](parts, options)
     parts.store.close()
@@ -140,6 +141,20 @@ def _facts(session: Session, client: Client) -> dict[str, object]:
         "rung_key": rung.key if rung else None,
         "rung": rung_short(rung) if rung else None,
     }
+
+
+def stored_profile(client_id: int, database: str | None) -> Profile:
+    """The profile and hold target in a client's present plan."""
+    settings = Settings.from_environment()
+    store = Store(database or settings.database_url)
+    check_current(store)
+    with store.read() as session:
+        client = session.get(Client, client_id)
+        situation = load(session, client) if client is not None else None
+        if situation is None:
+            raise NotFound(f"There is no client {client_id}. `rungwise client list` has them all.")
+        profile = profile_from_json(situation.plan_row.profile)
+        return replace(profile, target_s=situation.settings.target_s)
 
 
 def _show(parts: Parts, options: argparse.Namespace) -> None:

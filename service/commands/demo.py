@@ -14,7 +14,6 @@ from service.demo import forward
 from service.errors import ServiceError
 from service.parts import Parts, assemble
 from service.settings import Settings
-from service.store.migrate import check_current
 from service.store.tables import Client, Message, MoveRow
 
 MOST_DAYS = 90
@@ -44,7 +43,6 @@ def run(options: argparse.Namespace) -> int:
     if not options.file.exists():
         raise NoDemoFile(options.file)
     parts = assemble(Settings(database_url=f"sqlite:///{options.file}"))
-    check_current(parts.store)
     start = parts.clock.now()
     seen = _latest(parts)
     whole = by.total_seconds()

@@ -21,6 +21,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a JSON file with body, equipment, limits, narrowing and target_s; - for standard "
         "input (docs/ladder.md)",
     )
+    whose.add_argument("--client", type=int, metavar="ID", help="a client of the database")
+    parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
     parser.add_argument(
         "--language", choices=sorted(LANGUAGES), default="en", help="of the client texts"
     )
@@ -28,10 +30,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    profile = read_profile(args.profile)
+    if args.client is not None:
+        profile = client_profile(args.client, args.database)
+    else:
+        profile = read_profile(args.profile)
     ladder = build_ladder(profile.body, profile.equipment, profile.limits, profile.narrowing)
     print_ladder(ladder, args.json, sys.stdout, target_s=profile.target_s, language=args.language)
     return 0
+
+
+def client_profile(client_id: int, database: str | None) -> Profile:
+    """The profile in a client's present plan."""
+    # The store is loaded only for a client: a profile's ladder needs no database.
+    from service.commands.client import stored_profile  # noqa: PLC0415
+
+    return stored_profile(client_id, database)
 
 
 def read_profile(file: str) -> Profile:

@@ -9,7 +9,6 @@ from service.app import create_app
 from service.errors import ServiceError
 from service.parts import Parts, assemble
 from service.settings import Settings
-from service.store.migrate import check_current
 
 
 class PortTaken(ServiceError):
@@ -30,7 +29,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     settings = with_options(Settings.from_environment(), options)
     parts = assemble(settings)
-    check_current(parts.store)
     serve(parts)
     return 0
 

@@ -84,7 +84,7 @@ def _load(loading: Path) -> None:
         each.unlink(missing_ok=True)
     store = Store(f"sqlite:///{loading}")
     migrate(store)
-    told = "Playing six weeks of the invented practice"
+    told = "Playing four weeks of the invented practice"
     with tqdm(total=100, desc=told, unit="%", file=sys.stderr, leave=False) as bar:
 
         def shown(share: float) -> None:
@@ -112,7 +112,7 @@ def _tell(settings: Settings, file: Path) -> None:
         print(f"  Sign in as    {told['email']}   ({told['name']}, {told['role']})")
     print(f"  Password      {PASSWORD}")
     print(f"  Be a client   {base}/phone   (texts arrive there; answer them as a client would)")
-    print(f"  Move time on  rungwise demo forward --days 7 --file {file}")
+    print(f"  Move time on  {sys.argv[0]} demo forward --days 7 --file {file}")
     print("  Stop          Ctrl-C")
     print()
     print("  An invented practice with invented people. Not a medical device.")

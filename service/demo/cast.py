@@ -58,7 +58,7 @@ class Cast:
     trainers: tuple[dict[str, Any], ...]
     parts: dict[str, Part]
     acts: tuple[Act, ...]
-    days: int = 42
+    days: int = 28
 
 
 @cache

@@ -1,4 +1,4 @@
-"""Loading the demo: six weeks of the invented practice, played through the real loop."""
+"""Loading the demo: four weeks of the invented practice, played through the real loop."""
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -23,7 +23,7 @@ PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on 
 
 
 def load_demo(store: Store, now: datetime, shown: Callable[[float], None] | None = None) -> None:
-    """Fill an empty database with the demo practice and its last six weeks.
+    """Fill an empty database with the demo practice and its last four weeks.
 
     `shown` is called with the share of the weeks that has been played, from 0 to 1.
     """

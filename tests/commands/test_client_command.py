@@ -1,0 +1,137 @@
+"""`rungwise migrate`, `client` and `serve` from the command line, on a fresh database."""
+
+import json
+import socket
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from service.cli import main
+from service.coach.people import add_trainer
+from service.commands.serve import check_port
+from service.settings import Settings, WrongSetting
+from service.store import Store
+from service.store.tables import Practice
+
+PROFILE = {"body": {"foot_length_mm": 246, "foot_breadth_mm": 93, "hip_width_mm": 177}}
+
+
+@pytest.fixture
+def address(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    address = f"sqlite:///{tmp_path / 'here.sqlite3'}"
+    monkeypatch.setenv("RUNGWISE_DATABASE_URL", address)
+    return address
+
+
+@pytest.fixture
+def practice(address: str) -> Store:
+    assert main(["migrate"]) == 0
+    store = Store(address)
+    now = datetime(2026, 3, 2, tzinfo=UTC)
+    with store.write() as session:
+        here = Practice(name="Harbour", phone="+12025550100", created_at=now)
+        session.add(here)
+        session.flush()
+        add_trainer(session, now, here, "Tess", "tess@example.org", "a long enough password")
+    return store
+
+
+def add(tmp_path: Path, **changed: str) -> list[str]:
+    profile = tmp_path / "profile.json"
+    profile.write_text(json.dumps(PROFILE))
+    words = {
+        "trainer": "tess@example.org",
+        "name": "Ada Sample",
+        "phone": "+12025550103",
+        "profile": str(profile),
+        "zone": "America/New_York",
+    } | changed
+    return ["client", "add", *(word for k, v in words.items() for word in (f"--{k}", v))]
+
+
+def test_migrate_twice_says_so(address: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["migrate"]) == 0
+    assert main(["migrate"]) == 0
+    assert "already" in capsys.readouterr().out
+
+
+def test_serving_an_empty_database_says_to_migrate(
+    address: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["serve"]) == 2
+    assert "rungwise migrate" in capsys.readouterr().err
+
+
+def test_add_list_and_show(
+    practice: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(add(tmp_path)) == 0
+    assert "Side by side" in capsys.readouterr().out
+    assert main(["client", "list", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert [(row["name"], row["state"]) for row in listed] == [("Ada Sample", "invited")]
+    assert main(["client", "show", str(listed[0]["id"]), "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["moves"][0]["kind"] == "override"
+    assert main(["client", "show", str(listed[0]["id"])]) == 0
+    assert "Ada Sample" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"phone": "ring the bell"}, "telephone number"),
+        ({"zone": "Mars/Olympus"}, "zone name"),
+        ({"trainer": "nobody@example.org"}, "no trainer"),
+        ({"hour": "05:00"}, "from 08:00 to before 21:00"),
+        ({"hour": "teatime"}, "such as 09:00"),
+        ({"days": "someday"}, "mon,wed,fri"),
+        ({"rung": "the moon"}, "a rung of this client's ladder"),
+        ({"profile": "/nowhere.json"}, "can't be read"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_a_sentence_and_nothing_is_stored(
+    practice: Store,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    changed: dict[str, str],
+    said: str,
+) -> None:
+    assert main(add(tmp_path, **changed)) == 2
+    assert said in capsys.readouterr().err
+    assert main(["client", "list", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == []
+
+
+def test_the_same_number_twice_is_refused(
+    practice: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(add(tmp_path)) == 0
+    assert main(add(tmp_path, name="Bo Other")) == 2
+    assert "no other client" in capsys.readouterr().err
+
+
+def test_a_taken_port_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        assert main(["try", "--port", str(port)]) == 2
+        assert f"127.0.0.1:{port}" in capsys.readouterr().err
+    check_port(Settings(port=port))
+
+
+@pytest.mark.parametrize(
+    ("name", "value"), [("PORT", "eighty"), ("PORT", "0"), ("HANDSET_TOKEN", "short")]
+)
+def test_a_wrong_setting_is_named(name: str, value: str) -> None:
+    with pytest.raises(WrongSetting, match=f"RUNGWISE_{name}"):
+        Settings.from_environment({f"RUNGWISE_{name}": value})
+
+
+def test_a_secret_may_come_from_a_file(tmp_path: Path) -> None:
+    secret = tmp_path / "token"
+    secret.write_text("a-token-from-a-file\n")
+    settings = Settings.from_environment({"RUNGWISE_HANDSET_TOKEN_FILE": str(secret)})
+    assert settings.handset_token == "a-token-from-a-file"

@@ -1,0 +1,168 @@
+"""The demo: loaded by playing the real loop, replayed without a difference, moved on by command."""
+
+import json
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from sqlmodel import select
+
+from service.cli import main
+from service.coach.replay import how_many, replay
+from service.demo import load_demo
+from service.demo.cast import cast
+from service.store import Store
+from service.store.migrate import migrate
+from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
+
+NOW = datetime(2026, 3, 20, 22, 30, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
+    store = Store(f"sqlite:///{file}")
+    migrate(store)
+    load_demo(store, NOW)
+    store.close()
+    return file
+
+
+@pytest.fixture
+def demo(demo_file: Path, tmp_path: Path) -> Path:
+    """A copy of its own for a test that changes it."""
+    copy = tmp_path / "demo.sqlite3"
+    with sqlite3.connect(demo_file) as source, sqlite3.connect(copy) as target:
+        source.backup(target)
+    return copy
+
+
+@pytest.fixture
+def store(demo_file: Path) -> Store:
+    return Store(f"sqlite:///{demo_file}")
+
+
+def test_it_is_a_dozen_invented_clients_with_two_trainers(store: Store) -> None:
+    with store.read() as session:
+        assert len(session.exec(select(Client)).all()) == 12
+        assert len(session.exec(select(Trainer)).all()) == 2
+        assert session.exec(select(Practice)).one().is_demo
+
+
+def test_numbers_are_from_the_range_kept_for_fiction(store: Store) -> None:
+    # NANPA keeps 555-0100 to 555-0199 for fictional use (from memory).
+    with store.read() as session:
+        phones = [client.phone for client in session.exec(select(Client)).all()]
+    assert all(phone.startswith("+1202555") and 100 <= int(phone[-4:]) <= 199 for phone in phones)
+
+
+def test_it_shows_a_fall_a_sore_knee_a_silent_client_and_a_stop(store: Store) -> None:
+    with store.read() as session:
+        alerts = {alert.kind: alert for alert in session.exec(select(Alert)).all()}
+        states = {client.name: client.state for client in session.exec(select(Client)).all()}
+    assert {"fall", "pain", "silence", "opted_out", "near_fall", "gate_reached"} <= set(alerts)
+    assert alerts["fall"].state != "handled"
+    assert states["Doris Whinfell"] == "resting"
+    assert states["Edwin Larkspur"] == "resting"
+    assert states["Gilbert Ashcombe"] == "stopped"
+    assert states["Joan Pettifer"] == "active"
+
+
+def test_everyone_moved_or_has_a_reason_not_to(store: Store) -> None:
+    with store.read() as session:
+        moves = session.exec(select(MoveRow)).all()
+        kinds = {move.kind for move in moves}
+        unread = session.exec(select(Message).where(Message.state == "unprocessed")).all()
+    assert {"up", "stay", "back", "rest", "override"} <= kinds
+    assert all(move.because for move in moves)
+    assert unread == []
+
+
+def test_every_text_kept_to_the_hours(store: Store) -> None:
+    with store.read() as session:
+        clients = {client.id: client for client in session.exec(select(Client)).all()}
+        rows = select(Message).where(Message.kind == "prompt", Message.state == "delivered")
+        prompts = session.exec(rows).all()
+    days = set()
+    for prompt in prompts:
+        assert prompt.client_id is not None
+        zone = clients[prompt.client_id].time_zone
+        local = prompt.created_at.astimezone(ZoneInfo(zone))
+        assert 8 <= local.hour < 21
+        days.add((prompt.client_id, prompt.local_date))
+    assert len(days) == len(prompts) > 200
+
+
+def test_replay_finds_no_difference(store: Store) -> None:
+    with store.read() as session:
+        assert how_many(session) > 700
+        assert list(replay(session)) == []
+
+
+def test_replay_finds_what_was_changed_by_hand(
+    demo: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    address = f"sqlite:///{demo}"
+    assert main(["replay", "--database", address]) == 0
+    store = Store(address)
+    with store.write() as session:
+        move = session.exec(select(MoveRow).where(MoveRow.kind == "up")).first()
+        assert move is not None
+        move.kind = "stay"
+        session.add(move)
+        reply = session.exec(
+            select(Message).where(Message.direction == "in", Message.state == "read")
+        ).first()
+        assert reply is not None
+        reply.body = "fell down the stairs"
+        session.add(reply)
+    store.close()
+    assert main(["replay", "--database", address, "--json"]) == 1
+    told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert {line["what"] for line in told} >= {"reading", "move"}
+
+
+def test_forward_plays_on_and_prints_what_happens(
+    demo: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = _texts(demo)
+    assert main(["demo", "forward", "--days", "2", "--file", str(demo)]) == 0
+    printed = capsys.readouterr().out
+    assert _texts(demo) > before
+    assert "Ada" in printed
+    assert "in the demo." in printed
+    store = Store(f"sqlite:///{demo}")
+    with store.read() as session:
+        assert list(replay(session)) == []
+
+
+def _texts(file: Path) -> int:
+    store = Store(f"sqlite:///{file}")
+    with store.read() as session:
+        count = len(session.exec(select(Message.id)).all())
+    store.close()
+    return count
+
+
+def test_a_real_practice_cannot_be_moved_on(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "real.sqlite3"
+    store = Store(f"sqlite:///{file}")
+    migrate(store)
+    with store.write() as session:
+        session.add(Practice(name="Real", phone="+12025550100", created_at=NOW))
+    store.close()
+    assert main(["demo", "forward", "--days", "1", "--file", str(file)]) == 2
+    assert "no demo" in capsys.readouterr().err
+    assert main(["try", "--load-only", "--file", str(file)]) == 2
+    assert "real practice" in capsys.readouterr().err
+
+
+def test_every_scripted_word_belongs_to_someone_in_the_cast() -> None:
+    people = cast()
+    for act in people.acts:
+        assert act.client in people.parts
+        assert act.trainer in {trainer["key"] for trainer in people.trainers}
