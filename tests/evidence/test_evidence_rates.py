@@ -1,0 +1,248 @@
+"""Rates, intervals and times to landmarks, against statsmodels and published values."""
+
+from math import isnan
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from statsmodels.duration.survfunc import SurvfuncRight
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.rates import confint_poisson
+
+from service.errors import ImpossibleValue
+from service.evidence.rates import (
+    FALLERS_PER_1000,
+    FALLERS_RATIO,
+    FALLS_PER_1000,
+    FALLS_RATIO,
+    chance_of_any,
+    expected_falls,
+    minutes_a_day,
+    none_seen_limit,
+    poisson_interval,
+    rate_of_share,
+    rate_per,
+    share,
+    share_interval,
+    with_exercise,
+)
+from service.evidence.survival import Curve, curve
+
+# --- falls: Poisson ---------------------------------------------------------------------------
+
+
+def test_ten_events_as_tables_have_it() -> None:
+    # Garwood's exact interval, as widely tabulated: 4.80 to 18.39 (computed with SciPy).
+    assert poisson_interval(10) == pytest.approx((4.7954, 18.3904), abs=0.0001)
+
+
+@pytest.mark.parametrize("events", [0, 1, 2, 3, 10, 57, 400])
+def test_exact_poisson_as_statsmodels_has_it(events: int) -> None:
+    low, high = confint_poisson(events, 1, method="exact-c")
+    assert poisson_interval(events) == pytest.approx((low, high), rel=1e-9)
+
+
+def test_a_rate_per_100_client_weeks() -> None:
+    rate = rate_per(3, 240, 100)
+    assert rate is not None
+    low, high = confint_poisson(3, 240, method="exact-c")
+    assert (rate.value, rate.low, rate.high) == pytest.approx((1.25, 100 * low, 100 * high))
+    assert rate_per(0, 0, 100) is None
+    none = rate_per(0, 50, 100)
+    assert none is not None
+    assert none.value == none.low == 0
+    assert none.high == pytest.approx(2 * 3.688879, rel=1e-5)
+    with pytest.raises(ImpossibleValue):
+        poisson_interval(-1)
+    with pytest.raises(ImpossibleValue):
+        rate_per(1, -1, 100)
+
+
+# --- shares: Wilson and Clopper-Pearson ----------------------------------------------------------
+
+# The first four rows are Newcombe 1998, Stat Med 17:857-872, Table I (as remembered, and computed).
+SHARES = [
+    (81, 263, (0.2553, 0.3662), (0.2527, 0.3676)),
+    (15, 148, (0.0624, 0.1605), (0.0578, 0.1617)),
+    (0, 20, (0.0000, 0.1611), (0.0000, 0.1684)),
+    (1, 29, (0.0061, 0.1718), (0.0009, 0.1776)),
+    (7, 50, (0.0695, 0.2619), (0.0582, 0.2674)),
+    (8, 10, (0.4902, 0.9433), (0.4439, 0.9748)),
+    (7, 10, (0.3968, 0.8922), (0.3475, 0.9333)),
+    (9, 10, (0.5958, 0.9821), (0.5550, 0.9975)),
+    (10, 10, (0.7225, 1.0000), (0.6915, 1.0000)),
+    (0, 10, (0.0000, 0.2775), (0.0000, 0.3085)),
+    (5, 5, (0.5655, 1.0000), (0.4782, 1.0000)),
+    (3, 3, (0.4385, 1.0000), (0.2924, 1.0000)),
+    (19, 20, (0.7639, 0.9911), (0.7513, 0.9987)),
+]
+
+
+@pytest.mark.parametrize(("hits", "of", "wilson", "exact"), SHARES)
+def test_shares(
+    hits: int, of: int, wilson: tuple[float, float], exact: tuple[float, float]
+) -> None:
+    assert share_interval(hits, of) == pytest.approx(wilson, abs=0.00005)
+    assert share_interval(hits, of, "exact") == pytest.approx(exact, abs=0.00005)
+
+
+def test_clopper_pearson_to_many_digits() -> None:
+    # SciPy's documentation of proportion_ci for 7 of 50.
+    expected = (0.05819170033997342, 0.26739600249700846)
+    assert share_interval(7, 50, "exact") == pytest.approx(expected, rel=1e-12)
+
+
+def test_wilson_one_sided() -> None:
+    # 8 of 10, one-sided 90% lower limit: the lower end of the two-sided 80% interval (computed).
+    assert share_interval(8, 10, confidence=0.8)[0] == pytest.approx(0.6016, abs=0.00005)
+
+
+@settings(max_examples=60)
+@given(st.integers(1, 300).flatmap(lambda of: st.tuples(st.integers(0, of), st.just(of))))
+def test_shares_as_statsmodels_has_them(case: tuple[int, int]) -> None:
+    hits, of = case
+    found = share(hits, of)
+    assert found is not None
+    wilson = proportion_confint(hits, of, method="wilson")
+    assert (found.low, found.high) == pytest.approx(wilson, abs=1e-9)
+    exact = proportion_confint(hits, of, method="beta")
+    assert share_interval(hits, of, "exact") == pytest.approx(exact, abs=1e-9)
+
+
+def test_a_share_of_nothing() -> None:
+    assert share(0, 0) is None
+    for hits, of in ((1, 0), (3, 2), (-1, 5)):
+        with pytest.raises(ImpossibleValue):
+            share_interval(hits, of)
+
+
+# --- dose and rates ---------------------------------------------------------------------------
+
+
+# Cochrane 2019 (Sherrington et al., CD012424.pub2), abstract; products computed.
+@pytest.mark.parametrize(
+    ("per_1000", "ratio", "left", "fewer"),
+    [
+        (FALLS_PER_1000, FALLS_RATIO[0], 654.5, 195.5),
+        (FALLS_PER_1000, FALLS_RATIO[1], 603.5, 246.5),
+        (FALLS_PER_1000, FALLS_RATIO[2], 705.5, 144.5),
+        (FALLERS_PER_1000, FALLERS_RATIO[0], 408, 72),
+    ],
+)
+def test_what_exercise_takes_off(per_1000: float, ratio: float, left: float, fewer: float) -> None:
+    assert with_exercise(per_1000, ratio) == pytest.approx((left, fewer))
+
+
+def test_doses_and_chances() -> None:
+    assert minutes_a_day(180, 7) == pytest.approx(25.7, abs=0.05)
+    assert minutes_a_day(180, 3) == 60
+    assert expected_falls(100 * 30) == pytest.approx(6.99, abs=0.005)
+    assert chance_of_any(0.85, 30) == pytest.approx(0.0675, abs=0.00005)
+    assert chance_of_any(0.85, 365) == pytest.approx(0.5726, abs=0.00005)
+    assert rate_of_share(0.275) == pytest.approx(0.3216, abs=0.00005)  # Moreland 2020
+    assert chance_of_any(rate_of_share(0.275), 30) == pytest.approx(0.0261, abs=0.00005)
+    assert none_seen_limit(30) == pytest.approx(0.0950, abs=0.00005)
+    assert none_seen_limit(30) < 3 / 30
+
+
+# Shares as published: near-falls by text, Singapore 2020; automated calls, Albert 2014.
+@pytest.mark.parametrize(
+    ("hits", "of", "percent"),
+    [(36, 630, 5.71), (1, 630, 0.16), (16, 30, 53.3), (26, 30, 86.7), (10_511, 15_430, 68.1)],
+)
+def test_published_shares(hits: int, of: int, percent: float) -> None:
+    found = share(hits, of)
+    assert found is not None
+    assert 100 * found.value == pytest.approx(percent, abs=0.05)
+
+
+# --- time to landmarks: Kaplan-Meier --------------------------------------------------------------
+
+# Remission of 21 children on 6-mercaptopurine (Freireich et al. 1963, Blood 21:699-716), the
+# textbooks' example for this estimator; weeks, and whether it ended. From memory.
+WEEKS = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+ENDED = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]
+# Left and its log-log interval after each step, as textbooks print them (from memory).
+TEXTBOOK = {
+    6: (0.857, 0.620, 0.952),
+    7: (0.807, 0.563, 0.923),
+    10: (0.753, 0.503, 0.889),
+    13: (0.690, 0.432, 0.849),
+    16: (0.627, 0.368, 0.805),
+    22: (0.538, 0.268, 0.747),
+    23: (0.448, 0.188, 0.680),
+}
+
+
+def test_the_textbooks_example() -> None:
+    found = curve(WEEKS, [bool(one) for one in ENDED])
+    shown = {step.day: (step.share_left, step.low, step.high) for step in found.steps}
+    assert shown.keys() == TEXTBOOK.keys()
+    for day, expected in TEXTBOOK.items():
+        assert shown[day] == pytest.approx(expected, abs=0.0005), day
+    assert [step.under_way for step in found.steps] == [21, 17, 15, 12, 11, 7, 6]
+    assert (found.people, found.reached, found.longest_day) == (21, 9, 35)
+    assert found.median_day == 23
+    assert found.share_reached_by(15) == pytest.approx(1 - 0.6902, abs=0.0001)
+    assert found.share_reached_by(1) == 0
+
+
+def by_statsmodels(days: list[int], reached: list[bool]) -> list[tuple[float, float, float, float]]:
+    """Day, share left and its log-log limits from statsmodels' estimate and Greenwood error."""
+    found = SurvfuncRight(np.array(days, float), np.array(reached, float))
+    rows = []
+    steps = zip(found.surv_times, found.n_events, found.surv_prob, found.surv_prob_se, strict=True)
+    for day, events, left, error in steps:
+        if not events:
+            continue
+        low = high = float("nan")
+        if 0 < left < 1:
+            reach = 1.959963984540054 * error / (left * np.log(left))
+            low, high = sorted((left ** np.exp(reach), left ** np.exp(-reach)))
+        rows.append((day, left, low, high))
+    return rows
+
+
+PEOPLE = st.lists(st.tuples(st.integers(0, 40), st.booleans()), min_size=1, max_size=40)
+
+
+@settings(max_examples=120)
+@given(PEOPLE)
+def test_kaplan_meier_as_statsmodels_has_it(people: list[tuple[int, bool]]) -> None:
+    days, reached = [day for day, _ in people], [event for _, event in people]
+    mine = curve(days, reached).steps
+    with np.errstate(all="ignore"):
+        theirs = by_statsmodels(days, reached) if any(reached) else []
+    assert [step.day for step in mine] == [row[0] for row in theirs]
+    for step, (_, left, low, high) in zip(mine, theirs, strict=True):
+        assert step.share_left == pytest.approx(left, abs=1e-12)
+        if isnan(low):
+            assert step.low is None or step.share_left in (0, 1)
+        else:
+            assert (step.low, step.high) == pytest.approx((low, high), abs=1e-9)
+
+
+@given(PEOPLE, st.integers(0, 60))
+def test_someone_still_under_way_after_the_last_never_changes_when_it_was_reached(
+    people: list[tuple[int, bool]], more: int
+) -> None:
+    days, reached = [day for day, _ in people], [event for _, event in people]
+    before = curve(days, reached)
+    after = curve([*days, 100 + more], [*reached, False])
+    assert [step.day for step in after.steps] == [step.day for step in before.steps]
+    for one, other in zip(before.steps, after.steps, strict=True):
+        assert other.share_left >= one.share_left - 1e-12
+
+
+def test_the_edges() -> None:
+    assert curve([], []) == Curve(0, 0, (), 0)
+    nobody = curve([5, 9], [False, False])
+    assert (nobody.reached, nobody.steps, nobody.median_day) == (0, (), None)
+    everybody = curve([5, 9], [True, True])
+    assert everybody.steps[-1].share_left == 0
+    assert everybody.steps[-1].low is None
+    with pytest.raises(ImpossibleValue):
+        curve([1], [])
+    with pytest.raises(ImpossibleValue):
+        curve([-1], [True])
