@@ -145,9 +145,18 @@ def test_yes_i_am_hurt_names_the_emergency_number_and_pages_again(world):
     world.pass_time(hours=1)
     world.reply("I fell")
     pages = len(world.pages())
+    world.pass_time(minutes=2)
     world.reply("yes")
     assert "911" in world.sent("safety")[-1].body
     assert len(world.pages()) > pages
+
+
+def test_a_fall_and_pain_in_one_text_are_two_alerts_and_one_page(world):
+    world.pass_time(hours=1)
+    world.reply("I fell and my knee hurts")
+    assert {"fall", "pain"} <= set(world.alerts())
+    assert all(alert.paged_at is not None for alert in world.alerts().values())
+    assert len(world.pages()) == 1
 
 
 def test_stop_ends_texts_at_once_and_start_resumes(world):
