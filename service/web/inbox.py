@@ -46,12 +46,12 @@ class Looking(BaseModel):
 
 
 class HandleForm(BaseModel):
-    """`quick` is the pressed button, `own` one's own words; one of them says what was done."""
+    """`quick` is the pressed button, `what_done` one's own words; one of them must be there."""
 
     quick: str = Field(default="", max_length=200)
-    own: str = Field(default="", max_length=500)
+    what_done: str = Field(default="", max_length=500)
     note: str = Field(default="", max_length=2000)
-    resume: str = Field(default="", max_length=120)
+    resume_key: str = Field(default="", max_length=120)
     together: bool = False
 
 
@@ -143,10 +143,10 @@ def handle_alert(visit: Signed, alert_id: int, form: Annotated[HandleForm, Form(
     with visit.parts.store.write() as session:
         alert, client = alert_of(session, visit, alert_id)
         situation = load(session, client)
-        done = form.own.strip() or form.quick
+        done = form.what_done.strip() or form.quick
         if form.together:
             _handle_others(session, visit, alert, situation, Handling(done, form.note))
-        handling = Handling(done, form.note, form.resume or None)
+        handling = Handling(done, form.note, form.resume_key or None)
         handle(session, visit.now, visit.trainer, alert, situation, handling)
     return RedirectResponse("/", 303)
 

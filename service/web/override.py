@@ -24,17 +24,17 @@ router = APIRouter()
 
 
 class PlaceForm(BaseModel):
-    to: str = Field(default="", max_length=120)
+    rung_key: str = Field(default="", max_length=120)
     reason: str = Field(default="", max_length=500)
     version: int = 0
     meant: bool = False
 
 
-@router.get("/clients/{client_id}/rung")
-def choose(visit: Signed, client_id: int, to: str = "") -> Response:
+@router.get("/clients/{client_id}/override")
+def choose(visit: Signed, client_id: int, rung_key: str = "") -> Response:
     with visit.parts.store.read() as session:
         situation = placed(session, visit, client_id)
-        return _page(visit, session, situation, PlaceForm(to=to))
+        return _page(visit, session, situation, PlaceForm(rung_key=rung_key))
 
 
 def placed(session: Session, visit: Visit, client_id: int) -> Situation:
@@ -54,13 +54,13 @@ def _page(
     status: int = 200,
 ) -> Response:
     here = situation.placement.rung_key
-    chosen = form.to if form.to in situation.ladder else here
+    chosen = form.rung_key if form.rung_key in situation.ladder else here
     seen = preview(session, situation, chosen) if chosen in situation.ladder else None
     latest = thread.moves(session, situation.client_id, 1)
     return framed(
         visit,
         session,
-        "rung.html",
+        "override.html",
         status,
         client=situation.client,
         situation=situation,
@@ -90,14 +90,14 @@ def groups(ladder: Ladder, chosen: str) -> list[tuple[str, bool, list[Rung]]]:
     return found
 
 
-@router.post("/clients/{client_id}/rung")
+@router.post("/clients/{client_id}/override")
 def place(visit: Signed, client_id: int, form: Annotated[PlaceForm, Form()]) -> Response:
     try:
         with visit.parts.store.write() as session:
             situation = placed(session, visit, client_id)
             check_version(situation.client, form.version)
-            check_second_look(situation, form.to, meant=form.meant)
-            place_client(session, visit.now, visit.trainer, situation, form.to, form.reason)
+            check_second_look(situation, form.rung_key, meant=form.meant)
+            place_client(session, visit.now, visit.trainer, situation, form.rung_key, form.reason)
     except NotFound:
         raise
     except ServiceError as error:

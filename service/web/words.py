@@ -134,6 +134,11 @@ def cm(length_mm: float) -> str:
     return f"{length_mm / 10:.1f}".removesuffix(".0") + " cm"
 
 
+def kind_words(kind: str) -> str:
+    """The name of a kind of alert, also of one that this version does not know."""
+    return KIND.get(kind, opening(kind.replace("_", " ")))
+
+
 def opening(text: str) -> str:
     """The text with a capital to begin with, and the rest as it is."""
     return text[:1].upper() + text[1:]

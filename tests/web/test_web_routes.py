@@ -110,7 +110,7 @@ def test_static_files_may_be_kept_and_pages_may_not(world: World) -> None:
 def test_no_page_has_script_or_style_inside_it(world: World) -> None:
     browser = world.signed_in()
     client = world.clients["ada"]
-    for path in ("/", "/clients", f"/clients/{client}", f"/clients/{client}/rung", "/phone"):
+    for path in ("/", "/clients", f"/clients/{client}", f"/clients/{client}/override", "/phone"):
         page = browser.page(path)
         assert "<style" not in page
         assert " style=" not in page

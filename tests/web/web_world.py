@@ -1,26 +1,41 @@
 """A small practice served in-process: trainers, a lead, clients, and a clock set by hand."""
 
+import atexit
 import re
+import shutil
+import tempfile
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import SQLModel, col, select
+from httpx2 import Response
+from sqlmodel import Session, SQLModel, col, select
 
 from service.app import create_app
 from service.carriers.base import InboundText
 from service.carriers.handset import Handset
-from service.clock import HandClock
+from service.clock import AheadClock, HandClock
 from service.coach.people import NewClient, add_client, add_trainer
 from service.coach.receive import receive
 from service.ladder.body import Body, Profile
 from service.parts import Parts
 from service.settings import Settings
 from service.store import Store
-from service.store.tables import Alert, Client, Message, MoveRow, Placement, Practice, Trainer
+from service.store.tables import (
+    Alert,
+    Client,
+    DemoClock,
+    Message,
+    MoveRow,
+    Placement,
+    Practice,
+    Trainer,
+)
 from service.ticks.jobs import due_tick, send_tick
+from service.web.account import LASTS
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 PASSWORD = "a long enough password"
@@ -35,7 +50,7 @@ class World:
 
     parts: Parts
     app: FastAPI
-    clock: HandClock
+    clock: HandClock | AheadClock
     trainers: dict[str, int] = field(default_factory=dict)
     clients: dict[str, int] = field(default_factory=dict)
     ids: int = 0
@@ -52,7 +67,7 @@ class World:
     def pass_time(self, **by: float) -> None:
         until = self.clock.now() + timedelta(**by)
         while self.clock.now() < until:
-            self.clock.advance(min(timedelta(minutes=30), until - self.clock.now()))
+            self.clock.set(self.clock.now() + min(timedelta(minutes=30), until - self.clock.now()))
             self.tick()
 
     def reply(self, who: str, text: str) -> None:
@@ -101,12 +116,10 @@ class World:
         return TestClient(self.app, follow_redirects=False)
 
     def signed_in(self, who: str = "tess") -> "SignedIn":
-        browser = self.browser()
-        sign_in(browser, f"{who}@example.org", PASSWORD)
-        return SignedIn(browser)
+        return SignedIn(self, who, self.browser()).sign_in()
 
 
-def sign_in(browser: TestClient, email: str, password: str, **more: str) -> object:
+def sign_in(browser: TestClient, email: str, password: str, **more: str) -> Response:
     token = csrf_of(browser.get("/sign-in").text)
     form = {"email": email, "password": password, "csrf": token, **more}
     return browser.post("/sign-in", data=form)
@@ -120,57 +133,92 @@ def csrf_of(page: str) -> str:
 
 @dataclass
 class SignedIn:
-    """A signed-in browser that fills in the CSRF field of the forms it posts."""
+    """A signed-in browser that fills in the CSRF field of the forms it posts.
 
+    Its trainer signs in again when the clock has been moved on by a working day.
+    """
+
+    world: World
+    who: str
     browser: TestClient
+    since: datetime = START
 
-    def get(self, address: str):
+    def sign_in(self) -> "SignedIn":
+        self.browser.cookies.clear()
+        done = sign_in(self.browser, f"{self.who}@example.org", PASSWORD)
+        assert done.status_code == 303, done.text
+        self.since = self.world.clock.now()
+        return self
+
+    def get(self, address: str) -> Response:
         return self.browser.get(address)
 
     def page(self, address: str, status: int = 200) -> str:
+        if self.world.clock.now() - self.since >= LASTS:
+            self.sign_in()
         answer = self.browser.get(address)
         assert answer.status_code == status, (address, answer.status_code, answer.text[:500])
         return str(answer.text)
 
-    def post(self, address: str, **form: object):
+    def post(self, address: str, **form: object) -> Response:
         token = csrf_of(self.page("/account"))
         return self.browser.post(address, data={"csrf": token, **form})
 
 
 def make_world(folder: Path, *, is_demo: bool = False) -> World:
-    store = Store(f"sqlite:///{folder / 'pages.sqlite3'}")
-    SQLModel.metadata.create_all(store.engine)
-    clock = HandClock(START)
+    """The practice in `folder`: copied, because hashing passwords and making tables takes long."""
+    file = folder / "pages.sqlite3"
+    shutil.copy(_first_made(), file)
+    store = Store(f"sqlite:///{file}")
+    clock: HandClock | AheadClock = HandClock(START)
+    if is_demo:
+        with store.write() as session:
+            session.add(DemoClock(ahead_s=(START - datetime.now(UTC)).total_seconds()))
+            session.get_one(Practice, 1).is_demo = True
+        clock = AheadClock(store)
     settings = Settings(database_url=store.url, ticks=False, handset_token=TOKEN)
     parts = Parts(settings, store, clock, {"handset": Handset(TOKEN)})
     world = World(parts, create_app(parts=parts), clock)
-    with store.write() as session:
-        practice = Practice(
-            name="Harbour Balance", phone="+12025550100", created_at=START, is_demo=is_demo
-        )
-        session.add(practice)
-        session.flush()
-        for place, (short, name) in enumerate(TRAINERS.items()):
-            trainer = add_trainer(session, START, practice, name, f"{short}@example.org", PASSWORD)
-            trainer.phone = f"+1202555011{place}"
-            world.trainers[short] = trainer.id
-        session.get_one(Trainer, world.trainers["lena"]).role = "lead"
-        people = (("ada", "Ada Sample", "tess"), ("bo", "Bo Specimen", "tess"),
-                  ("cy", "Cy Instance", "omar"))  # fmt: skip
-        for place, (short, name, whose) in enumerate(people):
-            client = add_client(
-                session,
-                START,
-                session.get_one(Trainer, world.trainers[whose]),
-                NewClient(
-                    name=name,
-                    called=name.split()[0],
-                    phone=f"+1202555020{place}",
-                    profile=PROFILE,
-                    time_zone="America/New_York",
-                    agreed=True,
-                ),
-            )
-            world.clients[short] = client.id
-    world.tick()
+    with store.read() as session:
+        for trainer in session.exec(select(Trainer)).all():
+            world.trainers[trainer.email.partition("@")[0]] = trainer.id
+        for client in session.exec(select(Client)).all():
+            world.clients[client.called.lower()] = client.id
     return world
+
+
+@cache
+def _first_made() -> Path:
+    file = Path(tempfile.mkdtemp(prefix="rungwise-pages-")) / "first.sqlite3"
+    atexit.register(shutil.rmtree, file.parent)
+    store = Store(f"sqlite:///{file}")
+    SQLModel.metadata.create_all(store.engine)
+    with store.write() as session:
+        _people(session)
+    clock = HandClock(START)
+    due_tick(store, clock)
+    send_tick(store, {"handset": Handset(TOKEN)}, clock)
+    store.close()
+    return file
+
+
+def _people(session: Session) -> None:
+    practice = Practice(name="Harbour Balance", phone="+12025550100", created_at=START)
+    session.add(practice)
+    session.flush()
+    for place, (short, name) in enumerate(TRAINERS.items()):
+        trainer = add_trainer(session, START, practice, name, f"{short}@example.org", PASSWORD)
+        trainer.phone = f"+1202555011{place}"
+        trainer.role = "lead" if short == "lena" else "trainer"
+    session.flush()
+    people = (("Ada Sample", 1), ("Bo Specimen", 1), ("Cy Instance", 2))
+    for place, (name, trainer_id) in enumerate(people):
+        new = NewClient(
+            name=name,
+            called=name.split()[0],
+            phone=f"+1202555020{place}",
+            profile=PROFILE,
+            time_zone="America/New_York",
+            agreed=True,
+        )
+        add_client(session, START, session.get_one(Trainer, trainer_id), new)
