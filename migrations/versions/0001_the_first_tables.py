@@ -45,6 +45,7 @@ def upgrade() -> None:
     sa.Column('texts_until', sa.String(), nullable=False),
     sa.Column('carrier', sa.String(), nullable=False),
     sa.Column('escalate_minutes', sa.Integer(), nullable=False),
+    sa.Column('picture_address', sa.String(), nullable=True),
     sa.Column('is_demo', sa.Boolean(), nullable=False),
     sa.Column('created_at', sa.DateTime(timezone=True), nullable=False),
     sa.PrimaryKeyConstraint('id')
@@ -109,6 +110,31 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_client_practice_id'), ['practice_id'], unique=False)
         batch_op.create_index(batch_op.f('ix_client_trainer_id'), ['trainer_id'], unique=False)
 
+    op.create_table('duty',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('practice_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('weekday', sa.Integer(), nullable=False),
+    sa.Column('begins', sa.String(), nullable=False),
+    sa.Column('ends', sa.String(), nullable=False),
+    sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('duty', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_duty_practice_id'), ['practice_id'], unique=False)
+
+    op.create_table('own_wording',
+    sa.Column('practice_id', sa.Integer(), nullable=False),
+    sa.Column('language', sa.String(), nullable=False),
+    sa.Column('name', sa.String(), nullable=False),
+    sa.Column('body', sa.Text(), nullable=False),
+    sa.Column('set_by', sa.Integer(), nullable=True),
+    sa.Column('set_at', sa.DateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
+    sa.ForeignKeyConstraint(['set_by'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('practice_id', 'language', 'name')
+    )
     op.create_table('sign_in',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('trainer_id', sa.Integer(), nullable=False),
@@ -117,12 +143,26 @@ def upgrade() -> None:
     sa.Column('created_at', sa.DateTime(timezone=True), nullable=False),
     sa.Column('expires_at', sa.DateTime(timezone=True), nullable=False),
     sa.Column('revoked_at', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('browser', sa.String(), nullable=False),
     sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
     sa.PrimaryKeyConstraint('id'),
     sa.UniqueConstraint('token_hash')
     )
     with op.batch_alter_table('sign_in', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_sign_in_trainer_id'), ['trainer_id'], unique=False)
+
+    op.create_table('trainer_feed',
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('calendar_hash', sa.String(), nullable=True),
+    sa.Column('calendar_at', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('digest_due', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('digest_tries', sa.Integer(), nullable=False),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('trainer_id'),
+    sa.UniqueConstraint('calendar_hash')
+    )
+    with op.batch_alter_table('trainer_feed', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_trainer_feed_digest_due'), ['digest_due'], unique=False)
 
     op.create_table('alert',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -171,6 +211,49 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_audit_client_id'), ['client_id'], unique=False)
         batch_op.create_index(batch_op.f('ix_audit_practice_id'), ['practice_id'], unique=False)
 
+    op.create_table('baseline',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('held_s', sa.JSON(), nullable=False),
+    sa.Column('suggested_key', sa.String(), nullable=False),
+    sa.Column('because', sa.Text(), nullable=False),
+    sa.Column('on', sa.Date(), nullable=False),
+    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('baseline', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_baseline_client_id'), ['client_id'], unique=False)
+
+    op.create_table('client_note',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('body', sa.Text(), nullable=False),
+    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('client_note', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_client_note_client_id'), ['client_id'], unique=False)
+
+    op.create_table('home_setup',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('in_place', sa.JSON(), nullable=False),
+    sa.Column('someone', sa.String(), nullable=True),
+    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('home_setup', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_home_setup_client_id'), ['client_id'], unique=False)
+
     op.create_table('message',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('practice_id', sa.Integer(), nullable=False),
@@ -211,6 +294,24 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_message_practice_id'), ['practice_id'], unique=False)
         batch_op.create_index('message_outbox', ['state', 'not_before'], unique=False)
         batch_op.create_index('message_thread', ['client_id', 'id'], unique=False)
+
+    op.create_table('picture_link',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('token_hash', sa.String(), nullable=False),
+    sa.Column('rung_key', sa.String(), nullable=False),
+    sa.Column('plan_version', sa.Integer(), nullable=False),
+    sa.Column('made_by', sa.Integer(), nullable=True),
+    sa.Column('made_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('expires_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('revoked_at', sa.DateTime(timezone=True), nullable=True),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['made_by'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id'),
+    sa.UniqueConstraint('token_hash')
+    )
+    with op.batch_alter_table('picture_link', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_picture_link_client_id'), ['client_id'], unique=False)
 
     op.create_table('placement',
     sa.Column('client_id', sa.Integer(), nullable=False),
@@ -253,6 +354,67 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_report_client_id'), ['client_id'], unique=False)
         batch_op.create_index('report_current', ['client_id', 'local_date'], unique=True, sqlite_where=sa.text('superseded_at IS NULL'), postgresql_where=sa.text('superseded_at IS NULL'))
 
+    op.create_table('retest',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(), nullable=False),
+    sa.Column('day', sa.Date(), nullable=False),
+    sa.Column('age', sa.Integer(), nullable=False),
+    sa.Column('sex', sa.String(), nullable=True),
+    sa.Column('measured', sa.JSON(), nullable=False),
+    sa.Column('score', sa.JSON(), nullable=False),
+    sa.Column('note', sa.Text(), nullable=True),
+    sa.Column('recorded_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('withdrawn_at', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('withdrawn_by', sa.Integer(), nullable=True),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.ForeignKeyConstraint(['withdrawn_by'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('retest', schema=None) as batch_op:
+        batch_op.create_index('retest_history', ['client_id', 'day'], unique=False)
+
+    op.create_table('review_rhythm',
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('every_weeks', sa.Integer(), nullable=False),
+    sa.Column('called_on', sa.Date(), nullable=True),
+    sa.Column('weekly_text', sa.Boolean(), nullable=False),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.PrimaryKeyConstraint('client_id')
+    )
+    op.create_table('screening',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('answers', sa.JSON(), nullable=False),
+    sa.Column('outcome', sa.String(), nullable=False),
+    sa.Column('rules_version', sa.Integer(), nullable=False),
+    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('clinician', sa.String(), nullable=True),
+    sa.Column('clinician_said', sa.Text(), nullable=True),
+    sa.Column('clinician_allows', sa.Boolean(), nullable=True),
+    sa.Column('recorded_by', sa.Integer(), nullable=True),
+    sa.Column('recorded_at', sa.DateTime(timezone=True), nullable=True),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['recorded_by'], ['trainer.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id')
+    )
+    with op.batch_alter_table('screening', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_screening_client_id'), ['client_id'], unique=False)
+
+    op.create_table('trainers_words',
+    sa.Column('client_id', sa.Integer(), nullable=False),
+    sa.Column('to_colleagues', sa.Text(), nullable=False),
+    sa.Column('to_client', sa.Text(), nullable=False),
+    sa.Column('set_by', sa.Integer(), nullable=False),
+    sa.Column('set_at', sa.DateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
+    sa.ForeignKeyConstraint(['set_by'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('client_id')
+    )
     op.create_table('alert_message',
     sa.Column('alert_id', sa.Integer(), nullable=False),
     sa.Column('message_id', sa.Integer(), nullable=False),
@@ -315,6 +477,16 @@ def downgrade() -> None:
 
     op.drop_table('move')
     op.drop_table('alert_message')
+    op.drop_table('trainers_words')
+    with op.batch_alter_table('screening', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_screening_client_id'))
+
+    op.drop_table('screening')
+    op.drop_table('review_rhythm')
+    with op.batch_alter_table('retest', schema=None) as batch_op:
+        batch_op.drop_index('retest_history')
+
+    op.drop_table('retest')
     with op.batch_alter_table('report', schema=None) as batch_op:
         batch_op.drop_index('report_current', sqlite_where=sa.text('superseded_at IS NULL'), postgresql_where=sa.text('superseded_at IS NULL'))
         batch_op.drop_index(batch_op.f('ix_report_client_id'))
@@ -325,12 +497,28 @@ def downgrade() -> None:
 
     op.drop_table('plan')
     op.drop_table('placement')
+    with op.batch_alter_table('picture_link', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_picture_link_client_id'))
+
+    op.drop_table('picture_link')
     with op.batch_alter_table('message', schema=None) as batch_op:
         batch_op.drop_index('message_thread')
         batch_op.drop_index('message_outbox')
         batch_op.drop_index(batch_op.f('ix_message_practice_id'))
 
     op.drop_table('message')
+    with op.batch_alter_table('home_setup', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_home_setup_client_id'))
+
+    op.drop_table('home_setup')
+    with op.batch_alter_table('client_note', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_client_note_client_id'))
+
+    op.drop_table('client_note')
+    with op.batch_alter_table('baseline', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_baseline_client_id'))
+
+    op.drop_table('baseline')
     with op.batch_alter_table('audit', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_audit_practice_id'))
         batch_op.drop_index(batch_op.f('ix_audit_client_id'))
@@ -342,10 +530,19 @@ def downgrade() -> None:
         batch_op.drop_index('alert_inbox')
 
     op.drop_table('alert')
+    with op.batch_alter_table('trainer_feed', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_trainer_feed_digest_due'))
+
+    op.drop_table('trainer_feed')
     with op.batch_alter_table('sign_in', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_sign_in_trainer_id'))
 
     op.drop_table('sign_in')
+    op.drop_table('own_wording')
+    with op.batch_alter_table('duty', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_duty_practice_id'))
+
+    op.drop_table('duty')
     with op.batch_alter_table('client', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_client_trainer_id'))
         batch_op.drop_index(batch_op.f('ix_client_practice_id'))
