@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from service.coach.audit import record
+from service.coach.duty import whom_to_page
 from service.coach.outbox import Text, queue_to_phone
 from service.errors import ServiceError
 from service.store.due import set_due
@@ -106,21 +107,23 @@ def _attach(session: Session, alert: Alert, message: Message) -> None:
 
 
 def page(session: Session, now: datetime, practice: Practice, client: Client, alert: Alert) -> None:
-    """Text the trainer's own phone, and set when it is repeated and the second contact texted.
+    """Text whoever is on duty, and set when it is repeated and the second contact texted.
 
     It is repeated until somebody opens the alert, each time after twice as long, at most 4 hours.
     """
-    trainer = session.get_one(Trainer, client.trainer_id)
-    if trainer.phone:
-        if not _just_paged(session, now, alert):
-            name = "page_again" if alert.paged_at else "page"
-            body = render(
-                name,
-                practice.language,
-                called=client.called,
-                kind=alert_words(alert.kind, practice.language),
-            )
-            queue_to_phone(session, now, practice, Text("page", body), trainer.phone, trainer.id)
+    if not _just_paged(session, now, alert):
+        body = render(
+            "page_again" if alert.paged_at else "page",
+            practice.language,
+            called=client.called,
+            kind=alert_words(alert.kind, practice.language),
+        )
+        for trainer in whom_to_page(session, now, practice, client):
+            if trainer.phone:
+                text = Text("page", body)
+                queue_to_phone(session, now, practice, text, trainer.phone, trainer.id)
+                alert.paged_at = now
+    else:
         alert.paged_at = now
     alert.pages += 1
     session.add(alert)

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from service.parts import Parts
-from service.web import account, callbacks, clients, inbox, override, phone
+from service.web import account, callbacks, clients, health, inbox, override, phone
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
@@ -23,6 +23,7 @@ def mount(app: FastAPI) -> None:
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(callbacks.router)
+    app.include_router(health.router)
     held = resources.files("service.web").joinpath("static")
     app.mount("/static", Static(directory=str(held)), name="static")
     add_error_pages(app)
