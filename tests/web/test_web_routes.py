@@ -14,6 +14,8 @@ from service.web.security import HEADERS, LARGEST_FORM
 PUBLIC = {
     "/sign-in": "how one gets in",
     "/in/{carrier}": "carriers call here; each checks its own signature",
+    "/healthz": "monitors look here; figures and sentences without any name",
+    "/readyz": "monitors look here; says only that the database answers",
     "/openapi.json": "lists routes and nothing of anybody",
 }
 
