@@ -1,18 +1,28 @@
 """What kind of message a reply is, and how it answers what was asked."""
 
 from dataclasses import dataclass
+from typing import Literal
 
-from service.reply.lexicon import Lexicon
-from service.reply.reading import Context
+from service.reply.machine import Place
+from service.reply.reading import Context, Kind, Span
+from service.reply.safety import Safety
+from service.reply.sides import Holds
+from service.reply.steadiness import Steady
 from service.reply.units import Parse
 
-_YES_NO = frozenset({"fall_yes_no", "pain_yes_no", "dizzy_yes_no", "hurt"})
+YesNo = Literal["yes", "no"]
+SAFETY_QUESTIONS = {
+    "fall_yes_no": "fall",
+    "pain_yes_no": "pain",
+    "dizzy_yes_no": "dizzy",
+    "hurt": "pain",
+}
 _FILLER = frozenset({"stop", "comma", "mark", "polite.word", "asks"})
 
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """The answer or keyword that a text opens with, over tokens 0..end, and whether it is all."""
+    """The answer or keyword that a text opens with, and whether it is the whole message."""
 
     tags: frozenset[str] = frozenset()
     start: int = 0
@@ -20,39 +30,167 @@ class Opening:
     whole: bool = False
 
 
-def opening(parse: Parse, lexicon: Lexicon) -> Opening:
-    """The longest answer or keyword after any greeting; `whole` if only courtesies are left."""
+_NONE = Opening()
+
+
+def opening(parse: Parse) -> Opening:
+    """The longest answer or keyword after any greeting, as tokens start..end."""
     words = parse.tokens.words
+    machine = parse.lexicon.answers
     start = 0
     for unit in parse.units:
-        if unit.tags.isdisjoint(_FILLER) or unit.word in lexicon.answers.following:
+        if machine.step(machine.start, unit.word) or unit.tags.isdisjoint(_FILLER):
             break
         start = unit.end
-    node = lexicon.answers.following.get(words[start]) if start < len(words) else None
-    end, place, tags = start, start, frozenset[str]()
-    while node is not None:
-        place += 1
-        if node.entry is not None:
-            end, tags = place, node.entry.tags
-        node = node.following.get(words[place]) if place < len(words) else None
+    end, tags = start, frozenset[str]()
+    place: Place | None = machine.start
+    at = start
+    while at < len(words) and place is not None:
+        place = machine.step(place, words[at])
+        at += 1
+        if place is not None and place.entry is not None:
+            end, tags = at, place.entry.tags
     if not tags:
-        return Opening()
-    rest = [u for u in parse.units if u.end > end]
-    again = words[start:end]
-    whole = all(not u.tags.isdisjoint(_FILLER) or u.word in again for u in rest)
+        return _NONE
+    said = words[start:end]
+    rest = [unit for unit in parse.units if unit.end > end]
+    whole = len(rest) <= 8 and all(
+        not unit.tags.isdisjoint(_FILLER) or unit.word in said for unit in rest
+    )
     return Opening(tags, start, end, whole)
 
 
-def answer(opening: Opening, context: Context, settled: bool) -> str | None:
-    """yes or no to what was asked. `settled`: "fine" answers it too (not for a fall)."""
-    if "yes.word" in opening.tags:
+def span_of(parse: Parse, opened: Opening) -> Span:
+    tokens = parse.tokens
+    return parse.plain.span(tokens.starts[opened.start], tokens.ends[opened.end - 1])
+
+
+def answer(parse: Parse, opened: Opening, context: Context) -> YesNo | None:
+    """yes or no to what was asked; None where neither was said."""
+    if context.asked == "retest":
+        return _accepted(parse, opened)
+    if "yes.word" in opened.tags:
         return "yes"
-    if "no.word" in opening.tags:
-        return "no"
-    if "no.fine" in opening.tags and context.asked in _YES_NO and context.asked != "fall_yes_no":
+    if "no.literal" in opened.tags or "no.word" in opened.tags:
         return "no"
     return None
 
 
-def tagged(parse: Parse, tag: str) -> list[int]:
-    return [index for index, unit in enumerate(parse.units) if tag in unit.tags]
+def _accepted(parse: Parse, opened: Opening) -> YesNo | None:
+    """Whether a visit offered is accepted or refused."""
+    if parse.places("accept.no") or "no.word" in opened.tags:
+        return "no"
+    if "yes.word" in opened.tags or parse.places("accept.yes"):
+        return "yes"
+    return None
+
+
+_SKIPS = ("skip.phrase", "skip.later")
+_KEYWORDS: dict[str, Kind] = {
+    "keyword.opt_out": "opt_out",
+    "keyword.opt_in": "opt_in",
+    "keyword.help": "help",
+}
+
+
+def kind_of(
+    parse: Parse, opened: Opening, context: Context, safety: Safety, holds: Holds, steady: Steady
+) -> tuple[Kind, tuple[Span, ...]]:
+    """The first kind that fits, and the words that make it so."""
+    if opened.whole:
+        for tag, kind in _KEYWORDS.items():
+            if tag in opened.tags and not (kind == "help" and safety.reported):
+                return kind, (span_of(parse, opened),)
+    wished = parse.places("opt_out.plain")
+    if wished and not parse.places("opt_out.never"):
+        return "opt_out", tuple(parse.span(place, place) for place in wished)
+    wished = parse.places("opt_in.plain")
+    if wished:
+        return "opt_in", tuple(parse.span(place, place) for place in wished)
+    if context.asked in SAFETY_QUESTIONS or context.asked in ("retest", "pain_score"):
+        return _kind_of_answer(parse, safety, holds), ()
+    return _kind_of_report(parse, opened, safety, holds, steady)
+
+
+def _kind_of_answer(parse: Parse, safety: Safety, holds: Holds) -> Kind:
+    """The kind of an answer to a question that was not about the hold."""
+    if holds.holds:
+        return "result"
+    if safety.reported:
+        return "safety_only"
+    return "question" if _asks(parse) else "other"
+
+
+def _kind_of_report(
+    parse: Parse, opened: Opening, safety: Safety, holds: Holds, steady: Steady
+) -> tuple[Kind, tuple[Span, ...]]:
+    if holds.holds:
+        return "result", ()
+    skips = [place for tag in _SKIPS for place in parse.places(tag)]
+    if skips and not (steady.overall and not steady.praise and not parse.places("skip.phrase")):
+        return "skipped", tuple(parse.span(place, place) for place in sorted(skips))
+    told = steady.overall is not None and (not steady.praise or _only_praise(parse))
+    if told:
+        return "result", ()
+    if (parse.places("done.phrase") or parse.places("done.full")) and not safety.reported:
+        return "result", tuple(parse.span(p, p) for p in parse.places("done.phrase"))
+    if parse.places("same.phrase") and not safety.reported:
+        return "result", tuple(parse.span(p, p) for p in parse.places("same.phrase"))
+    if safety.reported:
+        return "safety_only", ()
+    helps = parse.places("help.plain")
+    if helps and not parse.places("help.with_it"):
+        return "help", tuple(parse.span(place, place) for place in helps)
+    return ("question" if _asks(parse) else "other"), ()
+
+
+_PRAISE_ALLOWS = frozenset(
+    {
+        "stop",
+        "comma",
+        "mark",
+        "polite.word",
+        "scope.through",
+        "scope.or",
+        "scope.but",
+        "self.i",
+        "self.my",
+        "side",
+        "steady.praise",
+        "steady.firm",
+        "steady.denied",
+        "old.recent",
+        "done.phrase",
+        "done.full",
+        "join.and",
+        "other.it",
+        "count.hold_words",
+        "exercise.word",
+        "same.phrase",
+        "effort.too_easy",
+        "effort.too_hard",
+        "neg.strong",
+        "number",
+        "wobbly.neutral",
+    }
+)
+
+
+def _only_praise(parse: Parse) -> bool:
+    """Whether a text of praise without a hold says nothing else that the praise could be about."""
+    if "asks" in parse.seen:
+        return False
+    strange = sum(unit.tags.isdisjoint(_PRAISE_ALLOWS) for unit in parse.units)
+    return strange == 0 or (strange <= 1 and len(parse.units) >= 4 and "done.phrase" in parse.seen)
+
+
+def _asks(parse: Parse) -> bool:
+    """Whether it is a question: by its mark, or by the word it opens with."""
+    if "asks" in parse.seen:
+        return True
+    for unit in parse.units:
+        if "question.word" in unit.tags:
+            return True
+        if unit.tags.isdisjoint(_FILLER | {"scope.but", "scope.or", "self.i", "scope.through"}):
+            break
+    return False

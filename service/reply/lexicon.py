@@ -1,12 +1,10 @@
 """The word lists of a language, compiled once for matching.
 
-A language is a folder of TOML files under service/reply/languages. Every list stands under
-[table] as `key = [...]` and gives its phrases the tag "table.key"; in the tables named in
-VALUE_TABLES the tag is the table's name and the key is the phrases' value. In a phrase, [x] may be
-left out and (x|y) stands for either.
+A language is a folder of TOML files under service/reply/languages. A list `key = [...]` under
+[table] gives its phrases the tag "table.key"; in the tables named in VALUE_TABLES the tag is the
+table's name and the key is what the phrase stands for. The notation is that of patterns.py.
 """
 
-import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -14,39 +12,33 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from service.reply.plain import plain
-from service.reply.tokens import tokenise
+from service.reply.machine import Entry, Machine
+from service.reply.patterns import Words, read_pattern, vocabulary, words_of
 
 FOLDER = Path(__file__).parent / "languages"
-LANGUAGES = tuple(sorted(path.name for path in FOLDER.iterdir() if path.is_dir()))
+LANGUAGES = tuple(sorted(path.name for path in FOLDER.iterdir() if any(path.glob("*.toml"))))
 VALUE_TABLES = frozenset({"body", "number", "side", "span"})
-# Lists that are not phrases: ordinary words that a slip of the finger must never be read as ours,
-# slips too far off to be found by likeness, and borrowed words that mean something else here.
-SPELLING_TABLE = "spelling"
-# Tables matched only where the text begins: answers, and words that must be the whole message.
+# Matched only where a text begins: answers, and words that must be the whole message.
 ANSWER_TABLES = frozenset({"keyword", "yes", "no"})
-
-_CHOICE = re.compile(r"\[([^\[\]()]*)\]|\(([^\[\]()]*)\)")
+# Phrases that only set the scene and never outbid the words of a report.
+WEAK_TABLES = frozenset({"away", "topic", "polite", "exercise", "question"})
+# Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
+OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject"})
+SHORTEST_TARGET = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """What a phrase means: its tags, and its value if it has one."""
+class Together:
+    """Two tags that make one meaning when `then` follows `first` within so many units.
 
-    tags: frozenset[str]
-    value: str | None = None
+    With `plain`, only words that carry no meaning of their own may stand between.
+    """
 
-    def joined(self, other: "Entry") -> "Entry":
-        value = self.value if self.value is not None else other.value
-        return Entry(self.tags | other.tags, value)
-
-
-@dataclass(slots=True)
-class Node:
-    """A place in the phrase tree: which words may follow, and what the phrase so far means."""
-
-    following: dict[str, "Node"]
-    entry: Entry | None = None
+    means: str
+    first: str
+    then: str
+    within: int
+    plain: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,27 +46,14 @@ class Lexicon:
     """One language, with the others' phrases added where they cannot be mistaken."""
 
     language: str
-    phrases: Node
-    answers: Node
+    phrases: Machine
+    answers: Machine
+    together: Mapping[str, tuple[Together, ...]]  # by first tag
     targets: tuple[str, ...]  # words that a misspelt word may be read as
     known: frozenset[str]  # words never to be corrected
-    slips: Mapping[str, tuple[str, ...]]
-
-
-def expand(pattern: str) -> Iterator[str]:
-    """Every phrase that a pattern stands for: "a [b] (c|d)" gives four."""
-    found = _CHOICE.search(pattern)
-    if found is None:
-        yield " ".join(pattern.split())
-        return
-    optional, either = found[1], found[2]
-    choices = ["", *optional.split("|")] if optional is not None else either.split("|")
-    for choice in choices:
-        yield from expand(pattern[: found.start()] + choice + pattern[found.end() :])
-
-
-def words_of(phrase: str) -> tuple[str, ...]:
-    return tuple(tokenise(plain(phrase).text).words)
+    slips: Mapping[str, Words]
+    opens: frozenset[str]  # words that open a new statement before a part of the body
+    selves: frozenset[str]  # words for the client
 
 
 @cache
@@ -83,49 +62,75 @@ def tables(language: str) -> Mapping[str, Mapping[str, Any]]:
     merged: dict[str, dict[str, Any]] = {}
     for path in sorted((FOLDER / language).glob("*.toml")):
         for name, table in tomllib.loads(path.read_text(encoding="utf-8")).items():
-            merged.setdefault(name, {}).update(table)
+            for key, content in table.items():
+                if key in merged.setdefault(name, {}):
+                    raise ValueError(f"{path.name} gives {name}.{key}, which another file has.")
+                merged[name][key] = content
     return merged
 
 
-def phrases(language: str) -> Iterator[tuple[tuple[str, ...], Entry]]:
-    """Every phrase of a language's lists as words, with what it means."""
+def lists(language: str) -> Iterator[tuple[str, Entry, list[str]]]:
+    """Every list of phrases: its table, what its phrases mean, and its patterns."""
     for name, table in tables(language).items():
-        if name == SPELLING_TABLE:
+        if name in OTHER_TABLES:
             continue
         for key, patterns in table.items():
-            has_value = name in VALUE_TABLES
-            entry = Entry(
-                frozenset({name if has_value else f"{name}.{key}"}), key if has_value else None
-            )
-            for pattern in patterns:
-                for phrase in expand(pattern):
-                    yield words_of(phrase), entry
+            if name in VALUE_TABLES:
+                yield name, Entry(frozenset({name}), {name: key}), patterns
+            else:
+                tags = frozenset({f"{name}.{key}"})
+                yield name, Entry(tags, {}, name in WEAK_TABLES), patterns
 
 
-def _add(root: Node, words: tuple[str, ...], entry: Entry) -> None:
-    node = root
-    for word in words:
-        node = node.following.setdefault(word, Node({}))
-    node.entry = entry if node.entry is None else node.entry.joined(entry)
+def _fill(language: str, machines: tuple[Machine, Machine], taken: frozenset[str]) -> set[str]:
+    """Adds a language's phrases to (phrases, answers) and gives back the words used.
+
+    A phrase all of whose words are `taken` by the language read belongs to that one, and is left
+    out.
+    """
+    words: set[str] = set()
+    classes = tables(language).get("class", {})
+    for name, entry, patterns in lists(language):
+        machine = machines[name in ANSWER_TABLES]
+        for pattern in patterns:
+            sequence = read_pattern(pattern, classes)
+            used = set(vocabulary(sequence))
+            if taken and used <= taken:
+                continue
+            words |= used
+            machine.add(sequence, entry)
+    return words
 
 
-def _is_answer(entry: Entry) -> bool:
-    return any(tag.partition(".")[0] in ANSWER_TABLES for tag in entry.tags)
+def listed(language: str, table: str, key: str) -> frozenset[str]:
+    """The words of a list that holds no phrases."""
+    patterns = tables(language).get(table, {}).get(key, [])
+    return frozenset(word for pattern in patterns for word in words_of(pattern))
 
 
-def _slips(language: str) -> dict[str, tuple[str, ...]]:
-    listed: Mapping[str, list[str]] = tables(language).get(SPELLING_TABLE, {}).get("slips", {})
+def _slips(language: str) -> dict[str, Words]:
+    table: Mapping[str, list[str]] = tables(language).get("slips", {})
     return {
         word: words_of(meant)
-        for meant, written in listed.items()
-        for pattern in written
-        for word in words_of(pattern)
+        for meant, written in table.items()
+        for line in written
+        for word in words_of(line)
     }
 
 
-def _listed(language: str, key: str) -> frozenset[str]:
-    patterns = tables(language).get(SPELLING_TABLE, {}).get(key, [])
-    return frozenset(word for pattern in patterns for word in words_of(pattern))
+def _together(language: str) -> dict[str, tuple[Together, ...]]:
+    found: dict[str, tuple[Together, ...]] = {}
+    for means, pairs in tables(language).get("together", {}).items():
+        for pair in pairs:
+            rule = Together(
+                means.replace("_", ".", 1),
+                pair["first"],
+                pair["then"],
+                pair.get("within", 4),
+                pair.get("plain", False),
+            )
+            found[rule.first] = (*found.get(rule.first, ()), rule)
+    return found
 
 
 @cache
@@ -133,27 +138,27 @@ def lexicon(language: str) -> Lexicon:
     """The compiled lists of `language`; an unknown language is read as English."""
     if language not in LANGUAGES:
         return lexicon("en")
-    root, answers = Node({}), Node({})
-    own_words: set[str] = set()
-    for words, entry in phrases(language):
-        _add(answers if _is_answer(entry) else root, words, entry)
-        own_words.update(words)
-    ordinary = _listed(language, "ordinary")
-    borrowed_words: set[str] = set()
+    machines = (Machine(), Machine())
+    own = _fill(language, machines, frozenset())
+    ordinary = listed(language, "spelling", "ordinary")
+    borrowed: set[str] = set()
+    taken = frozenset(own | ordinary)
+    together = _together(language)
     for other in LANGUAGES:
-        if other == language:
-            continue
-        for words, entry in phrases(other):
-            # A single word that also means something here keeps its own meaning.
-            if len(words) == 1 and (words[0] in own_words or words[0] in ordinary):
-                continue
-            if words[0] in own_words and all(word in own_words for word in words):
-                continue
-            _add(answers if _is_answer(entry) else root, words, entry)
-            borrowed_words.update(words)
-        borrowed_words |= _listed(other, "ordinary")
-    slips = _slips(language)
-    known = frozenset(own_words | ordinary | borrowed_words)
-    weak = _listed(language, "never_meant")
-    targets = tuple(sorted(w for w in own_words - weak if len(w) >= 4 and w.isalpha()))
-    return Lexicon(language, root, answers, targets, known, slips)
+        if other != language:
+            borrowed |= _fill(other, machines, taken) | listed(other, "spelling", "ordinary")
+            for tag, rules in _together(other).items():
+                together[tag] = tuple(dict.fromkeys((*together.get(tag, ()), *rules)))
+    never = listed(language, "spelling", "never_meant")
+    targets = (w for w in own - never if len(w) >= SHORTEST_TARGET and w.isalpha())
+    return Lexicon(
+        language=language,
+        phrases=machines[0],
+        answers=machines[1],
+        together=together,
+        targets=tuple(sorted(targets)),
+        known=frozenset(own | ordinary | borrowed),
+        slips=_slips(language),
+        opens=listed(language, "subject", "opens"),
+        selves=listed(language, "self", "i") | listed(language, "self", "my"),
+    )

@@ -1,202 +1,215 @@
 """read(text, context): the whole reply reader, in the order in which it is read.
 
 1. Plain text, tokens, phrases (units).   2. Safety, whatever else the text says.
-3. Numbers, holds, sides.   4. Steadiness.   5. Kind, and the answer to what was asked.
+3. The answer to what was asked.   4. Holds and sides.   5. Steadiness.   6. Kind.   7. Confidence.
 """
 
-from collections.abc import Mapping
+from dataclasses import replace
 from typing import Literal
 
 from service.ladder.stance import Answer
 from service.reply import kinds
-from service.reply.holds import Holds, read_holds
 from service.reply.lexicon import lexicon
+from service.reply.numbers import Quantity, numbers
 from service.reply.reading import Context, Kind, Reading, Span
-from service.reply.safety import Found, Safety, read_safety
+from service.reply.safety import FAMILIES, Found, Safety, read_safety
+from service.reply.sides import Holds, read_holds
 from service.reply.steadiness import Steady, read_steadiness
 from service.reply.units import Parse, parse
 
+_DEFAULT = Context()
+_NO_HOLDS = Holds()
+_NO_STEADINESS = Steady()
+# What a reading's confidence loses: a kind that no rule found, a doubtful answer, a corrected
+# word, and, in proportion, words that no list knows.
+NO_KIND, DOUBTFUL, CORRECTED, ALL_UNKNOWN = 0.3, 0.6, 0.9, 0.5
+
 
 def read(text: str, context: Context | None = None) -> Reading:
-    """What a reply says. Any text gives a Reading; nothing raises."""
-    context = context or Context()
-    words = lexicon(context.language)
-    parsed = parse(text, words)
-    start = kinds.opening(parsed, words)
-    safety = read_safety(parsed)
-    answer = kinds.answer(start, context, settled=True)
-    safety = _answered(parsed, start, answer, context, safety)
+    """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length."""
+    context = context or _DEFAULT
+    parsed = parse(text, lexicon(context.language))
+    opened = kinds.opening(parsed)
+    answered = kinds.answer(parsed, opened, context)
+    safety = _with_answer(parsed, opened, answered, context, read_safety(parsed))
     if context.asked == "pain_score":
-        return _pain_score(parsed, safety, answer)
-    holds = read_holds(parsed, context)
-    steady = read_steadiness(parsed, holds.side_of, bool(holds.holds), safety.reported)
-    return _assemble(parsed, context, start, safety, holds, steady, answer)
+        return _pain_score(parsed, context, opened, safety, answered)
+    holds = _holds(parsed, context)
+    about_safety = context.asked in kinds.SAFETY_QUESTIONS or context.asked == "retest"
+    steady = read_steadiness(parsed, holds, safety, comfort=about_safety or safety.reported)
+    if about_safety and not holds.holds:
+        steady = _NO_STEADINESS
+    kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
+    if kind == "skipped" or (kind != "result" and steady.praise):
+        steady = _NO_STEADINESS
+    return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)
 
 
-_ASKED_FIELD = {
-    "fall_yes_no": "fall",
-    "pain_yes_no": "pain",
-    "dizzy_yes_no": "dizzy",
-    "hurt": "pain",
-}
+def _holds(parsed: Parse, context: Context) -> Holds:
+    """No holds among the times of day in an answer about a visit."""
+    if context.asked == "retest" and "unit.seconds" not in parsed.seen:
+        return _NO_HOLDS
+    return read_holds(parsed, context)
 
 
-def _answered(
-    parsed: Parse, start: kinds.Opening, answer: str | None, context: Context, safety: Safety
+def _with_answer(
+    parsed: Parse,
+    opened: kinds.Opening,
+    answered: kinds.YesNo | None,
+    context: Context,
+    safety: Safety,
 ) -> Safety:
-    """A bare yes to "did you fall?" is a fall."""
-    field = _ASKED_FIELD.get(context.asked)
-    if field is None or answer != "yes":
+    """What a yes, a no or a half yes to a question about a fall, pain or dizziness adds."""
+    family = kinds.SAFETY_QUESTIONS.get(context.asked)
+    if family is None:
         return safety
-    tokens = parsed.tokens
-    span = parsed.plain.span(tokens.starts[start.start], tokens.ends[start.end - 1])
-    found = {name: getattr(safety, name) for name in ("fall", "pain", "dizzy", "emergency")}
-    found[field] = found[field].stronger("yes", span)
-    return Safety(body_part=safety.body_part, body_spans=safety.body_spans, **found)
+    known = safety.of(family)
+    answer: Answer | None = None
+    span: Span | None = None
+    if answered == "yes":
+        answer, span = "yes", kinds.span_of(parsed, opened)
+    elif "keyword.help" in opened.tags or parsed.places("help.plain"):
+        return _help_in_answer(parsed, safety, family)
+    elif answered is None and known.answer == "no" and not known.spans:
+        answer, span = _partly(parsed, family)
+    if answer is None or span is None:
+        return safety
+    if answer == "yes" and _only_old(parsed):
+        answer = "unsure"
+    found = dict(safety.found)
+    found[family] = known.stronger(answer, span)
+    return _with_body(parsed, replace(safety, found=found), family)
 
 
-def _pain_score(parsed: Parse, safety: Safety, answer: str | None) -> Reading:
-    from service.reply.numbers import raw_numbers
-
-    scores = [q for q in raw_numbers(parsed) if 0 <= q.value <= 10 and q.value == int(q.value)]
-    score = int(scores[0].value) if scores else (0 if answer == "no" else None)
-    pain: Answer = safety.pain.answer
-    if score:
-        pain = "yes"
-    because = _because(safety)
-    if scores:
-        because["pain_score"] = (parsed.span(scores[0].first, scores[0].last),)
-    if score and "pain" not in because:
-        because["pain"] = because["pain_score"]
-    body, spans = safety.body_part, safety.body_spans
-    if body is None:
-        named = kinds.tagged(parsed, "body")
-        if named:
-            body, spans = parsed.units[named[0]].value, (parsed.span(named[0], named[0]),)
-            because["body_part"] = spans
-    reported = pain != "no" or safety.reported
-    return Reading(
-        kind="safety_only" if reported else "other",
-        fall=safety.fall.answer,
-        pain=pain,
-        dizzy=safety.dizzy.answer,
-        emergency=safety.emergency.answer == "yes",
-        body_part=body,
-        confidence=1.0 if score is not None else 0.3,
-        because=because,
-        yes_no=_yes_no(answer),
-        pain_score=score,
-    )
+def _only_old(parsed: Parse) -> bool:
+    return "old.long" in parsed.seen and "old.recent" not in parsed.seen
 
 
-def _yes_no(answer: str | None) -> Literal["yes", "no"] | None:
-    return "yes" if answer == "yes" else "no" if answer == "no" else None
+def _partly(parsed: Parse, family: str) -> tuple[Answer | None, Span | None]:
+    """ "a bit", "sometimes", "almost"."""
+    almost = parsed.places("partly.almost")
+    if almost:
+        return "unsure", parsed.span(almost[0], almost[0])
+    part = parsed.places("partly.phrase")
+    if part:
+        return ("unsure" if family == "fall" else "yes"), parsed.span(part[0], part[0])
+    return None, None
 
 
-def _because(safety: Safety) -> dict[str, tuple[Span, ...]]:
-    because: dict[str, tuple[Span, ...]] = {}
-    fields: Mapping[str, Found] = {
-        "fall": safety.fall,
-        "pain": safety.pain,
-        "dizzy": safety.dizzy,
-        "emergency": safety.emergency,
-    }
-    for name, found in fields.items():
-        if found.spans:
-            because[name] = found.spans
-    if safety.body_spans:
-        because["body_part"] = safety.body_spans
-    return because
+def _help_in_answer(parsed: Parse, safety: Safety, family: str) -> Safety:
+    """HELP in answer to "are you hurt?" is an alarm."""
+    span = parsed.span(0, len(parsed.units) - 1)
+    found = dict(safety.found)
+    found["emergency"] = safety.of("emergency").stronger("yes", span)
+    found[family] = safety.of(family).stronger("unsure", span)
+    return replace(safety, found=found)
 
 
-def _assemble(
+def _with_body(parsed: Parse, safety: Safety, family: str) -> Safety:
+    """A body part named in a yes about pain."""
+    named = parsed.places("body")
+    if family != "pain" or safety.body_part is not None or not named:
+        return safety
+    part = parsed.units[named[0]].values["body"]
+    return replace(safety, body_part=part, body_spans=(parsed.span(named[0], named[0]),))
+
+
+def _pain_score(
     parsed: Parse,
     context: Context,
-    start: kinds.Opening,
+    opened: kinds.Opening,
+    safety: Safety,
+    answered: kinds.YesNo | None,
+) -> Reading:
+    """An answer to "how bad, 0 to 10, and where?"."""
+    told = _score_told(parsed)
+    score = None if told is None else int(told.value)
+    if score is None and answered == "no":
+        score = 0
+    if told is not None and score:
+        found = dict(safety.found)
+        found["pain"] = safety.of("pain").stronger("yes", parsed.span(told.first, told.last))
+        safety = _with_body(parsed, replace(safety, found=found), "pain")
+    kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
+    reading = _reading(parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened)
+    because = dict(reading.because)
+    if told is not None:
+        because["pain_score"] = (parsed.span(told.first, told.last),)
+    confidence = reading.confidence if score is None else max(reading.confidence, 0.9)
+    return replace(reading, pain_score=score, because=because, confidence=confidence)
+
+
+def _score_told(parsed: Parse) -> Quantity | None:
+    for quantity in numbers(parsed):
+        if 0 <= quantity.value <= 10 and quantity.value == int(quantity.value):
+            return quantity
+    return None
+
+
+def _reading(
+    parsed: Parse,
+    kind: Kind,
+    behind: tuple[Span, ...],
     safety: Safety,
     holds: Holds,
     steady: Steady,
-    answer: str | None,
+    answered: kinds.YesNo | None,
+    opened: kinds.Opening,
 ) -> Reading:
-    same = bool(kinds.tagged(parsed, "same.phrase")) and not holds.holds
-    kind, behind = _kind(parsed, context, start, safety, holds, steady, same)
-    if kind not in ("result", "safety_only"):
-        steady = Steady()
-    because = _because(safety)
-    if holds.spans:
-        because["holds"] = holds.spans
-    if steady.spans:
-        because["steadiness"] = steady.spans
-    if behind:
-        because["kind"] = behind
-    effort: Literal["too_hard", "too_easy"] | None = None
-    if kinds.tagged(parsed, "effort.too_hard"):
-        effort = "too_hard"
-    elif kinds.tagged(parsed, "effort.too_easy"):
-        effort = "too_easy"
+    because = {name: found.spans for name, found in safety.found.items() if found.spans}
+    for name, spans in (
+        ("kind", behind),
+        ("holds", holds.spans),
+        ("steadiness", steady.spans),
+        ("body_part", safety.body_spans),
+    ):
+        if spans:
+            because[name] = spans
+    if answered is not None and opened.tags:
+        because["yes_no"] = (kinds.span_of(parsed, opened),)
+    same = kind == "result" and not holds.holds and "same.phrase" in parsed.seen
     return Reading(
         kind=kind,
         holds=holds.holds,
         steadiness=steady.overall,
         steadiness_by_side=steady.by_side,
-        fall=safety.fall.answer,
-        pain=safety.pain.answer,
-        dizzy=safety.dizzy.answer,
-        emergency=safety.emergency.answer == "yes",
+        fall=safety.of("fall").answer,
+        pain=safety.of("pain").answer,
+        dizzy=safety.of("dizzy").answer,
+        emergency=safety.of("emergency").answer == "yes",
         body_part=safety.body_part,
         confidence=_confidence(parsed, kind, safety),
         because=because,
-        yes_no=_yes_no(answer),
-        correction=bool(holds.holds) and bool(kinds.tagged(parsed, "fix.phrase")),
+        yes_no=answered,
+        correction=kind == "result" and _corrects(parsed, opened),
         same_as_before=same,
-        effort=effort,
-        question=bool(kinds.tagged(parsed, "asks")) or kind == "question",
-        later=bool(kinds.tagged(parsed, "later.phrase")),
-        to_target=bool(kinds.tagged(parsed, "done.full")),
+        effort=_effort(parsed),
+        question=kind == "question" or "asks" in parsed.seen,
+        later=kind == "skipped" and "skip.later" in parsed.seen,
+        to_target="done.full" in parsed.seen,
     )
 
 
-def _kind(
-    parsed: Parse,
-    context: Context,
-    start: kinds.Opening,
-    safety: Safety,
-    holds: Holds,
-    steady: Steady,
-    same: bool,
-) -> tuple[Kind, tuple[Span, ...]]:
-    tokens = parsed.tokens
-    if start.whole:
-        keyword = {"keyword.opt_out": "opt_out", "keyword.opt_in": "opt_in", "keyword.help": "help"}
-        for tag, kind in keyword.items():
-            if tag in start.tags:
-                span = parsed.plain.span(tokens.starts[start.start], tokens.ends[start.end - 1])
-                return kind, (span,)  # type: ignore[return-value]
-    for tag, kind in (("opt_out.plain", "opt_out"), ("opt_in.plain", "opt_in")):
-        places = kinds.tagged(parsed, tag)
-        if places:
-            return kind, tuple(parsed.span(p, p) for p in places)  # type: ignore[return-value]
-    if holds.holds:
-        return "result", ()
-    skips = kinds.tagged(parsed, "skip.phrase")
-    if safety.reported:
-        return ("result", ()) if steady.overall else ("safety_only", ())
-    if skips:
-        return "skipped", tuple(parsed.span(p, p) for p in skips)
-    if kinds.tagged(parsed, "help.plain"):
-        return "help", ()
-    asks = kinds.tagged(parsed, "asks")
-    if asks or (kinds.tagged(parsed, "question.word")[:1] == [0]):
-        return "question", ()
-    if steady.overall or same or kinds.tagged(parsed, "done.phrase"):
-        return "result", ()
-    return "other", ()
+def _corrects(parsed: Parse, opened: kinds.Opening) -> bool:
+    """Whether the result puts an earlier one right: "no, 25", "sorry, 25", "I meant the left"."""
+    return bool(parsed.places("fix.phrase")) or "no.word" in opened.tags
+
+
+def _effort(parsed: Parse) -> Literal["too_hard", "too_easy"] | None:
+    if "effort.too_hard" in parsed.seen:
+        return "too_hard"
+    return "too_easy" if "effort.too_easy" in parsed.seen else None
 
 
 def _confidence(parsed: Parse, kind: Kind, safety: Safety) -> float:
-    confidence = 0.3 if kind == "other" else 1.0
-    confidence *= 0.9 ** min(parsed.typos, 5)
-    if any(f.answer == "unsure" for f in (safety.fall, safety.pain, safety.dizzy)):
-        confidence *= 0.6
-    share = parsed.unknown / max(1, len(parsed.units))
-    return round(confidence * (1 - 0.5 * share), 3)
+    confidence = NO_KIND if kind == "other" else 1.0
+    confidence *= CORRECTED ** min(parsed.typos, 5)
+    if any(safety.of(family).answer == "unsure" for family in FAMILIES):
+        confidence *= DOUBTFUL
+    if "unknown" in parsed.seen:
+        unknown = sum("unknown" in unit.tags for unit in parsed.units)
+        confidence *= 1 - ALL_UNKNOWN * unknown / len(parsed.units)
+    return round(confidence, 3)
+
+
+__all__ = ["Found", "read"]

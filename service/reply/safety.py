@@ -1,10 +1,11 @@
 """Falls, pain, dizziness and emergency signs, each with the words behind it."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from service.ladder.stance import Answer
 from service.reply import scope
+from service.reply.events import FAMILIES, Event, events
 from service.reply.reading import Span
 from service.reply.units import Parse
 
@@ -19,6 +20,7 @@ class Found:
     spans: tuple[Span, ...] = ()
 
     def stronger(self, answer: Answer, span: Span) -> "Found":
+        """With one more mention: the strongest answer wins, and keeps its own words."""
         if _RANK[answer] > _RANK[self.answer]:
             return Found(answer, (span,))
         if answer == self.answer:
@@ -28,116 +30,180 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Safety:
-    fall: Found = Found()
-    pain: Found = Found()
-    dizzy: Found = Found()
-    emergency: Found = Found()
+    """All four fields, the body part, and the units told of in a fall (for steadiness)."""
+
+    found: dict[str, Found] = field(default_factory=dict)
     body_part: str | None = None
     body_spans: tuple[Span, ...] = ()
+    falls: tuple[int, ...] = ()
+    elsewhere: frozenset[int] = frozenset()
+
+    def of(self, family: str) -> Found:
+        return self.found.get(family, _NOTHING)
 
     @property
     def reported(self) -> bool:
-        return any(f.answer != "no" for f in (self.fall, self.pain, self.dizzy, self.emergency))
+        return any(found.answer != "no" for found in self.found.values())
 
 
-def weaker(one: Answer, other: Answer) -> Answer:
-    return one if _RANK[one] <= _RANK[other] else other
+_NOTHING = Found()
+_SILENT = Safety()
 
 
-def _said(parse: Parse, index: int, doubtful: bool, fall: bool) -> Answer:
-    """What one mention of a symptom comes to, after everything said around it."""
-    denied = scope.denied(parse, index)
-    if denied == "no":
+def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
+    """What one mention comes to, after everything said around it."""
+    denied = scope.denied(parse, event)
+    others = scope.others(parse, event, things) if denied != "no" else None
+    if "no" in (denied, others):
         return "no"
-    others = scope.others(parse, index, fall=fall)
-    if others == "no":
-        return "no"
-    if scope.supposed(parse, index):
-        return "no"
-    if denied or others or doubtful or scope.long_ago(parse, index) or scope.nearly(parse, index):
+    if scope.supposed(parse, event):
+        return "unsure" if scope.felt_like(parse, event) and event.family == "fall" else "no"
+    if denied or others or doubtful or scope.long_ago(parse, event) or scope.nearly(parse, event):
         return "unsure"
     return "yes"
 
 
-def _fall(parse: Parse, index: int, tags: frozenset[str]) -> Answer:
-    if "fall.near" in tags:
-        return _near_fall(parse, index)
-    phrase = "fall.phrase" in tags or "fall.doubt" in tags
-    doubtful = "fall.doubt" in tags
-    answer = _said(parse, index, doubtful, fall=not phrase or "fall.doubt" in tags)
-    if answer == "yes" and phrase and scope.caught(parse, index):
+def _fall(parse: Parse, event: Event) -> Answer:
+    if event.form == "last" and not _closes(parse, event.last):
+        return "no"
+    if event.form in ("near", "stance"):
+        denied = scope.denied(parse, event) == "no"
+        return "no" if denied or scope.others(parse, event, things=True) == "no" else "unsure"
+    answer = _said(parse, event, event.form == "doubt", things=event.form != "phrase")
+    if answer == "yes" and scope.caught(parse, event):
         return "unsure"
     return answer
 
 
-def _near_fall(parse: Parse, index: int) -> Answer:
-    if scope.denied(parse, index) == "no" or scope.others(parse, index, fall=True) == "no":
+_CLOSERS = frozenset(
+    {"stop", "comma", "scope.or", "scope.but", "old.recent", "self.i", "self.my", "mark"}
+)
+
+
+def _closes(parse: Parse, index: int) -> bool:
+    """Whether unit `index` ends its clause."""
+    return index + 1 >= len(parse.units) or not parse.units[index + 1].tags.isdisjoint(_CLOSERS)
+
+
+def _pain(parse: Parse, event: Event) -> Answer:
+    if event.form == "none":
         return "no"
-    return "unsure"
+    answer = _said(parse, event, event.form == "doubt", things=False)
+    return answer
 
 
-def _pain(parse: Parse, index: int, tags: frozenset[str]) -> Answer:
-    if "pain.none" in tags:
-        return "no"
-    return _said(parse, index, "pain.doubt" in tags, fall=False)
+def _dizzy(parse: Parse, event: Event) -> Answer:
+    answer = _said(parse, event, event.form == "doubt", things=False)
+    if answer == "unsure" and event.form != "doubt" and scope.nearly(parse, event):
+        return "yes"
+    return answer
 
 
-def _dizzy(parse: Parse, index: int, tags: frozenset[str]) -> Answer:
-    return _said(parse, index, "dizzy.doubt" in tags, fall=False)
+def _emergency(parse: Parse, event: Event) -> Answer:
+    answer = _said(parse, event, False, things=False)
+    if answer == "unsure" and not scope.long_ago(parse, event):
+        return "no" if scope.nearly(parse, event) else "yes"
+    return "no" if answer == "unsure" else answer
 
 
-def _emergency(parse: Parse, index: int, _: frozenset[str]) -> Answer:
-    answer = _said(parse, index, False, fall=False)
-    return "yes" if answer == "unsure" and not scope.long_ago(parse, index) else answer
-
-
-_READERS: dict[str, Callable[[Parse, int, frozenset[str]], Answer]] = {
-    "fall": _fall,
-    "pain": _pain,
-    "dizzy": _dizzy,
-    "emergency": _emergency,
-}
+_READERS = {"fall": _fall, "pain": _pain, "dizzy": _dizzy, "emergency": _emergency}
 
 
 def read_safety(parse: Parse) -> Safety:
     """Every mention counts; the strongest answer of each field wins."""
+    mentions = events(parse)
+    if not mentions and "away.place" not in parse.seen:
+        return _SILENT
     found: dict[str, Found] = {}
-    pains: list[int] = []
+    felt: list[Event] = []
+    falls: list[int] = []
+    for event in mentions:
+        answer = _READERS[event.family](parse, event)
+        span = parse.span(event.first, event.last)
+        found[event.family] = found.get(event.family, _NOTHING).stronger(answer, span)
+        if answer != "no":
+            if event.family == "fall":
+                falls.append(event.first)
+            elif event.family == "pain":
+                felt.append(event)
+    elsewhere = _elsewhere(parse, found)
+    body, spans = _body(parse, felt)
+    _chest(found, body, spans, felt, parse)
+    return Safety(found, body, spans, tuple(falls), elsewhere)
+
+
+def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
+    """Grabbing or losing balance away from the hold: a near fall, and nothing about the hold."""
+    if "away.place" not in parse.seen:
+        return frozenset()
+    places: set[int] = set()
     for index, unit in enumerate(parse.units):
-        if not unit.tags:
+        if unit.tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             continue
-        families = {tag.partition(".")[0] for tag in unit.tags}.intersection(_READERS)
-        for family in families:
-            answer = _READERS[family](parse, index, unit.tags)
-            found[family] = found.get(family, Found()).stronger(answer, parse.span(index, index))
-            if family == "pain" and answer != "no":
-                pains.append(index)
-        if unit.tags == {"near.caught"} or "near.caught" in unit.tags:
-            found = _caught_after_nearly(parse, index, found)
-    body, spans = _body(parse, pains)
-    if "emergency" in found and found["emergency"].answer == "unsure":
-        found["emergency"] = Found("yes", found["emergency"].spans)
-    return Safety(body_part=body, body_spans=spans, **found)
-
-
-def _caught_after_nearly(parse: Parse, index: int, found: dict[str, Found]) -> dict[str, Found]:
-    if parse.units[index].word in ("but",):
+        around = [parse.units[place] for place in scope.sentence(parse, index)]
+        away = any("away.place" in other.tags for other in around)
+        held = any(
+            not other.tags.isdisjoint({"digits", "number", "unit.seconds"}) for other in around
+        )
+        event = Event("fall", "noun", index, index)
+        if not away or held or scope.denied(parse, event) or scope.others(parse, event, True):
+            continue
+        places.add(index)
         span = parse.span(index, index)
-        return {**found, "fall": found.get("fall", Found()).stronger("unsure", span)}
-    return found
+        found["fall"] = found.get("fall", _NOTHING).stronger("unsure", span)
+    return frozenset(places)
 
 
-def _body(parse: Parse, pains: list[int]) -> tuple[str | None, tuple[Span, ...]]:
-    """The body part named nearest to a pain, in the same sentence."""
-    best: tuple[int, int] | None = None
-    for pain in pains:
-        if "body" in parse.units[pain].tags:
-            return parse.units[pain].value, (parse.span(pain, pain),)
-        for place in range(max(0, pain - 8), min(len(parse.units), pain + 9)):
-            if "body" in parse.units[place].tags:
-                distance = abs(place - pain)
-                if best is None or distance < best[0]:
-                    best = (distance, place)
-    if best is None:
-        return None, ()
-    return parse.units[best[1]].value, (parse.span(best[1], best[1]),)
+def _chest(
+    found: dict[str, Found],
+    body: str | None,
+    spans: tuple[Span, ...],
+    felt: Sequence[Event],
+    parse: Parse,
+) -> None:
+    """Pain in the chest is an emergency, however it is put."""
+    if body == "chest" and felt:
+        known = found.get("emergency", _NOTHING)
+        if known.answer != "yes":
+            found["emergency"] = known.stronger("yes", parse.span(felt[0].first, felt[0].last))
+
+
+def _body(parse: Parse, felt: Sequence[Event]) -> tuple[str | None, tuple[Span, ...]]:
+    """The first part of the body named beside a pain, in the same sentence."""
+    for event in felt:
+        around = [*scope.sentence(parse, event.first)]
+        if not any("body" in parse.units[place].tags for place in around):
+            around = [*range(event.last + 1, min(len(parse.units), event.last + 7))]
+        best: int | None = None
+        for place in around:
+            if "body" not in parse.units[place].tags:
+                continue
+            if best is None or abs(place - event.first) < abs(best - event.first):
+                best = place
+        if best is not None:
+            return parse.units[best].values["body"], (parse.span(best, best),)
+        part = _part_within(parse, event)
+        if part is not None:
+            return part, (parse.span(event.first, event.last),)
+    return None, ()
+
+
+def _part_within(parse: Parse, event: Event) -> str | None:
+    """A part of the body named inside the mention itself: "put my back out"."""
+    words = parse.tokens.words
+    machine = parse.lexicon.phrases
+    for start in range(parse.units[event.first].start, parse.units[event.last].end):
+        place = machine.start
+        at = start
+        while at < parse.units[event.last].end:
+            after = machine.step(place, words[at])
+            if after is None:
+                break
+            place = after
+            at += 1
+            if place.entry is not None and "body" in place.entry.tags:
+                return place.entry.values["body"]
+    return None
+
+
+__all__ = ["FAMILIES", "Found", "Safety", "read_safety"]

@@ -1,126 +1,166 @@
-"""What the words around a reported event do to it: deny it, give it to someone else, date it.
+"""What the words around a mention do to it: deny it, give it to someone else, date it.
 
 Every question looks a bounded number of units back or ahead, so the whole stays linear. An answer
 of "no" needs plain evidence; thin evidence makes "unsure", and none leaves the report standing.
 """
 
+from typing import Literal
+
+from service.reply.events import Event, is_event
 from service.reply.units import Parse, Unit
 
+Doubt = Literal["no", "unsure"] | None
+
 BACK = 14
-AHEAD = 12
-_EVENTS = ("fall.", "pain.", "dizzy.", "emergency.")
+AHEAD = 14
+_LIST_ENDS = frozenset({"stop", "comma", "scope.or", "side", "number", "digits", "old.recent"})
+_DENIES = frozenset({"neg.strong", "steady.denied"})
 
 
-def is_event(unit: Unit) -> bool:
-    return any(tag.startswith(_EVENTS) for tag in unit.tags)
+def denied(parse: Parse, event: Event) -> Doubt:
+    """Whether it is plainly denied ("no"), perhaps ("unsure"), or stands (None)."""
+    before = _denied_before(parse, event)
+    return before if before is not None else _denied_after(parse, event)
 
 
-def _is_noun(unit: Unit) -> bool:
-    return any(tag.endswith(".noun") or tag == "emergency.sign" for tag in unit.tags)
+class _Denial:
+    """The walk back from a mention to a word that denies it, if nothing comes between."""
+
+    def __init__(self, parse: Parse, event: Event) -> None:
+        self.parse = parse
+        self.event = event
+        self.noun = event.form in ("noun", "sign", "near", "word", "touch")
+        self.unknown = 0
+        self.listed = False
+        self.comma = False
+        self.either = False
+        self.body = False
+
+    def blocks(self, place: int) -> bool:
+        """Takes in the unit at `place`; true when it stops a denial before it."""
+        unit = self.parse.units[place]
+        tags = unit.tags
+        if "scope.or" in tags:
+            self.listed = True
+            self.either = self.either or unit.word in ("or", "nor", "o", "ni")
+        elif "comma" in tags:
+            self.listed = self.comma = True
+        elif is_event(unit):
+            return not (self.listed or place == self.event.first - 1)
+        elif "body" in tags:
+            self.body = True
+            opened = self.parse.tokens.words[unit.start] in self.parse.lexicon.opens
+            return (self.listed and not self.either) or (opened and self.noun and self.comma)
+        elif not tags.isdisjoint({"scope.but", "stop"}):
+            return True
+        elif not tags.isdisjoint({"scope.through", "self.my", "neg.no"}):
+            return False
+        elif "unknown" in tags:
+            self.unknown += 1
+            return self.unknown > 1
+        else:
+            return True
+        return False
+
+    def verdict(self, strong: bool, place: int) -> Doubt:
+        """What a denying word at `place` amounts to."""
+        if self.listed and not self.either and not _bare(self.parse.units, self.event.last):
+            return None
+        if not strong and self.body and self._own_body(place):
+            return None
+        return "unsure" if self.unknown else "no"
+
+    def _own_body(self, place: int) -> bool:
+        """Whether a statement about one's own body opens after `place`: "no my knee is sore"."""
+        parse = self.parse
+        return any(
+            "body" in unit.tags and parse.tokens.words[unit.start] in parse.lexicon.opens
+            for unit in parse.units[place + 1 : self.event.first]
+        )
 
 
 def _bare(units: list[Unit], index: int) -> bool:
-    """Whether nothing is said of the event itself: it stands alone in a list of things denied."""
-    if index + 1 >= len(units):
-        return True
-    tags = units[index + 1].tags
-    return not tags.isdisjoint({"stop", "comma", "scope.or", "side", "number", "digits"})
+    """Whether nothing is said of the thing itself: it only stands in a list of things denied."""
+    return index + 1 >= len(units) or not units[index + 1].tags.isdisjoint(_LIST_ENDS)
 
 
-def denied(parse: Parse, index: int) -> str | None:
-    """ "no" where the event is plainly denied, "unsure" where it may be, None where it is not."""
-    return _denied_before(parse, index) or _denied_after(parse, index)
-
-
-def _denied_before(parse: Parse, index: int) -> str | None:
+def _denied_before(parse: Parse, event: Event) -> Doubt:
     units = parse.units
-    noun = _is_noun(units[index])
-    unknown = 0
-    listed = listed_or = False
-    for place in range(index - 1, max(-1, index - BACK), -1):
+    walk = _Denial(parse, event)
+    for place in range(event.first - 1, max(-1, event.first - BACK), -1):
         tags = units[place].tags
-        if "neg.degree" in tags:
+        if "neg.slight" in tags:
+            return None
+        if "neg.doubt" in tags:
             return "unsure"
-        if "neg.strong" in tags or ("neg.no" in tags and (noun or listed)):
-            if listed and not listed_or and not _bare(units, index):
-                return None
-            return "unsure" if unknown else "no"
-        if "scope.or" in tags:
-            listed = True
-            listed_or = listed_or or units[place].word in ("or", "nor")
-        elif "comma" in tags:
-            listed = True
-        elif is_event(units[place]) and (listed or place == index - 1):
-            if not _bare(units, place) and not listed:
-                return None
-        elif "scope.through" in tags or "self.my" in tags or "idiom.none" in tags:
-            continue
-        elif "body" in tags or "side" in tags:
-            if listed and not listed_or:
-                return None
-        elif "unknown" in tags:
-            unknown += 1
-            if unknown > 1:
-                return None
-        else:
+        strong = "neg.strong" in tags
+        if strong or ("neg.no" in tags and (walk.noun or walk.listed)):
+            return walk.verdict(strong, place)
+        if "steady.denied" in tags and walk.listed:
+            return walk.verdict(False, place)
+        if walk.blocks(place):
             return None
     return None
 
 
-def _denied_after(parse: Parse, index: int) -> str | None:
+def _denied_after(parse: Parse, event: Event) -> Doubt:
+    """ "Pain: none", "falls - 0", "pain? no"."""
     units = parse.units
-    place = index + 1
+    place = event.last + 1
     while place < len(units) and (
-        units[place].word in (":", "=", "-", "?", "is", "was", "has", "level", "score")
+        units[place].word in (":", "=", "-", "?") or units[place].tags == {"scope.through"}
     ):
         place += 1
     if place >= len(units) or "neg.after" not in units[place].tags:
         return None
     following = units[place + 1] if place + 1 < len(units) else None
-    if following is None or not following.tags.isdisjoint({"stop", "comma"}):
+    if following is None or not following.tags.isdisjoint({"stop", "comma", "mark", "scope.or"}):
         return "no"
-    if units[place].word == "no" or is_event(following):
+    if is_event(following) and units[place].word not in ("none", "nil", "0", "zero"):
         return None
-    return "no"
+    return "no" if "neg.no" not in units[place].tags or is_event(following) else None
 
 
-_LIGHT = frozenset({"scope.through", "near.before", "idiom.light"})
+_SUBJECTS = frozenset({"other.person", "other.animal", "other.pronoun", "other.kin"})
+_THINGS = frozenset({"other.thing", "other.professional", "other.it"})
+_LIGHT = frozenset({"scope.through", "near.before", "other.loose", "old.recent", "neg.strong"})
 
 
-def others(parse: Parse, index: int, fall: bool) -> str | None:
-    """ "no" where the event plainly is someone else's, "unsure" where it may be, else None."""
+def others(parse: Parse, event: Event, things: bool) -> Doubt:
+    """Whether it plainly is someone else's ("no"), perhaps ("unsure"), or the client's (None).
+
+    With `things`, a thing can have done it: a vase falls, but has no pain.
+    """
     units = parse.units
+    if not parse.lexicon.selves.isdisjoint(
+        parse.tokens.words[units[event.first].start : units[event.last].end]
+    ):
+        return None
+    subjects = _SUBJECTS | _THINGS if things else _SUBJECTS
     adjacent = True
-    for place in range(index - 1, max(-1, index - BACK), -1):
-        unit = units[place]
-        tags = unit.tags
-        if "self.i" in tags or "self.my" in tags:
+    for place in range(event.first - 1, max(-1, event.first - BACK), -1):
+        tags = units[place].tags
+        if not tags.isdisjoint({"self.i", "self.my", "stop"}):
+            return _named(parse, event) if things else None
+        if "body" in tags and parse.tokens.words[units[place].start] in parse.lexicon.opens:
             return None
-        if "stop" in tags:
-            return None
-        if "comma" in tags or "scope.but" in tags:
+        if not tags.isdisjoint(subjects):
+            return _belongs(parse, place, adjacent)
+        if not tags.isdisjoint({"comma", "scope.but"}):
             adjacent = False
-            continue
-        if "other.kin" in tags:
-            return "unsure"
-        if "other.it" in tags and fall and adjacent:
-            return "no"
-        if not tags.isdisjoint({"other.person", "other.animal", "other.pronoun"}) or (
-            fall and not tags.isdisjoint({"other.thing", "other.professional"})
-        ):
-            return _belongs(units, place, adjacent)
-        if not tags.isdisjoint(_LIGHT):
-            continue
-        adjacent = adjacent and "body" in tags
-    return None
+        elif tags.isdisjoint(_LIGHT):
+            adjacent = adjacent and ("body" in tags or is_event(units[place]))
+    return _named(parse, event) if things else None
 
 
-def _belongs(units: list[Unit], place: int, adjacent: bool) -> str | None:
-    """What an other person or thing at `place` makes of an event after it."""
+def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
+    """What an other person or thing at `place` makes of a mention after it."""
+    units = parse.units
+    if "carer.phrase" in parse.seen and not units[place].tags.isdisjoint(_SUBJECTS):
+        return None
     if adjacent:
-        return "no"
-    before = units[place - 1].tags if place else frozenset()
-    if "of.before_noun" in before:
+        return "unsure" if "other.kin" in units[place].tags else "no"
+    if place and "before.person" in units[place - 1].tags:
         return None
     for earlier in range(place - 1, max(-1, place - BACK), -1):
         tags = units[earlier].tags
@@ -131,19 +171,35 @@ def _belongs(units: list[Unit], place: int, adjacent: bool) -> str | None:
     return "unsure"
 
 
-def long_ago(parse: Parse, index: int) -> bool:
-    """Whether the sentence dates the event more than a month back."""
+def _named(parse: Parse, event: Event) -> Doubt:
+    """A name or a thing that no list knows, right before what it did: "Joan fell"."""
+    place = event.first - 1
+    if place < 0 or event.form != "verb" or "unknown" not in parse.units[place].tags:
+        return None
+    before = parse.units[place - 1].tags if place else frozenset[str]()
+    if not before.isdisjoint({"before.person", "scope.to_place", "unknown", "polite.word"}):
+        return None
+    far = parse.units[place - 2].tags if place > 1 else frozenset[str]()
+    if "scope.through" in before and not far.isdisjoint({"before.person", "scope.to_place"}):
+        return None
+    return "unsure"
+
+
+def long_ago(parse: Parse, event: Event) -> bool:
+    """Whether the sentence dates it more than a month back."""
+    if parse.seen.isdisjoint({"old.long", "old.weeks", "digits"}):
+        return False
     units = parse.units
     old = False
-    for step, limit in ((-1, BACK), (1, AHEAD)):
-        place = index + step
+    for step, start, limit in ((-1, event.first - 1, BACK), (1, event.last + 1, AHEAD)):
+        place = start
         for _ in range(limit):
             if not 0 <= place < len(units) or "stop" in units[place].tags:
                 break
             tags = units[place].tags
             if "old.recent" in tags:
                 return False
-            if step > 0 and is_event(units[place]):
+            if step > 0 and is_event(units[place]) and not old:
                 break
             old = old or "old.long" in tags or _many_weeks(units, place) or _past_year(units, place)
             place += step
@@ -153,53 +209,98 @@ def long_ago(parse: Parse, index: int) -> bool:
 def _many_weeks(units: list[Unit], place: int) -> bool:
     if "old.weeks" not in units[place].tags or not place:
         return False
-    number = units[place - 1].value or units[place - 1].word
-    return number.isdigit() and int(number) > 4
+    number = units[place - 1].values.get("number", units[place - 1].word)
+    return number.isdecimal() and int(number[:6]) > 4
 
 
 def _past_year(units: list[Unit], place: int) -> bool:
+    """ "in 2019": a reader without a calendar can't tell this year, so any year is doubtful."""
     word = units[place].word
     return (
         place > 0
-        and word.isdigit()
-        and 1930 <= int(word[:5]) <= 2100
-        and units[place - 1].word in ("in", "since", "of", "from")
+        and len(word) == 4
+        and word.isdecimal()
+        and 1920 <= int(word) <= 2100
+        and not units[place - 1].tags.isdisjoint({"scope.through", "scope.but", "scope.to_place"})
     )
 
 
-def supposed(parse: Parse, index: int) -> bool:
-    """Whether the event is feared, asked about or supposed, not told."""
+def supposed(parse: Parse, event: Event) -> bool:
+    """Whether it is feared, asked about or supposed, not told."""
     units = parse.units
-    for place in range(index - 1, max(-1, index - 7), -1):
+    fall = event.family == "fall"
+    for place in range(event.first - 1, max(-1, event.first - 8), -1):
         tags = units[place].tags
-        if not tags.isdisjoint({"stop", "comma", "scope.but"}):
+        if not tags.isdisjoint({"stop", "comma"}):
             return False
-        if "suppose.that" in tags:
+        if "suppose.any" in tags:
             return True
+        if fall and "suppose.fall" in tags and event.form == "noun":
+            return True
+        if tags.isdisjoint(
+            {"scope.through", "self.i", "self.my", "near.before", "unknown", "body"}
+        ):
+            if not (is_event(units[place]) or "scope.or" in tags):
+                return False
     return False
 
 
-def nearly(parse: Parse, index: int) -> bool:
-    """Whether it almost happened: "nearly fell", "went over but caught myself"."""
+def nearly(parse: Parse, event: Event) -> bool:
+    """Whether it almost happened: "nearly fell"."""
     units = parse.units
-    for place in range(index - 1, max(-1, index - 5), -1):
+    for place in range(event.first - 1, max(-1, event.first - 6), -1):
         tags = units[place].tags
         if "near.before" in tags:
             return True
-        if tags.isdisjoint({"scope.through", "self.i"}):
+        if tags.isdisjoint({"scope.through", "self.i", "self.my"}):
             break
     return False
 
 
-def caught(parse: Parse, index: int) -> bool:
-    """Whether the client says that they caught themselves, in the same sentence."""
+def felt_like(parse: Parse, event: Event) -> bool:
+    """Whether the client felt it coming: "thought I was going to fall"."""
     units = parse.units
-    for step, limit in ((1, AHEAD), (-1, BACK)):
-        place = index + step
-        for _ in range(limit):
-            if not 0 <= place < len(units) or "stop" in units[place].tags:
-                break
-            if "near.caught" in units[place].tags:
-                return True
-            place += step
+    for place in range(event.first - 1, max(-1, event.first - 7), -1):
+        tags = units[place].tags
+        if "stop" in tags:
+            return False
+        if "near.felt" in tags:
+            return True
     return False
+
+
+def caught(parse: Parse, event: Event) -> bool:
+    """Whether the client says, after it in the same sentence, that they caught themselves."""
+    if parse.seen.isdisjoint({"near.caught", "near.nearly"}):
+        return False
+    units = parse.units
+    for place in range(event.last + 1, min(len(units), event.last + AHEAD)):
+        tags = units[place].tags
+        if "stop" in tags:
+            return False
+        if "near.caught" in tags:
+            return True
+    return False
+
+
+def asked(parse: Parse, event: Event) -> bool:
+    """Whether its sentence is a question."""
+    if "asks" not in parse.seen:
+        return False
+    for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):
+        tags = parse.units[place].tags
+        if "stop" in tags:
+            return "asks" in tags
+    return False
+
+
+def sentence(parse: Parse, index: int) -> range:
+    """The units of the sentence around `index`, at most 30 either way."""
+    units = parse.units
+    first = index
+    while first > 0 and index - first < 30 and "stop" not in units[first - 1].tags:
+        first -= 1
+    last = index
+    while last + 1 < len(units) and last - index < 30 and "stop" not in units[last + 1].tags:
+        last += 1
+    return range(first, last + 1)

@@ -1,33 +1,48 @@
 """Steady or wobbly: the worst told, and by side where the client said which."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.ladder.stance import Steadiness
 from service.reply import scope
+from service.reply.events import Event
+from service.reply.numbers import has_tag
 from service.reply.reading import Span
+from service.reply.safety import Safety
+from service.reply.sides import STEADINESS, Holds
 from service.reply.units import Parse
 
 
 @dataclass(frozen=True, slots=True)
 class Steady:
+    """The worst told, by side where told, the words behind it; `praise` if nothing firmer."""
+
     overall: Steadiness | None = None
-    by_side: dict[str, Steadiness] = field(default_factory=dict)
+    by_side: Mapping[str, Steadiness] = field(default_factory=dict)
     spans: tuple[Span, ...] = ()
+    praise: bool = False
 
 
-def read_steadiness(
-    parse: Parse, side_of: Sequence[tuple[int, str]], held: bool, reported: bool
-) -> Steady:
-    """`held`: seconds were told; `reported`: a safety report was, so bare praise says nothing."""
-    sides = dict(side_of)
+_SILENT = Steady()
+
+
+def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -> Steady:
+    """`comfort`: bare praise is about the client ("I'm fine" after a fall), not about a hold."""
+    if parse.seen.isdisjoint(STEADINESS):
+        return _SILENT
+    sides = dict(holds.word_sides)
+    held = bool(holds.holds)
     told: list[tuple[int, Steadiness]] = []
+    praise = True
     for index, unit in enumerate(parse.units):
-        said = _said(parse, index, unit.tags, held, reported)
+        if unit.tags.isdisjoint(STEADINESS):
+            continue
+        said = _said(parse, index, unit.tags, held, safety, comfort)
         if said is not None:
             told.append((index, said))
+            praise = praise and "steady.praise" in unit.tags
     if not told:
-        return Steady()
+        return _SILENT
     by_side: dict[str, Steadiness] = {}
     for index, said in told:
         side = sides.get(index)
@@ -36,40 +51,69 @@ def read_steadiness(
                 by_side[one] = said
     overall: Steadiness = "wobbly" if any(said == "wobbly" for _, said in told) else "steady"
     spans = tuple(parse.span(i, i) for i, said in told if said == overall)
-    return Steady(overall, by_side, spans)
+    return Steady(overall, by_side, spans, praise)
 
 
 def _said(
-    parse: Parse, index: int, tags: frozenset[str], held: bool, reported: bool
+    parse: Parse, index: int, tags: frozenset[str], held: bool, safety: Safety, comfort: bool
 ) -> Steadiness | None:
-    if "wobbly.word" in tags or "wobbly.touch" in tags:
-        denied = scope.denied(parse, index)
-        if denied is None and (
-            scope.others(parse, index, fall=False) or scope.supposed(parse, index)
-        ):
+    """What one word says of the hold, None for nothing."""
+    if not tags.isdisjoint({"wobbly.word", "wobbly.touch", "wobbly.balance"}):
+        return _wobble(parse, index, tags, held, safety)
+    event = Event("steady", "noun", index, index)
+    if "steady.praise" in tags and not tags.intersection({"steady.firm", "steady.denied"}):
+        if (comfort and not held) or not _of_the_hold(parse, index, held):
             return None
-        return "steady" if denied == "no" else "wobbly"
-    if "steady.firm" in tags:
-        return "wobbly" if scope.denied(parse, index) else "steady"
-    if "steady.praise" in tags:
-        if reported and not held:
+    if "steady.denied" in tags:
+        return "steady"
+    if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
+        return None
+    return "wobbly" if scope.denied(parse, event) else "steady"
+
+
+def _wobble(
+    parse: Parse, index: int, tags: frozenset[str], held: bool, safety: Safety
+) -> Steadiness | None:
+    if index in safety.elsewhere:
+        return None
+    event = Event("wobble", "word", index, index)
+    denied = scope.denied(parse, event)
+    if denied is None:
+        if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
             return None
-        if not _of_the_hold(parse, index, held):
-            return None
-        return "wobbly" if scope.denied(parse, index) else "steady"
-    return None
+        if not held and not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
+            around = scope.sentence(parse, index)
+            if any(place in safety.falls for place in around):
+                return None
+    return "steady" if denied == "no" else "wobbly"
+
+
+def _hoped(parse: Parse, index: int) -> bool:
+    """Whether it is only wished for, feared or asked about: "will I be steadier?"."""
+    return has_tag(parse, index - 1, "suppose.any") or scope.asked(
+        parse, Event("steady", "noun", index, index)
+    )
+
+
+_BREAKS = frozenset({"stop", "comma", "scope.but", "digits", "side", "number", "mark"})
 
 
 def _of_the_hold(parse: Parse, index: int, held: bool) -> bool:
-    """Whether praise speaks of the hold, not of the weather, a visit, or nothing ("ok so ...")."""
+    """Whether praise speaks of the hold, not of the weather, a visit, or a new start ("ok so")."""
     units = parse.units
-    if index == 0 and units[0].word in ("ok", "okay", "k") and len(units) > 1:
-        return not held and "stop" in units[1].tags | units[-1].tags and len(units) == 2
+    if index == 0 and units[0].word in ("ok", "okay", "k", "right", "vale", "bueno", "bien"):
+        only = len(units) == 1 or not any(
+            tags & {"unknown", "digits", "number"} for tags in (unit.tags for unit in units)
+        )
+        if not only:
+            return False
     for place in range(index - 1, max(-1, index - 8), -1):
         tags = units[place].tags
-        if not tags.isdisjoint({"stop", "comma", "scope.but", "digits", "side"}):
+        if not tags.isdisjoint(_BREAKS):
             break
-        if "topic.other" in tags or "body" in tags:
+        if not tags.isdisjoint({"topic.other", "body", "other.person", "other.pronoun"}):
             return False
-    after = units[index + 1].tags if index + 1 < len(units) else frozenset()
-    return "topic.other" not in after and "unknown" not in after
+    after = units[index + 1].tags if index + 1 < len(units) else frozenset[str]()
+    if held:
+        return after.isdisjoint({"topic.other", "body"})
+    return after.isdisjoint({"topic.other", "body", "unknown"})

@@ -4,8 +4,11 @@ import re
 from dataclasses import dataclass
 
 # A word may hold one apostrophe ("didn't"); digits and letters stuck together come apart
-# ("20steady", "L12"); everything else that is not blank is a token of one character.
-_TOKEN = re.compile(r"\d+(?:\.\d+)?|\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|[^\s]")
+# ("20steady", "L12"), but a letter O in a number is a nought ("2O"); everything else that is not
+# blank is a token of one character.
+_TOKEN = re.compile(
+    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|[^\s]"
+)
 _SUFFIXES = frozenset({"s", "ll", "re", "ve", "d", "m"})
 
 
@@ -29,7 +32,9 @@ def tokenise(text: str) -> Tokens:
     for match in _TOKEN.finditer(text):
         word = match[0]
         start, end = match.span()
-        if "'" in word and len(word) > 1:
+        if word[0].isdigit() and word[-1] == "o":
+            word = word.replace("o", "0")
+        elif "'" in word and len(word) > 1:
             base, _, suffix = word.partition("'")
             if suffix in _SUFFIXES:
                 words.append(base)

@@ -1,29 +1,25 @@
 """A text cut into units: the phrases of the word lists, and the tokens between them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from service.reply.lexicon import Lexicon
+from service.reply.machine import Entry, Machine, Place
 from service.reply.plain import Plain, plain
 from service.reply.reading import Span
 from service.reply.spelling import corrected
 from service.reply.tokens import Tokens, tokenise
 
-_NONE: frozenset[str] = frozenset()
-_STOP = frozenset({"stop"})
-_COMMA = frozenset({"comma"})
-_MARK = frozenset({"mark"})
-_DIGITS = frozenset({"digits"})
-_UNKNOWN = frozenset({"unknown"})
-_PUNCTUATION = {
-    ".": _STOP,
-    "!": _STOP,
-    "?": frozenset({"stop", "asks"}),
-    ";": _STOP,
-    "\n": _STOP,
-    ",": _COMMA,
-}
+STOP = frozenset({"stop"})
+COMMA = frozenset({"comma"})
+MARK = frozenset({"mark"})
+DIGITS = frozenset({"digits"})
+UNKNOWN = frozenset({"unknown"})
+_PUNCTUATION = {mark: STOP for mark in ".!;\n"} | {"?": frozenset({"stop", "asks"}), ",": COMMA}
 # Corrections cost time: a reply is short, and what comes after this many tokens is no reply.
 MOST_CORRECTED = 300
+_UNMET = Place((), None)
+_NO_VALUES: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +27,7 @@ class Unit:
     """`words[start:end]` of the tokens, read as one thing."""
 
     tags: frozenset[str]
-    value: str | None
+    values: Mapping[str, str]
     start: int
     end: int
     word: str
@@ -39,13 +35,14 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Parse:
-    """A reply ready to be read. `typos` counts words read as a likely other word."""
+    """A reply ready to be read. `seen` is every tag in it; `typos` counts corrected words."""
 
     plain: Plain
     tokens: Tokens
     units: list[Unit]
+    lexicon: Lexicon
+    seen: frozenset[str]
     typos: int
-    unknown: int
 
     def span(self, first: int, last: int) -> Span:
         """The original text behind units first..last, both included."""
@@ -54,13 +51,26 @@ class Parse:
         end = self.units[last].end
         return self.plain.span(tokens.starts[start], tokens.ends[end - 1])
 
+    def places(self, tag: str) -> list[int]:
+        """The units with a tag, in order."""
+        if tag not in self.seen:
+            return []
+        return [index for index, unit in enumerate(self.units) if tag in unit.tags]
+
+    def glued(self, index: int) -> bool:
+        """Whether unit `index` touches the one before it, with no blank between."""
+        if index <= 0 or index >= len(self.units):
+            return False
+        start = self.units[index].start
+        return self.tokens.ends[start - 1] == self.tokens.starts[start]
+
 
 def _spelt(tokens: Tokens, lexicon: Lexicon) -> tuple[Tokens, int]:
     """The tokens with likely misspellings put right; one token may become several."""
     known, language = lexicon.known, lexicon.language
     changes: list[tuple[int, tuple[str, ...]]] = []
     for index, word in enumerate(tokens.words[:MOST_CORRECTED]):
-        if len(word) > 1 and word not in known and word[0].isalpha():
+        if word not in known and len(word) > 1 and word[0].isalpha():
             better = corrected(word, language)
             if better is not None:
                 changes.append((index, better))
@@ -75,39 +85,59 @@ def _spelt(tokens: Tokens, lexicon: Lexicon) -> tuple[Tokens, int]:
 
 
 def _unmatched(word: str) -> frozenset[str]:
+    """What a token is that no phrase begins with."""
     mark = _PUNCTUATION.get(word)
     if mark is not None:
         return mark
     if word[-1].isdigit():
-        return _DIGITS
-    return _UNKNOWN if word[0].isalpha() else _MARK
+        return DIGITS
+    return UNKNOWN if word[0].isalpha() else MARK
 
 
 def parse(text: str, lexicon: Lexicon) -> Parse:
-    """Longest phrase first, from the left; linear in the text's length."""
+    """The reply cut into the longest phrases that fit together; linear in its length."""
     source = plain(text)
     tokens, typos = _spelt(tokenise(source.text), lexicon)
-    words = tokens.words
-    root = lexicon.phrases.following
+    units = _units(tokens.words, lexicon.phrases)
+    seen = frozenset[str]().union(*{unit.tags for unit in units})
+    return Parse(source, tokens, units, lexicon, seen, typos)
+
+
+def _units(words: list[str], machine: Machine) -> list[Unit]:
+    """From all phrases found, those whose lengths, each squared, add up to most."""
+    count = len(words)
+    worth = [0] * (count + 1)
+    chosen: list[tuple[int, Entry | None]] = [(0, None)] * count
+    for index in range(count - 1, -1, -1):
+        best, choice = worth[index + 1], (index + 1, None)
+        for end, entry in _phrases_at(words, index, machine):
+            value = entry.worth(end - index) + worth[end]
+            if value >= best:
+                best, choice = value, (end, entry)
+        worth[index], chosen[index] = best, choice
     units: list[Unit] = []
-    unknown = 0
-    index, count = 0, len(words)
+    index = 0
     while index < count:
+        end, entry = chosen[index]
         word = words[index]
-        node = root.get(word)
-        end, entry = index, None
-        place = index
-        while node is not None:
-            place += 1
-            if node.entry is not None:
-                end, entry = place, node.entry
-            node = node.following.get(words[place]) if place < count else None
         if entry is None:
-            tags = _unmatched(word)
-            unknown += tags is _UNKNOWN
-            units.append(Unit(tags, None, index, index + 1, word))
-            index += 1
+            units.append(Unit(_unmatched(word), _NO_VALUES, index, end, word))
         else:
-            units.append(Unit(entry.tags, entry.value, index, end, word))
-            index = end
-    return Parse(source, tokens, units, typos, unknown)
+            units.append(Unit(entry.tags, entry.values, index, end, word))
+        index = end
+    return units
+
+
+def _phrases_at(words: list[str], index: int, machine: Machine) -> list[tuple[int, Entry]]:
+    """Every phrase that begins at a token: where it ends and what it means."""
+    found: list[tuple[int, Entry]] = []
+    step, count = machine.step, len(words)
+    place: Place | None = machine.start
+    while index < count and place is not None:
+        word = words[index]
+        after = place.following.get(word, _UNMET)
+        place = step(place, word) if after is _UNMET else after
+        index += 1
+        if place is not None and place.entry is not None:
+            found.append((index, place.entry))
+    return found
