@@ -1,0 +1,77 @@
+"""A trainer's day in a real browser: a fall comes in, is handled, the client goes on elsewhere."""
+
+from collections.abc import Iterator
+
+import pytest
+from browsing import Window, launch, served
+from playwright.sync_api import Browser, expect, sync_playwright
+from web_world import World
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        launched = launch(playwright)
+        yield launched
+        launched.close()
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+def test_a_fall_from_the_phone_to_the_next_prompt(
+    world: World, browser: Browser, scripts: bool
+) -> None:
+    world.pass_time(hours=2)
+    with served(world) as address:
+        window = Window(browser, address, scripts=scripts).sign_in()
+        page = window.page
+
+        # Ada answers on her phone.
+        page.get_by_role("link", name="Practice phone").click()
+        page.get_by_label("Whose phone").select_option("Ada Sample")
+        page.get_by_role("button", name="Pick it up").click()
+        expect(page.get_by_text("Feet side by side").first).to_be_visible()
+        page.get_by_label("Reply as Ada").fill("20 but then I fell in the kitchen")
+        page.get_by_role("button", name="Send").click()
+        expect(page.get_by_text("20 but then I fell in the kitchen")).to_be_visible()
+        world.tick()
+        page.get_by_role("link", name="Look again").click()
+        expect(page.get_by_text("Stop. Sit, or stay lying.")).to_be_visible()
+
+        # The fall is in front of the trainer, who handles it in two presses.
+        page.get_by_role("link", name="Alerts").click()
+        expect(page.get_by_role("heading", name="Ada Sample: Fall")).to_be_visible()
+        expect(page.locator("mark", has_text="fell").first).to_be_visible()
+        page.get_by_role("link", name="Ada Sample: Fall").click()
+        page.get_by_role("button", name="Phoned: all is well").click()
+        expect(page.get_by_role("status")).to_contain_text("Handled: Fall, Ada Sample")
+        assert world.client("ada").state == "resting"
+
+        # A misread press is taken back, and this time Ada goes on from where she was.
+        page.get_by_role("button", name="Undo").click()
+        page.get_by_label("From here on").select_option(index=1)
+        page.get_by_role("button", name="Phoned: all is well").click()
+        world.tick()
+        assert world.client("ada").state == "active"
+
+        # The trainer puts her on another rung, by drawing and words, with a reason.
+        page.get_by_role("link", name="Clients").click()
+        page.get_by_role("link", name="Ada Sample").click()
+        page.get_by_role("link", name="Put on another rung").click()
+        page.get_by_label("Side by side, 7.5 cm apart, hover").check()
+        page.get_by_role("button", name="Show what it would mean").click()
+        expect(page.get_by_text("Hands just above counter").first).to_be_visible()
+        text = page.locator("p.sent").first.inner_text()
+        page.get_by_label("Why?").fill("Held it well at the visit")
+        page.get_by_role("button", name="Put Ada on this rung").click()
+        expect(page.get_by_text("Held it well at the visit")).to_be_visible()
+
+        # The next morning the very text that was shown is on her phone.
+        world.pass_time(days=1)
+        window.sign_in()
+        page.goto(f"/phone?client={world.clients['ada']}")
+        expect(page.get_by_text(text)).to_be_visible()
+        assert world.sent("ada", "prompt")[-1].body == text
+        assert window.complaints == []
+        window.close()
