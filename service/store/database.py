@@ -1,15 +1,28 @@
 """Opening the database, and the two ways to use it: read, and write in one transaction."""
 
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from typing import Any, TypeVar
 
+import tenacity
 from sqlalchemy import Engine, create_engine, event
-from sqlalchemy.engine import Connection
+from sqlalchemy.engine import Connection, make_url
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
+from service.store.turns import Turns
+
+T = TypeVar("T")
+
 BUSY_TIMEOUT_MS = 15_000
+# A row that somebody else holds for longer than this is waited for no more; the work is redone.
+LOCK_TIMEOUT_MS = 5_000
+CONNECT_TIMEOUT_S = 5
+GIVE_UP_AFTER_S = 20.0
+# What another try can put right, by PostgreSQL's SQLSTATE: lost or refused connections, a server
+# that stops or starts, deadlocks, changes in between, locks not given in time.
+PASSING_STATES = ("08", "40001", "40P01", "53300", "55P03", "57P01", "57P02", "57P03")
 
 
 class Store:
@@ -18,8 +31,9 @@ class Store:
     def __init__(self, url: str) -> None:
         self.url = url
         self.is_sqlite = url.startswith("sqlite")
-        self.engine = _open(url, self.is_sqlite)
-        self._writing = threading.RLock() if self.is_sqlite else None
+        self.engine = _open_sqlite(url) if self.is_sqlite else _open_postgresql(url)
+        self._turn: AbstractContextManager[object] = Turns() if self.is_sqlite else nullcontext()
+        self._writing = self.engine.execution_options(writes=True)
 
     @contextmanager
     def read(self) -> Iterator[Session]:
@@ -30,23 +44,72 @@ class Store:
     @contextmanager
     def write(self) -> Iterator[Session]:
         """A session whose work is committed as a whole at the end, or not at all."""
-        if self._writing is None:
-            yield from self._transaction(self.engine)
-            return
-        with self._writing:
-            yield from self._transaction(self.engine.execution_options(writes=True))
-
-    def _transaction(self, engine: Engine) -> Iterator[Session]:
-        with Session(engine, expire_on_commit=False) as session, session.begin():
+        with (
+            self._turn,
+            Session(self._writing, expire_on_commit=False) as session,
+            session.begin(),
+        ):
             yield session
+
+    def run(self, work: Callable[[Session], T]) -> T:
+        """Do `work` in one write transaction and give its answer.
+
+        It is done again when the connection broke or another transaction was in the way, so doing
+        it twice must be as good as once: a connection can break after the commit.
+        """
+        for attempt in _tries():
+            with attempt, self.write() as session:
+                return work(session)
+        raise AssertionError("tenacity raises the last error")
 
     def close(self) -> None:
         self.engine.dispose()
 
 
-def _open(url: str, is_sqlite: bool) -> Engine:
-    if not is_sqlite:
-        return create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
+def is_passing(problem: BaseException) -> bool:
+    """Whether the database may well do the same work on another try."""
+    if not isinstance(problem, DBAPIError):
+        return False
+    cause = problem.orig
+    if isinstance(cause, sqlite3.OperationalError):
+        return cause.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    state = getattr(cause, "sqlstate", None) or ""
+    return problem.connection_invalidated or state.startswith(PASSING_STATES)
+
+
+def _tries() -> tenacity.Retrying:
+    return tenacity.Retrying(
+        retry=tenacity.retry_if_exception(is_passing),
+        wait=tenacity.wait_random_exponential(multiplier=0.05, max=2.0),
+        stop=tenacity.stop_after_delay(GIVE_UP_AFTER_S),
+        reraise=True,
+    )
+
+
+def _open_postgresql(url: str) -> Engine:
+    address = make_url(url)
+    if address.drivername in ("postgres", "postgresql"):
+        address = address.set(drivername="postgresql+psycopg")
+    engine = create_engine(
+        address,
+        pool_pre_ping=True,
+        pool_size=10,
+        max_overflow=20,
+        connect_args={"connect_timeout": CONNECT_TIMEOUT_S},
+    )
+    event.listen(engine, "connect", _prepare_postgresql)
+    return engine
+
+
+def _prepare_postgresql(connection: Any, _record: object) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET lock_timeout = {LOCK_TIMEOUT_MS}")
+        # A process that hangs in the middle of a transaction must not hold its rows for ever.
+        cursor.execute("SET idle_in_transaction_session_timeout = 60000")
+    connection.commit()
+
+
+def _open_sqlite(url: str) -> Engine:
     engine = create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)

@@ -1,12 +1,10 @@
-"""A practice with one client on real SQLite, a clock set by hand, and texts played through it."""
+"""A practice with one client on a real database, a clock set by hand, and texts played through it."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from sqlmodel import SQLModel, col, select
+from sqlmodel import col, select
 
 from service.carriers.base import InboundText
 from service.carriers.handset import Handset
@@ -16,6 +14,7 @@ from service.coach.receive import receive
 from service.coach.situation import Situation, load
 from service.ladder.body import Body, Profile
 from service.store import Store
+from service.store.due import next_due_at
 from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
 from service.ticks.jobs import due_tick, send_tick
 
@@ -41,10 +40,13 @@ class World:
             pass
 
     def pass_time(self, **by: float) -> None:
-        """Let time pass in steps of ten minutes, with ticks."""
+        """Let time pass, with ticks whenever something comes due."""
         until = self.clock.now() + timedelta(**by)
         while self.clock.now() < until:
-            self.clock.advance(min(timedelta(minutes=10), until - self.clock.now()))
+            with self.store.read() as session:
+                due = next_due_at(session)
+            soonest = self.clock.now() + timedelta(seconds=1)
+            self.clock.set(min(until, max(due or until, soonest)))
             self.tick()
 
     def reply(self, text: str, carrier_id: str | None = None) -> None:
@@ -99,9 +101,7 @@ class World:
 
 
 @pytest.fixture
-def world(tmp_path: Path) -> Iterator[World]:
-    store = Store(f"sqlite:///{tmp_path / 'world.sqlite3'}")
-    SQLModel.metadata.create_all(store.engine)
+def world(store: Store) -> World:
     world = World(store, HandClock(START))
     with store.write() as session:
         practice = Practice(name="Harbour Balance", phone="+12025550100", created_at=START)
@@ -126,8 +126,7 @@ def world(tmp_path: Path) -> Iterator[World]:
         )
         world.client_id = client.id
         world.trainer_id = trainer.id
-    yield world
-    store.close()
+    return world
 
 
 @pytest.fixture

