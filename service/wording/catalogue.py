@@ -31,6 +31,7 @@ LONGEST: Mapping[str, int] = {
     "target_s": 2,
     "side": 9,
     "kind": 28,
+    "days": 6,
 }
 
 # Texts by name, in the groups in which docs and settings show them.
@@ -109,6 +110,13 @@ GROUPS: Mapping[str, Mapping[str, TextSpec]] = {
         "away_rest": TextSpec("after 21 days or more away"),
         "paused": TextSpec("when the trainer paused the prompts", ("number",)),
         "resumed": TextSpec("when the trainer resumed the prompts", safety=True),
+    },
+    "Once a week, to a client who wants it": {
+        "weekly_some": TextSpec("after 1 or 2 days of practice", ("called", "days")),
+        "weekly_enough": TextSpec("after 3 days of practice or more", ("called", "days")),
+        "weekly_onward": TextSpec(
+            "after 3 days or more and a move up, with none back", ("called", "days")
+        ),
     },
     "To the trainer's and the second contact's phones": {
         "page": TextSpec("to the trainer on duty, for an urgent alert", ("called", "kind")),

@@ -11,7 +11,7 @@ from service.wording.answers import Follows, answer_text
 from service.wording.catalogue import ALERT_KINDS, GROUPS, TextSpec
 from service.wording.safety import FALLBACK_NUMBER, emergency_countries, required_parts
 from service.wording.segments import segments
-from service.wording.texts import LANGUAGES, alert_words, render, word
+from service.wording.texts import LANGUAGES, alert_words, days_words, render, word
 
 _INTRODUCTION = """\
 # Every text the service sends
@@ -80,6 +80,7 @@ def _one_text(name: str, spec: TextSpec) -> Iterator[str]:
 def _sample(name: str, language: str) -> dict[str, Any]:
     sample = dict(_VALUES)
     sample["task"] = _TASKS[language]
+    sample["days"] = days_words(4, language)
     sample["kind"] = alert_words("fall", language)
     sample["side"] = word("right", language)
     sample["hint"] = render("hint_sided", language, target_s=20) if name == "prompt" else ""

@@ -88,6 +88,11 @@ def word(name: str, language: str) -> str:
     return str(table(language)["words"][name])
 
 
+def days_words(count: int, language: str) -> str:
+    """So many days, in words: 1 day, 4 days."""
+    return word("one_day", language) if count == 1 else word("days", language).format(count=count)
+
+
 def weekday_name(weekday: int, language: str) -> str:
     """The name of a weekday, Monday 0."""
     return str(table(language)["words"]["weekdays"][weekday])

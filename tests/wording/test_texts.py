@@ -42,6 +42,7 @@ LONG = {
     "caution": "Dolor o mareo: pare.",
     "target_s": 30,
     "side": "izquierda",
+    "days": "7 days",
 }
 EVERY_TEXT = [(name, language) for language in LANGUAGES for name in CATALOGUE]
 
