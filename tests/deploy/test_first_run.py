@@ -1,5 +1,6 @@
 """`sh deploy/try` for real, as a newcomer runs it: a bare copy, the real locks, the real demo."""
 
+import re
 import shutil
 import signal
 import socket
@@ -40,6 +41,25 @@ class Running:
         raise AssertionError(f"not served after {PATIENCE_S} s:\n{self.said()}")
 
 
+def signed_in(running: Running) -> str:
+    """The page that the printed e-mail address and password open."""
+    said = running.said()
+    email = re.search(r"Sign in as +(\S+@\S+)", said)
+    password = re.search(r"Password +(.+)", said)
+    assert email, said
+    assert password, said
+    with httpx.Client(base_url=running.address, follow_redirects=True, timeout=10) as browser:
+        form = browser.get("/sign-in").text
+        csrf = re.search(r'name="csrf" value="([^"]+)"', form)
+        assert csrf, form
+        answer = browser.post(
+            "/sign-in",
+            data={"csrf": csrf[1], "next": "/", "email": email[1], "password": password[1].strip()},
+        )
+        assert answer.status_code == 200, answer.text
+        return answer.text
+
+
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -78,7 +98,8 @@ def test_one_command_serves_the_demo_again_and_again(tmp_path: Path) -> None:
     with trying(checkout, elsewhere, port) as first:
         page = first.wait_until_served()
         assert page.status_code == 200
-        assert "Rungwise" in page.text
+        assert "invented practice" in page.text
+        assert "fell" in signed_in(first)
         assert first.address in first.said()
         assert "Preparing" in first.said()
 
@@ -90,13 +111,13 @@ def test_one_command_serves_the_demo_again_and_again(tmp_path: Path) -> None:
 
     started = time.monotonic()
     with trying(checkout, elsewhere, port) as again:
-        assert again.wait_until_served().status_code == 200
+        again.wait_until_served()
+        assert 'action="/sign-out"' in signed_in(again)
         assert "Preparing" not in again.said()
     assert time.monotonic() - started < 30
     assert "Traceback" not in first.said() + second.said() + again.said()
 
     assert list(elsewhere.iterdir()) == []
-    visible = {path.name for path in checkout.iterdir() if not path.name.startswith(".")}
-    assert visible - {"rungwise.egg-info"} == {
-        path.name for path in ROOT.iterdir() if not path.name.startswith(".")
-    } - {"rungwise.egg-info"}
+    # Everything it made is out of sight or an installed package's own note.
+    made = {path.name for path in checkout.iterdir()} - {path.name for path in ROOT.iterdir()}
+    assert {name for name in made if name[0] != "."} <= {"rungwise.egg-info"}
