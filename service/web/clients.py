@@ -1,102 +1,108 @@
-"""The list of clients, and one client."""
+"""The list of clients: today's state of each, searched, filtered, sorted and paged by address."""
 
-from fastapi import APIRouter, Response
-from markupsafe import Markup
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query, Response
+from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from service.coach.people import client_of, clients_of
-from service.coach.prompt import prompt_body
-from service.coach.situation import Situation, load, past
-from service.ladder.drawing import draw_rung
-from service.ladder.explain import explain_next
-from service.ladder.rungs import Rung
-from service.store import thread
-from service.store.tables import Alert, Due
+from service.coach.trend import Trend, rung_of_key, trend
+from service.store import roster
+from service.store.scope import Scope
+from service.store.tables import Trainer
 from service.web.frame import framed
-from service.web.visit import Signed
-from service.wording.rung_words import rung_sentence, rung_short
-from service.wording.segments import segments
+from service.web.visit import Signed, Visit
+from service.wording.rung_words import rung_short
 
 router = APIRouter()
 
-TEXTS_SHOWN = 40
-MOVES_SHOWN = 12
+ON_A_PAGE = 50
+
+
+class Looking(BaseModel):
+    """What the list is asked to show, in its address."""
+
+    q: str = Field(default="", max_length=80)
+    today: str = Field(default="", max_length=20)
+    trainer: int = 0
+    sort: str = Field(default="name", max_length=10)
+    turned: bool = False
+    page: int = Field(default=1, ge=1, le=10_000)
+
+    def address(self, **other: object) -> str:
+        """This list's address with some of it changed."""
+        values = self.model_dump() | other
+        usual = type(self)().model_dump()
+        kept = {name: value for name, value in values.items() if value != usual[name]}
+        return f"/clients?{urlencode(kept)}" if kept else "/clients"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One client's line: what the store knows, with the rung in words and the trend."""
+
+    row: roster.Row
+    rung: str
+    trend: Trend
+    told: str
 
 
 @router.get("/clients")
-def clients(visit: Signed) -> Response:
+def clients(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
+    wanted = roster.Wanted(
+        words=asked.q.strip(),
+        today=asked.today,
+        trainer_id=asked.trainer or None,
+        sort=asked.sort if asked.sort in roster.SORTS else "name",
+        turned=asked.turned,
+    )
+    after = (asked.page - 1) * ON_A_PAGE
     with visit.parts.store.read() as session:
-        return framed(visit, session, "clients.html", clients=clients_of(session, visit.trainer))
-
-
-@router.get("/clients/{client_id}")
-def one_client(visit: Signed, client_id: int) -> Response:
-    with visit.parts.store.read() as session:
-        client = client_of(session, visit.trainer, client_id)
-        situation = load(session, client)
-        open_alerts = session.exec(
-            select(Alert).where(Alert.client_id == client.id, Alert.state != "handled")
-        ).all()
+        rows, total = roster.clients_page(
+            session, Scope.of(visit.trainer), visit.now, wanted, ON_A_PAGE, after
+        )
         return framed(
             visit,
             session,
-            "client.html",
-            client=client,
-            situation=situation,
-            now_on=_now_on(session, situation) if situation else None,
-            alerts=open_alerts,
-            moves=thread.moves(session, client.id, MOVES_SHOWN),
-            texts=thread.texts(session, client.id, TEXTS_SHOWN),
-            prompt_due=_prompt_due(session, client.id),
-            named=RungNames(situation),
-            segments=segments,
+            "clients.html",
+            asked=asked,
+            lines=[line(row) for row in rows],
+            total=total,
+            pages=max(-(-total // ON_A_PAGE), 1),
+            trainers=_trainers(session, visit),
+            trend_weeks=roster.TREND_DAYS // 7,
         )
 
 
-def _now_on(session: Session, situation: Situation) -> dict[str, object] | None:
-    """Where the client is: the rung drawn and in words, the text it gives, and what comes next."""
-    key = situation.placement.rung_key
-    if key not in situation.ladder:
-        return None
-    rung = situation.rung
-    history = past(session, situation.client_id)
-    plan = situation.settings.plan(situation.resting)
-    text = prompt_body(situation.client, rung, situation.settings.target_s)
-    return {
-        "rung": rung,
-        "drawing": drawn(situation, rung),
-        "sentence": rung_sentence(rung),
-        "text": text,
-        "size": segments(text),
-        "next_step": explain_next(situation.ladder, plan, history, key),
-        "place": situation.ladder.index(key) + 1,
-        "of": len(situation.ladder),
-    }
-
-
-def drawn(situation: Situation, rung: Rung) -> Markup:
-    """The feet on this rung from above, as SVG that takes the page's ink."""
-    body = situation.ladder.body
-    if body is None:
-        return Markup()
-    svg = draw_rung(
-        rung, body, title=rung_short(rung), description=rung_sentence(rung), theme="auto"
+def line(row: roster.Row) -> Line:
+    rung = rung_of_key(row.rung_key, row.body or {}) if row.rung_key else None
+    moves = [(step.day, step.kind, step.to_key) for step in row.steps]
+    return Line(
+        row=row,
+        rung=rung_short(rung) if rung else row.rung_key or "",
+        trend=trend(moves, row.rung_key, row.local_date, roster.TREND_DAYS),
+        told=seconds_told(row.told),
     )
-    return Markup(svg)  # noqa: S704  # made of numbers and our own escaped words
 
 
-class RungNames:
-    """Rungs in a few words, also those that a later plan took off the ladder."""
+def seconds_told(told: Mapping[str, Any] | None) -> str:
+    """The seconds of a day's report in a few letters: 20 s, or L 20, R 14 s."""
+    holds: Sequence[Mapping[str, Any]] = (told or {}).get("holds") or ()
+    letters = {"left": "L ", "right": "R ", "both": ""}
+    shown = [
+        f"{letters.get(hold['side'] or '', '')}{hold['seconds']:g}"
+        for hold in holds
+        if hold["seconds"] is not None
+    ]
+    return f"{', '.join(shown)} s" if shown else ""
 
-    def __init__(self, situation: Situation | None) -> None:
-        self.situation = situation
 
-    def __call__(self, key: str) -> str:
-        if self.situation is not None and key in self.situation.ladder:
-            return rung_short(self.situation.ladder[key])
-        return key
-
-
-def _prompt_due(session: Session, client_id: int) -> Due | None:
-    rows = select(Due).where(Due.kind == "prompt", Due.subject_id == client_id)
-    return session.exec(rows.order_by(col(Due.at))).first()
+def _trainers(session: Session, visit: Visit) -> Sequence[Trainer]:
+    """Whom the practice lead may filter by; a trainer sees only their own clients anyway."""
+    if not visit.is_lead:
+        return ()
+    rows = select(Trainer).where(Trainer.practice_id == visit.practice.id)
+    return session.exec(rows.order_by(col(Trainer.name))).all()

@@ -17,7 +17,7 @@ from service.ladder.rungs import Rung
 from service.store import inbox
 from service.store.scope import Scope
 from service.store.tables import Alert, Client
-from service.web.clients import RungNames
+from service.web.client import RungNames
 from service.web.frame import framed
 from service.web.visit import Signed, Visit
 

@@ -14,7 +14,7 @@ from service.coach.situation import Situation, load
 from service.errors import EditedMeanwhile, NotFound, ServiceError
 from service.ladder.rungs import Ladder, Rung
 from service.store import thread
-from service.web.clients import drawn
+from service.web.client import drawn
 from service.web.errors import status_of
 from service.web.frame import framed
 from service.web.visit import Signed, Visit

@@ -32,6 +32,24 @@ STATE = {
     "paused": "Paused",
     "stopped": "Stopped texts",
 }
+# What today is for a client, in the order in which it may need the trainer.
+TODAY = {
+    "silent": "Silent",
+    "wobbly": "Wobbly",
+    "resting": "Resting",
+    "not_arrived": "Text did not arrive",
+    "missed": "Text not sent",
+    "stopped": "Stopped texts",
+    "skipped": "Skipped",
+    "replied": "Replied",
+    "sent": "Sent, no reply yet",
+    "due": "Due",
+    "steady": "Steady",
+    "none": "No practice today",
+    "paused": "Paused",
+    "invited": "Not agreed yet",
+}
+SORT = {"name": "name", "today": "what may need you", "days": "last practice", "rung": "rung"}
 ALERT_STATE = {"new": "Not seen yet", "seen": "Seen", "handled": "Handled"}
 MOVE = {"up": "Up", "stay": "Stay", "back": "Back", "rest": "Rest", "override": "Placed by you"}
 TEXT_STATE = {

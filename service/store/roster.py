@@ -1,0 +1,298 @@
+"""The list of clients: each one's day, place and latest moves, a page at a time.
+
+The number of queries is the same however many clients there are. Finding the page touches only
+what it is sorted and filtered by; all else is read for the clients on the page alone.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import ColumnElement, Select, String, and_, case, cast, func, literal, or_, select
+from sqlmodel import Session, col
+
+from service.store.scope import Scope
+from service.store.tables import Alert, Client, Due, Message, MoveRow, Placement, PlanRow, Report
+from service.store.tables import Trainer as TrainerRow
+
+TREND_DAYS = 56
+STANCES = ("parallel", "staggered", "semi_tandem", "tandem", "toe_touch", "single_leg")
+# What a client's day can be; those that may need the trainer come first.
+TODAY = (
+    *("silent", "wobbly", "resting", "not_arrived", "missed", "stopped"),
+    *("skipped", "replied", "sent", "due", "steady", "none", "paused", "invited"),
+)
+SORTS = ("name", "today", "days", "rung")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What to show and in which order; empty values leave nothing out."""
+
+    words: str = ""
+    today: str = ""
+    trainer_id: int | None = None
+    sort: str = "name"
+    turned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One move for the trend line."""
+
+    day: date
+    kind: str
+    to_key: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One client as the list shows them. `told` is the day's report, `last_day` of practice."""
+
+    client: Client
+    trainer: str
+    today: str
+    local_date: date
+    told: dict[str, Any] | None
+    rung_key: str | None
+    last_day: date | None
+    body: dict[str, Any] | None
+    due_at: datetime | None
+    steps: tuple[Step, ...]
+    alerts: tuple[str, ...]
+
+    @property
+    def days_since(self) -> int | None:
+        return None if self.last_day is None else max((self.local_date - self.last_day).days, 0)
+
+
+def clients_page(
+    session: Session, scope: Scope, now: datetime, wanted: Wanted, most: int, after: int = 0
+) -> tuple[list[Row], int]:
+    """One page of clients and how many there are in all."""
+    days = _Days(session, scope, now)
+    conditions = [scope.clients, *_conditions(wanted)]
+    # Another trainer's name gives nothing away: the scope's own condition stays.
+    asked = _joined(select(col(Client.id)), wanted, days).where(*conditions)
+    order = [each.desc() if wanted.turned else each for each in _order(wanted)]
+    page = asked.order_by(*order, col(Client.id)).limit(most).offset(after)
+    ids = list(session.execute(page).scalars())
+    counted = _joined(select(func.count(col(Client.id))), wanted, days).where(*conditions)
+    total = session.execute(counted).scalar_one()
+    return _rows(session, ids, days), total
+
+
+class _Days:
+    """Today's date for every client: their own calendar's, by the zones there are."""
+
+    def __init__(self, session: Session, scope: Scope, now: datetime) -> None:
+        zones = session.execute(select(col(Client.time_zone)).where(scope.clients).distinct())
+        self.by_zone = {zone: now.astimezone(ZoneInfo(zone)).date() for zone in zones.scalars()}
+        here: dict[date, list[str]] = defaultdict(list)
+        for zone, day in self.by_zone.items():
+            here[day].append(zone)
+        self.usual = max(here, key=lambda day: len(here[day]), default=now.date())
+        others = {day: zones for day, zones in here.items() if day != self.usual}
+        self.date = self._choose({day: day for day in others}, others, self.usual)
+        iso = {day: day.isoformat() for day in others}
+        self.text = self._choose(iso, others, self.usual.isoformat())
+
+    def _choose(
+        self, values: dict[date, Any], zones: dict[date, list[str]], usual: object
+    ) -> ColumnElement[Any]:
+        if not zones:
+            return literal(usual)
+        return case(
+            *((col(Client.time_zone).in_(zones[day]), literal(values[day])) for day in zones),
+            else_=literal(usual),
+        )
+
+
+def _joined(query: Select[Any], wanted: Wanted, days: _Days) -> Select[Any]:
+    query = query.select_from(Client)
+    if wanted.today or wanted.sort == "today":
+        query = _with_day(query, days)
+    if wanted.sort in ("days", "rung"):
+        query = query.outerjoin(Placement, col(Placement.client_id) == col(Client.id))
+    return query
+
+
+def _with_day(query: Select[Any], days: _Days) -> Select[Any]:
+    """Join the day's prompt, report, due time and open silence, each by a unique index."""
+    key = literal("prompt:") + cast(col(Client.id), String) + literal(":") + days.text
+    return (
+        query.outerjoin(Message, col(Message.once_key) == key)
+        .outerjoin(
+            Report,
+            and_(
+                col(Report.client_id) == col(Client.id),
+                col(Report.local_date) == days.date,
+                col(Report.superseded_at).is_(None),
+            ),
+        )
+        .outerjoin(
+            Due,
+            and_(
+                col(Due.kind) == "prompt",
+                col(Due.subject_id) == col(Client.id),
+                col(Due.local_date) == days.date,
+            ),
+        )
+        .outerjoin(
+            Alert,
+            and_(
+                col(Alert.client_id) == col(Client.id),
+                col(Alert.kind) == "silence",
+                col(Alert.state) != "handled",
+            ),
+        )
+    )
+
+
+def _today() -> ColumnElement[str]:
+    """One of TODAY for each client, from what `_with_day` joined."""
+    told = col(Report.told)
+    wobbly = or_(
+        told["steadiness"].as_string() == "wobbly",
+        told["steadiness_by_side"]["left"].as_string() == "wobbly",
+        told["steadiness_by_side"]["right"].as_string() == "wobbly",
+    )
+    reported = col(Report.id).is_not(None)
+    return case(
+        (col(Client.state) != "active", col(Client.state)),
+        (and_(reported, told["skipped"].as_boolean()), "skipped"),
+        (and_(reported, wobbly), "wobbly"),
+        (and_(reported, told["steadiness"].as_string() == "steady"), "steady"),
+        (reported, "replied"),
+        (col(Alert.id).is_not(None), "silent"),
+        (col(Client.last_reply_at) > col(Message.created_at), "replied"),
+        (col(Message.state).in_(("failed", "unknown")), "not_arrived"),
+        (col(Message.state) == "missed", "missed"),
+        (col(Message.id).is_not(None), "sent"),
+        (col(Due.id).is_not(None), "due"),
+        else_="none",
+    )
+
+
+def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
+    found: list[ColumnElement[bool]] = []
+    if wanted.words:
+        number = "".join(letter for letter in wanted.words if letter.isdigit())
+        fits = [
+            col(Client.name).icontains(wanted.words, autoescape=True),
+            col(Client.called).icontains(wanted.words, autoescape=True),
+        ]
+        if len(number) >= 4:
+            fits.append(col(Client.phone).contains(number))
+        found.append(or_(*fits))
+    if wanted.trainer_id is not None:
+        found.append(col(Client.trainer_id) == wanted.trainer_id)
+    if wanted.today:
+        found.append(_today() == wanted.today)
+    return found
+
+
+def _order(wanted: Wanted) -> list[Any]:
+    name = func.lower(col(Client.name))
+    if wanted.sort == "today":
+        rank = case(*((_today() == code, place) for place, code in enumerate(TODAY)), else_=99)
+        return [rank, name]
+    if wanted.sort == "days":
+        return [col(Placement.since), name]
+    if wanted.sort == "rung":
+        return [_stance_place(), name]
+    return [name]
+
+
+def _stance_place() -> ColumnElement[int]:
+    """How far along the ladder a rung's key says it is: its ground, then its stance."""
+    key = col(Placement.rung_key)
+    ground = case((key.startswith("firm/"), 0), (key.startswith("mat"), 100), else_=200)
+    stance = case(
+        *((key.contains(f"/{name}/"), place) for place, name in enumerate(STANCES)), else_=-1
+    )
+    return ground + stance
+
+
+def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
+    """Everything the list shows of these clients, in three queries."""
+    asked = (
+        _with_day(
+            select(
+                Client,
+                col(TrainerRow.name),
+                _today(),
+                col(Report.told),
+                col(Placement.rung_key),
+                col(Placement.since),
+                col(PlanRow.profile)["body"],
+                col(Due.at),
+            ).select_from(Client),
+            days,
+        )
+        .join(TrainerRow, col(TrainerRow.id) == col(Client.trainer_id))
+        .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
+        .outerjoin(
+            PlanRow,
+            and_(
+                col(PlanRow.client_id) == col(Client.id),
+                col(PlanRow.version) == col(Placement.plan_version),
+            ),
+        )
+        .where(col(Client.id).in_(ids))
+    )
+    steps = _steps(session, ids, days.usual - timedelta(days=TREND_DAYS))
+    alerts = _open_alerts(session, ids)
+    found = {}
+    for client, trainer, today, told, key, since, body, due_at in session.execute(asked):
+        found[client.id] = Row(
+            client=client,
+            trainer=trainer,
+            today=today,
+            local_date=days.by_zone[client.time_zone],
+            told=told,
+            rung_key=key,
+            last_day=since,
+            body=body,
+            due_at=due_at,
+            steps=tuple(steps[client.id]),
+            alerts=tuple(alerts[client.id]),
+        )
+    return [found[client_id] for client_id in ids]
+
+
+def _steps(session: Session, ids: Sequence[int], since: date) -> dict[int, list[Step]]:
+    rows = (
+        select(
+            col(MoveRow.client_id),
+            col(MoveRow.local_date),
+            col(MoveRow.kind),
+            col(MoveRow.to_key),
+        )
+        .where(
+            col(MoveRow.client_id).in_(ids),
+            col(MoveRow.local_date) >= since,
+            col(MoveRow.superseded_at).is_(None),
+            col(MoveRow.kind).in_(("up", "back", "override")),
+        )
+        .order_by(col(MoveRow.client_id), col(MoveRow.id))
+    )
+    found: dict[int, list[Step]] = defaultdict(list)
+    for client_id, day, kind, to_key in session.execute(rows):
+        found[client_id].append(Step(day, kind, to_key))
+    return found
+
+
+def _open_alerts(session: Session, ids: Sequence[int]) -> dict[int, list[str]]:
+    """The urgencies of each client's open alerts, gravest first."""
+    rows = select(col(Alert.client_id), col(Alert.urgency)).where(
+        col(Alert.client_id).in_(ids), col(Alert.state) != "handled"
+    )
+    found: dict[int, list[str]] = defaultdict(list)
+    for client_id, urgency in session.execute(rows):
+        found[client_id].append(urgency)
+    grave = ("urgent", "today", "note")
+    return defaultdict(list, {key: sorted(value, key=grave.index) for key, value in found.items()})
