@@ -14,6 +14,7 @@ _ALSO = {
     ("emergency", "chest"): ("pain", "phrase"),
     ("emergency", "faint"): ("dizzy", "phrase"),
     ("emergency", "up"): ("fall", "doubt"),
+    ("emergency", "broken"): ("pain", "phrase"),
 }
 
 

@@ -5,7 +5,7 @@ from typing import Literal
 
 from service.reply.machine import Place
 from service.reply.reading import Context, Kind, Span
-from service.reply.safety import Safety
+from service.reply.safety import Safety, closes
 from service.reply.sides import Holds
 from service.reply.steadiness import Steady
 from service.reply.units import Parse
@@ -127,6 +127,8 @@ def _kind_of_report(
     if holds.holds:
         return "result", ()
     skips = [place for tag in _SKIPS for place in parse.places(tag)]
+    if not skips and not safety.reported:
+        skips = [place for place in parse.places("skip.last") if closes(parse, place)]
     if skips and not (steady.overall and not steady.praise and not parse.places("skip.phrase")):
         return "skipped", tuple(parse.span(place, place) for place in sorted(skips))
     told = steady.overall is not None and (not steady.praise or _only_praise(parse))

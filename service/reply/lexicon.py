@@ -21,7 +21,7 @@ VALUE_TABLES = frozenset({"body", "number", "side", "span"})
 # Matched only where a text begins: answers, and words that must be the whole message.
 ANSWER_TABLES = frozenset({"keyword", "yes", "no"})
 # Phrases that only set the scene and never outbid the words of a report.
-WEAK_TABLES = frozenset({"away", "topic", "polite", "exercise", "question"})
+WEAK_TABLES = frozenset({"away", "topic", "polite", "exercise"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
 OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject"})
 SHORTEST_TARGET = 4
@@ -54,6 +54,7 @@ class Lexicon:
     slips: Mapping[str, Words]
     opens: frozenset[str]  # words that open a new statement before a part of the body
     selves: frozenset[str]  # words for the client
+    theirs: frozenset[str]  # words for someone else
 
 
 @cache
@@ -161,4 +162,5 @@ def lexicon(language: str) -> Lexicon:
         slips=_slips(language),
         opens=listed(language, "subject", "opens"),
         selves=listed(language, "self", "i") | listed(language, "self", "my"),
+        theirs=listed(language, "other", "pronoun"),
     )

@@ -123,7 +123,7 @@ def _pointed(parse: Parse, quantity: Quantity) -> Quantity:
 
 def _with_unit(parse: Parse, quantity: Quantity) -> Quantity:
     if quantity.unit:
-        return quantity
+        return _minutes(parse, quantity, 1, quantity.last) if quantity.value == 60 else quantity
     value, last = quantity.value, quantity.last
     if has_tag(parse, last + 1, "unit.half") and value < 100:
         value, last = value + 0.5, last + 1

@@ -26,9 +26,10 @@ _DROPPED = frozenset({"Mn", "Me", "Mc", "Cf", "Cc", "Cs", "Co", "Cn"})
 
 @dataclass(frozen=True, slots=True)
 class Plain:
-    """`text` to match; `where[i]` the original index of its character i, or None if the same."""
+    """`text` to match, from `original`; `where[i]` the original index of its character i, or None if the same."""
 
     text: str
+    original: str
     where: Sequence[int] | None = None
 
     def span(self, start: int, end: int) -> Span:
@@ -56,11 +57,11 @@ def fold(character: str) -> str:
 def plain(text: str) -> Plain:
     """Never fails, whatever the text holds; linear in its length."""
     if text.isascii() and not _ASCII_CONTROL.search(text):
-        return Plain(text.lower())
+        return Plain(text.lower(), text)
     characters: list[str] = []
     where: list[int] = []
     for index, character in enumerate(text):
         folded = fold(character)
         characters.append(folded)
         where.extend([index] * len(folded))
-    return Plain("".join(characters), where)
+    return Plain("".join(characters), text, where)

@@ -64,7 +64,7 @@ def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
 
 
 def _fall(parse: Parse, event: Event) -> Answer:
-    if event.form == "last" and not _closes(parse, event.last):
+    if event.form == "last" and not closes(parse, event.last):
         return "no"
     if event.form in ("near", "stance"):
         denied = scope.denied(parse, event) == "no"
@@ -80,7 +80,7 @@ _CLOSERS = frozenset(
 )
 
 
-def _closes(parse: Parse, index: int) -> bool:
+def closes(parse: Parse, index: int) -> bool:
     """Whether unit `index` ends its clause."""
     return index + 1 >= len(parse.units) or not parse.units[index + 1].tags.isdisjoint(_CLOSERS)
 
@@ -171,6 +171,9 @@ def _chest(
 def _body(parse: Parse, felt: Sequence[Event]) -> tuple[str | None, tuple[Span, ...]]:
     """The first part of the body named beside a pain, in the same sentence."""
     for event in felt:
+        part = _part_within(parse, event)
+        if part is not None:
+            return part, (parse.span(event.first, event.last),)
         around = [*scope.sentence(parse, event.first)]
         if not any("body" in parse.units[place].tags for place in around):
             around = [*range(event.last + 1, min(len(parse.units), event.last + 7))]
@@ -182,9 +185,6 @@ def _body(parse: Parse, felt: Sequence[Event]) -> tuple[str | None, tuple[Span, 
                 best = place
         if best is not None:
             return parse.units[best].values["body"], (parse.span(best, best),)
-        part = _part_within(parse, event)
-        if part is not None:
-            return part, (parse.span(event.first, event.last),)
     return None, ()
 
 
@@ -204,6 +204,3 @@ def _part_within(parse: Parse, event: Event) -> str | None:
             if place.entry is not None and "body" in place.entry.tags:
                 return place.entry.values["body"]
     return None
-
-
-__all__ = ["FAMILIES", "Found", "Safety", "read_safety"]

@@ -29,7 +29,7 @@ class _Denial:
     def __init__(self, parse: Parse, event: Event) -> None:
         self.parse = parse
         self.event = event
-        self.noun = event.form in ("noun", "sign", "near", "word", "touch")
+        self.noun = event.form != "verb" and (event.family, event.form) != ("fall", "phrase")
         self.unknown = 0
         self.listed = False
         self.comma = False
@@ -64,6 +64,9 @@ class _Denial:
 
     def verdict(self, strong: bool, place: int) -> Doubt:
         """What a denying word at `place` amounts to."""
+        after = self.parse.units[place + 1].tags
+        if not strong and not after.isdisjoint({"comma", "stop"}):
+            return None  # "no, fell again" answers; it denies nothing
         if self.listed and not self.either and not _bare(self.parse.units, self.event.last):
             return None
         if not strong and self.body and self._own_body(place):
@@ -132,10 +135,11 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
     With `things`, a thing can have done it: a vase falls, but has no pain.
     """
     units = parse.units
-    if not parse.lexicon.selves.isdisjoint(
-        parse.tokens.words[units[event.first].start : units[event.last].end]
-    ):
+    words = parse.tokens.words[units[event.first].start : units[event.last].end]
+    if not parse.lexicon.selves.isdisjoint(words):
         return None
+    if not parse.lexicon.theirs.isdisjoint(words) and "carer.phrase" not in parse.seen:
+        return "no"
     subjects = _SUBJECTS | _THINGS if things else _SUBJECTS
     adjacent = True
     for place in range(event.first - 1, max(-1, event.first - BACK), -1):
@@ -149,8 +153,19 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
         if not tags.isdisjoint({"comma", "scope.but"}):
             adjacent = False
         elif tags.isdisjoint(_LIGHT):
-            adjacent = adjacent and ("body" in tags or is_event(units[place]))
+            adjacent = adjacent and (
+                "body" in tags or is_event(units[place]) or _name_of(units, place, subjects)
+            )
     return _named(parse, event) if things else None
+
+
+def _name_of(units: list[Unit], place: int, subjects: frozenset[str]) -> bool:
+    """Whether an unknown word is the name of the person before it: "my friend Joan"."""
+    return (
+        "unknown" in units[place].tags
+        and place > 0
+        and not units[place - 1].tags.isdisjoint(subjects)
+    )
 
 
 def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
@@ -217,11 +232,10 @@ def _past_year(units: list[Unit], place: int) -> bool:
     """ "in 2019": a reader without a calendar can't tell this year, so any year is doubtful."""
     word = units[place].word
     return (
-        place > 0
-        and len(word) == 4
+        len(word) == 4
         and word.isdecimal()
         and 1920 <= int(word) <= 2100
-        and not units[place - 1].tags.isdisjoint({"scope.through", "scope.but", "scope.to_place"})
+        and "digits" in units[place].tags
     )
 
 
@@ -284,9 +298,16 @@ def caught(parse: Parse, event: Event) -> bool:
 
 
 def asked(parse: Parse, event: Event) -> bool:
-    """Whether its sentence is a question."""
-    if "asks" not in parse.seen:
+    """Whether its sentence is a question, by its mark or its first word."""
+    if parse.seen.isdisjoint({"asks", "question.word"}):
         return False
+    first = sentence(parse, event.first)[0]
+    for place in range(first, min(first + 4, event.first)):
+        tags = parse.units[place].tags
+        if "question.word" in tags:
+            return True
+        if tags.isdisjoint({"polite.word", "comma", "scope.but", "scope.or", "mark"}):
+            break
     for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):
         tags = parse.units[place].tags
         if "stop" in tags:

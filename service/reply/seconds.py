@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from service.reply import scope
-from service.reply.events import Event
 from service.reply.numbers import Quantity, has_tag, numbers, word_at
 from service.reply.units import Parse
 
@@ -31,7 +29,8 @@ def holds_told(parse: Parse) -> list[Quantity]:
         index, quantity = _joined(parse, told, index)
         if quantity is not None and _is_hold(parse, quantity):
             kept.append(quantity)
-    return _settled(parse, _corrected(parse, kept))
+    today = [q for q in kept if not has_tag(parse, q.first - 1, "count.past")]
+    return _settled(parse, _corrected(parse, today or kept))
 
 
 def _joined(parse: Parse, told: list[Quantity], index: int) -> _Joined:
@@ -90,6 +89,13 @@ def _slash(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
         return (index + 3, None) if told[index + 2].value > 99 else (index + 1, one)
     if one.value >= 70 and two.value >= 40 and one.value > two.value and not one.unit:
         return index + 2, None
+    if _pain_score(parse, one, two):
+        return index + 2, None
+    if one.first == 0 and one.value <= 12 and two.value <= 31 and not one.unit:
+        if has_tag(parse, two.last + 1, "digits", "number", "side") or (
+            word_at(parse, two.last + 1) == ":"
+        ):
+            return index + 2, None
     if one.value <= two.value:
         return index + 2, _both(one, two)
     if index == 0 and one.value <= 31 and two.value <= 12 and len(told) > 2 and not one.unit:
@@ -97,8 +103,18 @@ def _slash(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
     return index + 1, one
 
 
+def _pain_score(parse: Parse, one: Quantity, two: Quantity) -> bool:
+    """ "knee pain 4/10": out of ten, with a pain told just before or after."""
+    if two.value != 10 or one.value > 10 or one.unit:
+        return False
+    near = (*range(one.first - 4, one.first), *range(two.last + 1, two.last + 4))
+    return any(has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase") for place in near)
+
+
 def _out_of(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
     one, two = told[index], told[index + 1]
+    if has_tag(parse, one.last + 1, "join.out_of") and _pain_score(parse, one, two):
+        return index + 2, None
     if has_tag(parse, one.last + 1, "join.out_of") and one.value <= two.value:
         if word_at(parse, one.last + 1) == "of" and one.value <= MOST_SETS and one.word:
             return None
@@ -111,7 +127,7 @@ def _out_of(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
 def _range(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
     """ "10-15" and "10 or 12" give the lower; "2026-11-25" is no hold."""
     one, two = told[index], told[index + 1]
-    if not has_tag(parse, one.last + 1, "join.range"):
+    if not has_tag(parse, one.last + 1, "join.range") or _counts(parse, one):
         return None
     if word_at(parse, one.last + 1) == "-":
         if word_at(parse, two.last + 1) == "-" and has_tag(parse, two.last + 2, "digits"):
@@ -160,6 +176,7 @@ _FREE = frozenset(
         "wobbly.word",
         "wobbly.touch",
         "wobbly.balance",
+        "wobbly.poor",
         "set.twice",
         "set.thrice",
         "fix.phrase",
@@ -207,8 +224,11 @@ def _counts(parse: Parse, quantity: Quantity) -> bool:
 def _unknown_things(parse: Parse, quantity: Quantity) -> bool:
     """Whether an unknown plural follows: "14 begonias"."""
     after = word_at(parse, quantity.last + 1)
-    unknown = has_tag(parse, quantity.last + 1, "unknown")
-    return unknown and after.endswith("s") and len(after) > 3
+    if not has_tag(parse, quantity.last + 1, "unknown"):
+        return False
+    if after.endswith("s") and len(after) > 3:
+        return True
+    return has_tag(parse, quantity.first - 1, "count.clock") or parse.capital(quantity.last + 1)
 
 
 def _age(parse: Parse, quantity: Quantity) -> bool:
@@ -246,16 +266,15 @@ def _few(parse: Parse, quantity: Quantity) -> bool:
 
 def _someone_elses(parse: Parse, quantity: Quantity) -> bool:
     """ "my husband did 30"."""
-    event = Event("hold", "verb", quantity.first, quantity.last)
-    for place in range(quantity.first - 1, max(-1, quantity.first - 5), -1):
-        if has_tag(parse, place, "count.hold_words", "scope.through", "scope.but"):
-            continue
-        if has_tag(parse, place, "other.person", "other.pronoun"):
-            held = any(
-                has_tag(parse, p, "count.hold_words") for p in range(place + 1, quantity.first)
-            )
-            return held and scope.others(parse, event, False) is not None
+    if parse.seen.isdisjoint({"other.person", "other.pronoun"}) or "carer.phrase" in parse.seen:
         return False
+    held = False
+    for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
+        if has_tag(parse, place, "stop", "comma", "self.i", "self.my", "digits", "side"):
+            return False
+        if has_tag(parse, place, "other.person", "other.pronoun"):
+            return held and not has_tag(parse, place - 1, "before.person")
+        held = held or has_tag(parse, place, "count.hold_words")
     return False
 
 
@@ -273,6 +292,8 @@ def _phone(parse: Parse, quantity: Quantity) -> bool:
 def _height(parse: Parse, quantity: Quantity) -> bool:
     """Feet and inches: 5'4"."""
     after, before = word_at(parse, quantity.last + 1), word_at(parse, quantity.first - 1)
+    if before in ("foot", "ft", "feet") and has_tag(parse, quantity.first - 2, "digits", "number"):
+        return True
     return (after in ("'", '"') and quantity.value < 9 and parse.glued(quantity.last + 1)) or (
         before == "'" and parse.glued(quantity.first)
     )
@@ -335,7 +356,9 @@ def _swapped(parse: Parse, first: int, last: int) -> bool:
     for place in range(first, last):
         if has_tag(parse, place, "join.swap"):
             found = True
-        elif not has_tag(parse, place, "comma", "stop", "mark", "scope.through", "polite.word"):
+        elif not has_tag(
+            parse, place, "comma", "stop", "mark", "scope.through", "scope.but", "polite.word"
+        ):
             return False
     return found
 

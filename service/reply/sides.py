@@ -23,6 +23,7 @@ STEADINESS = frozenset(
         "wobbly.word",
         "wobbly.touch",
         "wobbly.balance",
+        "wobbly.poor",
     }
 )
 _PAUSES = frozenset({"stop", "comma", "mark", "join.and", "scope.but"})
@@ -106,7 +107,12 @@ def _hurting(parse: Parse, index: int) -> bool:
         if has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase"):
             return True
         if not has_tag(parse, place, "scope.through"):
-            return False
+            break
+    for place in range(index - 1, max(-1, index - 4), -1):
+        if has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase"):
+            return has_tag(parse, index, "body") or place == index - 1
+        if not has_tag(parse, place, "scope.through", "scope.to_place", "self.my"):
+            break
     return False
 
 
@@ -133,10 +139,17 @@ def _segments(parse: Parse, items: list[Told]) -> list[list[Told]]:
             if segments[-1] and has_tag(parse, between, *_PAUSES):
                 if word_at(parse, between) in (":", "=", "-", "("):
                     continue
+                if word_at(parse, between) == "." and _letter(parse, between - 1):
+                    continue
                 segments.append([])
         segments[-1].append(item)
         place = item.last + 1
     return segments
+
+
+def _letter(parse: Parse, index: int) -> bool:
+    """Whether the unit is a side written as one letter: "R. 18"."""
+    return has_tag(parse, index, "side") and len(word_at(parse, index)) == 1
 
 
 def _bound(segments: list[list[Told]]) -> dict[int, SideName]:
@@ -146,6 +159,8 @@ def _bound(segments: list[list[Told]]) -> dict[int, SideName]:
     led = _side_leads(segments)
     for number, segment in enumerate(segments):
         named = [item.value for item in segment if item.what == "side"]
+        if len(set(named)) == 2 and "" in named:
+            named = [name for name in named if name]
         if len(set(named)) > 1:
             carried = _pairs(segment, sides)
         elif named:
@@ -175,7 +190,7 @@ def _goes_on(segments: list[list[Told]], number: int) -> bool:
     """
     before = segments[number - 1] if number else []
     if not any(item.what == "hold" for item in before):
-        return bool(before)
+        return bool(before) and all(item.what == "side" for item in before)
     if not any(item.what == "hold" for item in segments[number]):
         sides = {i.value for s in segments for i in s if i.what == "side"}
         return (

@@ -24,6 +24,7 @@ class Steady:
 
 
 _SILENT = Steady()
+WOBBLES = frozenset({"wobbly.word", "wobbly.touch", "wobbly.balance", "wobbly.poor"})
 
 
 def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -> Steady:
@@ -58,11 +59,13 @@ def _said(
     parse: Parse, index: int, tags: frozenset[str], held: bool, safety: Safety, comfort: bool
 ) -> Steadiness | None:
     """What one word says of the hold, None for nothing."""
-    if not tags.isdisjoint({"wobbly.word", "wobbly.touch", "wobbly.balance"}):
+    if not tags.isdisjoint(WOBBLES):
         return _wobble(parse, index, tags, held, safety)
     event = Event("steady", "noun", index, index)
     if "steady.praise" in tags and not tags.intersection({"steady.firm", "steady.denied"}):
         if (comfort and not held) or not _of_the_hold(parse, index, held):
+            return None
+        if safety.found and _of_oneself(parse, index):
             return None
     if "steady.denied" in tags:
         return "steady"
@@ -74,7 +77,9 @@ def _said(
 def _wobble(
     parse: Parse, index: int, tags: frozenset[str], held: bool, safety: Safety
 ) -> Steadiness | None:
-    if index in safety.elsewhere:
+    if safety.elsewhere and any(p in safety.elsewhere for p in scope.sentence(parse, index)):
+        return None
+    if "wobbly.poor" in tags and safety.reported and not held:
         return None
     event = Event("wobble", "word", index, index)
     denied = scope.denied(parse, event)
@@ -93,6 +98,14 @@ def _hoped(parse: Parse, index: int) -> bool:
     return has_tag(parse, index - 1, "suppose.any") or scope.asked(
         parse, Event("steady", "noun", index, index)
     )
+
+
+def _of_oneself(parse: Parse, index: int) -> bool:
+    """ "I'm fine": comfort where a fall or pain was spoken of."""
+    place = index - 1
+    while has_tag(parse, place, "scope.through") and not has_tag(parse, place, "self.i"):
+        place -= 1
+    return place >= index - 3 and has_tag(parse, place, "self.i")
 
 
 _BREAKS = frozenset({"stop", "comma", "scope.but", "digits", "side", "number", "mark"})

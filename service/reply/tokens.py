@@ -7,7 +7,7 @@ from dataclasses import dataclass
 # ("20steady", "L12"), but a letter O in a number is a nought ("2O"); everything else that is not
 # blank is a token of one character.
 _TOKEN = re.compile(
-    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|[^\s]"
+    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|'(?:s|ll|re|ve|d|m)(?![^\W_])|[^\s]"
 )
 _SUFFIXES = frozenset({"s", "ll", "re", "ve", "d", "m"})
 
@@ -34,7 +34,7 @@ def tokenise(text: str) -> Tokens:
         start, end = match.span()
         if word[0].isdigit() and word[-1] == "o":
             word = word.replace("o", "0")
-        elif "'" in word and len(word) > 1:
+        elif "'" in word and word[0] != "'":
             base, _, suffix = word.partition("'")
             if suffix in _SUFFIXES:
                 words.append(base)

@@ -57,6 +57,16 @@ class Parse:
             return []
         return [index for index, unit in enumerate(self.units) if tag in unit.tags]
 
+    def capital(self, index: int) -> bool:
+        """Whether unit `index` begins with a capital and goes on in small letters: a name."""
+        if not 0 <= index < len(self.units):
+            return False
+        start = self.tokens.starts[self.units[index].start]
+        where = start if self.plain.where is None else self.plain.where[start]
+        return self.plain.original[where : where + 1].isupper() and (
+            self.plain.original[where + 1 : where + 2].islower()
+        )
+
     def glued(self, index: int) -> bool:
         """Whether unit `index` touches the one before it, with no blank between."""
         if index <= 0 or index >= len(self.units):
