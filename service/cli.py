@@ -18,6 +18,7 @@ COMMANDS = {
     "read": "read replies: JSON lines in, JSON lines out",
     "ladder": "print a client's or a profile's ladder",
     "simulate": "run virtual clients through the decision rule",
+    "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
     "schedule": "print the next due instants of a local hour, in UTC",
     "segments": "count how many SMS segments a text takes",

@@ -82,6 +82,25 @@ def upgrade() -> None:
     with op.batch_alter_table('trainer', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_trainer_practice_id'), ['practice_id'], unique=False)
 
+    op.create_table('audit',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('practice_id', sa.Integer(), nullable=False),
+    sa.Column('number', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=True),
+    sa.Column('client_id', sa.Integer(), nullable=True),
+    sa.Column('action', sa.String(), nullable=False),
+    sa.Column('detail', sa.JSON(), nullable=False),
+    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('hash', sa.String(), nullable=False),
+    sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id'),
+    sa.UniqueConstraint('practice_id', 'number')
+    )
+    with op.batch_alter_table('audit', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_audit_client_id'), ['client_id'], unique=False)
+        batch_op.create_index(batch_op.f('ix_audit_practice_id'), ['practice_id'], unique=False)
+
     op.create_table('client',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('practice_id', sa.Integer(), nullable=False),
@@ -193,23 +212,6 @@ def upgrade() -> None:
         batch_op.create_index('alert_inbox', ['practice_id', 'state', 'urgency', 'last_at'], unique=False)
         batch_op.create_index('alert_open', ['client_id', 'kind'], unique=True, sqlite_where=sa.text("state <> 'handled'"), postgresql_where=sa.text("state <> 'handled'"))
         batch_op.create_index(batch_op.f('ix_alert_client_id'), ['client_id'], unique=False)
-
-    op.create_table('audit',
-    sa.Column('id', sa.Integer(), nullable=False),
-    sa.Column('practice_id', sa.Integer(), nullable=False),
-    sa.Column('trainer_id', sa.Integer(), nullable=True),
-    sa.Column('client_id', sa.Integer(), nullable=True),
-    sa.Column('action', sa.String(), nullable=False),
-    sa.Column('detail', sa.JSON(), nullable=False),
-    sa.Column('at', sa.DateTime(timezone=True), nullable=False),
-    sa.ForeignKeyConstraint(['client_id'], ['client.id'], ),
-    sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
-    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
-    sa.PrimaryKeyConstraint('id')
-    )
-    with op.batch_alter_table('audit', schema=None) as batch_op:
-        batch_op.create_index(batch_op.f('ix_audit_client_id'), ['client_id'], unique=False)
-        batch_op.create_index(batch_op.f('ix_audit_practice_id'), ['practice_id'], unique=False)
 
     op.create_table('baseline',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -519,11 +521,6 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_baseline_client_id'))
 
     op.drop_table('baseline')
-    with op.batch_alter_table('audit', schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f('ix_audit_practice_id'))
-        batch_op.drop_index(batch_op.f('ix_audit_client_id'))
-
-    op.drop_table('audit')
     with op.batch_alter_table('alert', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_alert_client_id'))
         batch_op.drop_index('alert_open', sqlite_where=sa.text("state <> 'handled'"), postgresql_where=sa.text("state <> 'handled'"))
@@ -549,6 +546,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_client_phone'))
 
     op.drop_table('client')
+    with op.batch_alter_table('audit', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_audit_practice_id'))
+        batch_op.drop_index(batch_op.f('ix_audit_client_id'))
+
+    op.drop_table('audit')
     with op.batch_alter_table('trainer', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_trainer_practice_id'))
 

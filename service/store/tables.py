@@ -292,15 +292,21 @@ class Due(SQLModel, table=True):
 
 
 class Audit(SQLModel, table=True):
-    """Who looked at or changed what. Only ever added to."""
+    """Who looked at or changed what. Only ever added to; each line's hash covers the one before.
 
+    `number` counts up without a gap within a practice.
+    """
+
+    __table_args__ = (UniqueConstraint("practice_id", "number"),)
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id", index=True)
+    number: int
     trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
-    client_id: int | None = Field(default=None, foreign_key="client.id", index=True)
+    client_id: int | None = Field(default=None, index=True)
     action: str
     detail: dict[str, Any] = Field(sa_type=JSON)
     at: datetime = Field(sa_type=UtcDateTime)
+    hash: str
 
 
 class ClientNote(SQLModel, table=True):
