@@ -55,7 +55,13 @@ def _bars(axes: Axes, title: str, values: list[float]) -> None:
     axes.barh(range(len(values)), values, color=COLOURS[: len(values)], height=0.62)
     widest = max([*values, 1e-9])
     for place, value in enumerate(values):
-        axes.text(value + widest * 0.04, place, f"{value:.3g}", va="center", color=INK)
+        axes.text(
+            value + widest * 0.04,
+            place,
+            f"{value:.{1 if value >= 10 else 2}f}",
+            va="center",
+            color=INK,
+        )
     axes.set_xlim(0, widest * 1.3)
     axes.set_xticks([])
     axes.invert_yaxis()

@@ -102,7 +102,7 @@ def place_of(ladder: Ladder, key: str) -> int:
     return ladder.index(key) if key in ladder else 0
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(cases())
 def test_every_move_keeps_the_laws(case: tuple) -> None:
     ladder, plan, history, report, chance = case
@@ -128,7 +128,7 @@ def test_every_move_keeps_the_laws(case: tuple) -> None:
         assert move.to_key == move.from_key
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases(), st.sampled_from(["fall", "pain", "dizzy", "emergency"]))
 def test_a_sure_sign_rests_whatever_else_was_said(case: tuple, sign: str) -> None:
     ladder, plan, history, report, chance = case
@@ -138,7 +138,7 @@ def test_a_sure_sign_rests_whatever_else_was_said(case: tuple, sign: str) -> Non
     assert {"dizzy": "dizziness"}.get(sign, sign) in move.alerts
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases(calm=True), st.sampled_from(["fall", "pain", "dizzy"]))
 def test_a_doubtful_sign_never_moves_anybody_up(case: tuple, sign: str) -> None:
     ladder, plan, history, report, chance = case
@@ -147,7 +147,7 @@ def test_a_doubtful_sign_never_moves_anybody_up(case: tuple, sign: str) -> None:
     assert move.alerts
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases())
 def test_an_opinion_changes_an_up_to_a_stay_and_nothing_else(case: tuple) -> None:
     ladder, plan, history, report, chance = case
@@ -159,7 +159,7 @@ def test_an_opinion_changes_an_up_to_a_stay_and_nothing_else(case: tuple) -> Non
         assert (move.to_key, move.rule) == (without.to_key, without.rule)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases(calm=True), st.floats(0, 0.999), st.sampled_from(["wobbly", "shorter"]))
 def test_a_worse_day_never_leads_higher(case: tuple, share: float, worse: str) -> None:
     ladder, plan, history, report, chance = case
@@ -191,7 +191,7 @@ def test_only_the_end_of_a_long_history_counts(seed: int) -> None:
         assert decide(diary.ladder, diary.plan, recent, report) == move
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases(calm=True))
 def test_one_move_up_a_day_at_most(case: tuple) -> None:
     ladder, plan, history, report, chance = case
@@ -201,7 +201,7 @@ def test_one_move_up_a_day_at_most(case: tuple) -> None:
     assert not (first.kind == "up" and second.kind == "up")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(cases(), st.integers(-2, 60))
 def test_absence_never_leads_higher(case: tuple, days: int) -> None:
     ladder, plan, history, report, _ = case

@@ -103,7 +103,7 @@ class DriftingClient:
 @pytest.mark.parametrize(("missed", "tells_side"), [(0.0, True), (0.3, True), (0.1, False)])
 def test_nine_intervals_in_ten_hold_the_truth(missed: float, tells_side: bool) -> None:
     found = []
-    for number in range(150):
+    for number in range(100):
         # Begins where both sides are asked for, so that each is told of by itself.
         start = 14 + number % 25
         found += DriftingClient(np.random.default_rng([3, number]), start, tells_side).live(
@@ -116,7 +116,7 @@ def test_nine_intervals_in_ten_hold_the_truth(missed: float, tells_side: bool) -
 
 def test_each_side_by_itself_is_covered_when_the_sides_are_told() -> None:
     found: list[int] = []
-    for number in range(300):
+    for number in range(200):
         client = DriftingClient(np.random.default_rng([4, number]), 14 + number % 25)
         client.live(60, 0.1)
         found += client.sides_covered(FIRST_DAY + timedelta(days=59))

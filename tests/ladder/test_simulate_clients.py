@@ -23,7 +23,7 @@ FIRM = build_ladder(Body(246, 93, 175), Equipment(), Limits())
 
 
 def settled_share(ladder: Ladder, rule: Caution, world: World, clients: int, days: int) -> tuple:
-    """After 1,000 days: the share of truly steady days and the mean true chance, with its error.
+    """After 500 days: the share of truly steady days and the mean true chance, with its error.
 
     Ups and backs must balance, so the share can hardly be wrong; the mean chance can.
     """
@@ -32,7 +32,7 @@ def settled_share(ladder: Ladder, rule: Caution, world: World, clients: int, day
         client = VirtualClient(
             ladder, Plan(caution=rule), world, np.random.default_rng([7, number])
         )
-        tally = client.live(1_000 + days, settling=1_000)
+        tally = client.live(500 + days, settling=500)
         shares.append(tally.late_steady / tally.late_days)
         chances.append(tally.late_chance / tally.late_days)
     return fmean(shares), fmean(chances), stdev(chances) / sqrt(clients)
@@ -56,7 +56,7 @@ def test_levitts_levels_over_20_000_days(days: int) -> None:
 
 def test_kaernbachs_weighted_rule() -> None:
     rule = published_rule(1, back_steps=3)
-    share, mean, _ = settled_share(even_ladder(240, 0.05), rule, MIDDLE, clients=5, days=2_000)
+    share, mean, _ = settled_share(even_ladder(240, 0.05), rule, MIDDLE, clients=4, days=2_000)
     assert share == pytest.approx(weighted_level(1, 3), abs=0.02)
     assert mean == pytest.approx(weighted_level(1, 3), abs=0.02)
 
@@ -68,7 +68,7 @@ def test_the_exact_chain_agrees_with_the_simulator(name: str, far: float) -> Non
     rule = trial(PRESETS[name], least_chance=None, stuck_backs=1_000_000)
     world = replace(MIDDLE, far_short_share=far, short_share=0.3)
     ladder = even_ladder(60, 0.25, landmark_every=12)
-    _, mean, error = settled_share(ladder, rule, world, clients=12, days=500)
+    _, mean, error = settled_share(ladder, rule, world, clients=8, days=500)
     assert abs(mean - exact_level(ladder, rule, world)) < 4 * error
 
 

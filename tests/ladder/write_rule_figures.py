@@ -2,8 +2,9 @@
 
     python tests/ladder/write_rule_figures.py [--calculated]
 
-With --calculated only the tables that take no simulating, in seconds. Tables stand between `<!-- table: name -->` and `<!-- end -->`. Those that are calculated at once
-are compared with the page by a test; run this after changing the rule or the ladder.
+With --calculated only the tables that take no simulating, in seconds. Tables stand between
+`<!-- table: name -->` and `<!-- end -->`. Those that are calculated are compared with the page by a
+test; run this after changing the rule or the ladder.
 """
 
 import re
