@@ -23,7 +23,7 @@ AT_LEAST_ONCE = frozenset({"safety", "page", "help", "opt_out"})
 # Lower leaves first.
 RANK = {"safety": 0, "page": 0, "help": 0, "opt_out": 0, "answer": 1, "question": 1}
 # What a client who stopped, rests or is paused must not get any more.
-CANCELLED_BY_REST = ("prompt", "reminder")
+CANCELLED_BY_REST = ("prompt", "reminder", "weekly")
 
 
 @dataclass(frozen=True, slots=True)

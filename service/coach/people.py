@@ -13,6 +13,7 @@ from service.coach.audit import record
 from service.coach.consent import welcome
 from service.coach.moves import store_move
 from service.coach.prompt import quiet_hours
+from service.coach.retests import schedule_review
 from service.coach.situation import load
 from service.coach.stored import PlanSettings, ladder_of
 from service.errors import ImpossibleValue, NotFound
@@ -97,6 +98,7 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
     record(session, now, trainer, "client added", client_id=client.id)
     if new.agreed:
         welcome(session, now, practice, client)
+    schedule_review(session, now, client)
     return client
 
 

@@ -18,7 +18,9 @@ from service.coach.alerts import Raised, raise_alert
 from service.coach.outbox import anything_waits, claim, outbound, settle
 from service.coach.prompt import prompt_due, reminder_due
 from service.coach.receive import read_again
+from service.coach.retests import review_due
 from service.coach.situation import load
+from service.coach.weekly import weekly_due
 from service.store import Store
 from service.store.due import due_by, next_due_at, set_due
 from service.store.tables import Client, Due, LastTick, Message, Practice, Question
@@ -54,6 +56,8 @@ HANDLERS: Mapping[str, Callable[[Session, datetime, Due], None]] = {
     "escalate": _escalate,
     "doubt": _doubt,
     "reread": _reread,
+    "retest": review_due,
+    "weekly": weekly_due,
 }
 
 
