@@ -53,7 +53,7 @@ def override_move(
     return Move("override", from_key, to_key, "trainer", reason, (), facts)
 
 
-def decide_absence(  # noqa: PLR0917
+def decide_absence(
     ladder: Ladder, plan: Plan, history: Sequence[PastDay], rung_key: str, since: date, today: date
 ) -> Move | None:
     """The move that days away call for, before the next text; None if none, or already made.

@@ -27,7 +27,8 @@ def clients_and_days(clients: int, days: int) -> None:
     took, took_cpu = perf_counter() - begun, process_time() - begun_cpu
     print(
         f"{clients} clients x {days} days on {len(LADDER)} rungs: {took:.1f} s "
-        f"({took_cpu:.1f} s of one core), {tally.days / took_cpu:,.0f} client-days a second ({tally.practised:,} decisions)"
+        f"({took_cpu:.1f} s of one core), {tally.days / took_cpu:,.0f} client-days a second "
+        f"({tally.practised:,} decisions)"
     )
 
 
