@@ -302,7 +302,6 @@ def upgrade() -> None:
     sa.Column('client_id', sa.Integer(), nullable=False),
     sa.Column('token_hash', sa.String(), nullable=False),
     sa.Column('rung_key', sa.String(), nullable=False),
-    sa.Column('plan_version', sa.Integer(), nullable=False),
     sa.Column('made_by', sa.Integer(), nullable=True),
     sa.Column('made_at', sa.DateTime(timezone=True), nullable=False),
     sa.Column('expires_at', sa.DateTime(timezone=True), nullable=False),

@@ -5,24 +5,40 @@ from datetime import datetime
 from sqlmodel import Session
 
 from service.coach import asking
+from service.coach.clearance import refuse_uncleared
 from service.coach.exchange import Exchange
 from service.coach.outbox import Text, cancel_all, queue_to_client
 from service.coach.prompt import schedule_next
 from service.coach.safety import rest_client
 from service.store.due import clear_due
 from service.store.tables import Client, Practice
-from service.wording.texts import render
+from service.wording.texts import language_of, render
 
-CONSENT_WORDING = (
-    "I agree to get practice texts from {practice} on this phone. I can end them at any time by "
-    "replying STOP. I know that this is not an emergency service."
-)
+CONSENT_WORDING = {
+    "en": (
+        "I agree to get practice texts from {practice} on this phone. I can end them at any time "
+        "by replying STOP. I know that this is not an emergency service."
+    ),
+    "es": (
+        "Acepto recibir mensajes de práctica de {practice} en este teléfono. Puedo terminarlos en "
+        "cualquier momento respondiendo STOP. Sé que este no es un servicio de emergencias."
+    ),
+}
+
+
+def consent_wording(practice: Practice, language: str) -> str:
+    """What a client agrees to, as it is read to them and kept."""
+    return CONSENT_WORDING[language_of(language)].format(practice=practice.name)
 
 
 def welcome(session: Session, now: datetime, practice: Practice, client: Client) -> None:
-    """Record consent given to the trainer, send the first text and set the first due time."""
+    """Record consent given to the trainer, send the first text and set the first due time.
+
+    AskFirst or NotByText, and nothing happens, while the client's screening stands against it.
+    """
+    refuse_uncleared(session, client.id)
     client.consent_at = now
-    client.consent_wording = CONSENT_WORDING.format(practice=practice.name)
+    client.consent_wording = consent_wording(practice, client.language)
     client.state = "active"
     client.state_since = now
     session.add(client)

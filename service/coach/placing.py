@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from service.coach.picture_link import sample_link
 from service.coach.prompt import prompt_body
 from service.coach.situation import Situation, past
 from service.errors import ServiceError
@@ -56,7 +57,7 @@ def preview(session: Session, situation: Situation, to_key: str) -> Preview:
     move = override_move(plan, history, here, to_key, "")
     day = history[-1].day if history else situation.placement.since
     after = [*history, PastDay(day=day, report=None, move=move)]
-    text = prompt_body(situation.client, rung, settings.target_s)
+    text = prompt_body(situation.client, rung, settings.target_s, sample_link(situation))
     return Preview(
         rung=rung,
         text=text,

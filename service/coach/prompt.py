@@ -9,6 +9,7 @@ from service.coach.alerts import Raised, raise_alert
 from service.coach.day import raise_move_alert
 from service.coach.moves import store_move
 from service.coach.outbox import Text, queue_to_client
+from service.coach.picture_link import link_for_prompt
 from service.coach.safety import rest_client
 from service.coach.situation import Situation, current_report, load, past
 from service.coach.stored import PlanSettings
@@ -31,10 +32,16 @@ def quiet_hours(practice: Practice) -> Quiet:
     )
 
 
-def prompt_body(client: Client, rung: Rung, target_s: int) -> str:
-    """The exact text the client gets for this rung."""
-    task = rung_text(rung, target_s, client.language)
-    return prompt_text(task, client.language, target_s=target_s, sided=len(rung.sides) > 1)
+def prompt_body(client: Client, rung: Rung, target_s: int, link: str = "") -> str:
+    """The exact text the client gets for this rung, with a link to its picture if there is one."""
+    return task_body(rung, target_s, client.language, link)
+
+
+def task_body(rung: Rung, target_s: int, language: str, link: str = "") -> str:
+    """The same for anyone who reads `language`."""
+    task = rung_text(rung, target_s, language)
+    sided = len(rung.sides) > 1
+    return prompt_text(task, language, target_s=target_s, sided=sided, link=link)
 
 
 def schedule_next(
@@ -117,9 +124,10 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
 
 def _send(session: Session, now: datetime, situation: Situation, day: date) -> None:
     rung = situation.rung
+    link = link_for_prompt(session, now, situation)
     text = Text(
         "prompt",
-        prompt_body(situation.client, rung, situation.settings.target_s),
+        prompt_body(situation.client, rung, situation.settings.target_s, link),
         once_key=_once("prompt", situation, day),
         local_date=day,
         rung_key=rung.key,

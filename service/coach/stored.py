@@ -27,6 +27,8 @@ class PlanSettings:
     target_s: int = 20
     caution: Caution = field(default_factory=Caution)
     open_gates: frozenset[str] = frozenset()
+    # Whether each prompt carries a link to the day's picture, where the practice has an address.
+    picture_link: bool = False
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -37,6 +39,7 @@ class PlanSettings:
             "target_s": self.target_s,
             "caution": asdict(self.caution),
             "open_gates": sorted(self.open_gates),
+            "picture_link": self.picture_link,
         }
 
     @classmethod
@@ -53,6 +56,7 @@ class PlanSettings:
             target_s=stored["target_s"],
             caution=Caution(**stored["caution"]),
             open_gates=frozenset(stored["open_gates"]),
+            picture_link=stored.get("picture_link", False),
         )
 
     def plan(self, resting: bool) -> Plan:

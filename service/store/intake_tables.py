@@ -69,7 +69,6 @@ class PictureLink(SQLModel, table=True):
     client_id: int = Field(foreign_key="client.id", index=True)
     token_hash: str = Field(unique=True)
     rung_key: str
-    plan_version: int
     made_by: int | None = Field(default=None, foreign_key="trainer.id")
     made_at: datetime = Field(sa_type=UtcDateTime)
     expires_at: datetime = Field(sa_type=UtcDateTime)

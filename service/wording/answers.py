@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from service.wording.segments import fits_one, to_gsm7
+from service.wording.segments import fits_one, segments, to_gsm7
 from service.wording.texts import fill, render, table, weekday_name, word
 
 if TYPE_CHECKING:
@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 Follows = Literal["up", "stay", "back", "rest", "unfinished", "gate"]
 Missing = Literal["seconds", "steadiness", "sides", "other_side", "same"]
+
+MOST_WITH_LINK = 2
 
 _MOST_LISTED = 3
 _SIDES = ("left", "right", "both")
@@ -25,10 +27,12 @@ def prompt_text(
     target_s: int,
     sided: bool,
     wording: Mapping[str, str] | None = None,
+    link: str = "",
 ) -> str:
     """The day's prompt: the task's own words, how to reply, and a short caution.
 
-    It takes the short caution where only that keeps to one segment, and is never without one.
+    It takes the short caution where only that keeps to one segment, and is never without one. A
+    `link` to the picture comes last, and is left out where it would take a third segment.
     """
     hint = reply_hint(language, target_s=target_s, sided=sided, wording=wording)
     texts = [
@@ -42,7 +46,9 @@ def prompt_text(
         )
         for caution in ("caution", "caution_short")
     ]
-    full, short = texts
+    picture = fill("prompt", word("picture", language), {"link": link}) if link else ""
+    linked = [to_gsm7(f"{text} {picture}") for text in texts] if picture else texts
+    full, short = linked if segments(linked[0]).count <= MOST_WITH_LINK else texts
     return short if fits_one(short) and not fits_one(full) else full
 
 
