@@ -41,7 +41,7 @@ class Week:
 
     @property
     def practised(self) -> int:
-        return sum(not report.skipped for report in self.reports)
+        return sum(practised(report) for report in self.reports)
 
     @property
     def any_sign(self) -> bool:
@@ -50,6 +50,12 @@ class Week:
             report.emergency or report.fall != "no" or report.pain != "no" or report.dizzy != "no"
             for report in self.reports
         )
+
+
+def practised(report: DayReport) -> bool:
+    """Whether the report tells of practice: not of skipping, nor only of how the client is."""
+    told = report.holds or report.steadiness or report.steadiness_by_side
+    return bool(told) and not report.skipped
 
 
 def weekly_name(week: Week) -> str | None:

@@ -6,14 +6,14 @@ import pytest
 from sqlmodel import select
 
 from service.coach.weekly import Week, set_weekly, weekly_name
-from service.ladder.day import DayReport
+from service.ladder.day import DayReport, SideHold
 from service.store.tables import Client, Due
 
 MONDAY = date(2026, 3, 2)
 
 
 def report(day: int, **told) -> DayReport:
-    return DayReport(MONDAY + timedelta(days=day), "rung", **told)
+    return DayReport(MONDAY + timedelta(days=day), "rung", (SideHold(20.0),), **told)
 
 
 @pytest.mark.parametrize(
@@ -48,8 +48,10 @@ def test_no_cheer_in_a_week_with_a_sign(told):
     assert weekly_name(week) is None
 
 
-def test_a_skipped_day_is_not_counted():
-    week = Week((report(0), report(1), report(2, skipped=True)), ())
+def test_only_practice_is_counted():
+    only_an_answer = DayReport(MONDAY, "rung")
+    week = Week((report(0), report(1), report(2, skipped=True), only_an_answer), ())
+    assert week.practised == 2
     assert weekly_name(week) == "weekly_some"
 
 
