@@ -9,12 +9,24 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from service.parts import Parts
-from service.web import account, callbacks, client, clients, health, inbox, intake, override, phone, start
+from service.web import (
+    account,
+    callbacks,
+    client,
+    clients,
+    health,
+    inbox,
+    intake,
+    live,
+    override,
+    phone,
+    start,
+)
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
-PAGES = (intake, start, inbox, clients, client, override, phone, account)
+PAGES = (intake, start, inbox, clients, client, override, phone, live, account)
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 
 

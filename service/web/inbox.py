@@ -14,7 +14,7 @@ from service.coach.situation import Situation, load
 from service.coach.undo import UNDO_WITHIN, undo_handling
 from service.errors import NotFound
 from service.ladder.rungs import Rung
-from service.store import inbox
+from service.store import inbox, signature
 from service.store.scope import Scope
 from service.store.tables import Alert, Client
 from service.web.client import RungNames
@@ -73,6 +73,7 @@ def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             total=total,
             pages=-(-total // ON_A_PAGE),
             undoable=undoable,
+            signature=signature.of_alerts(session, scope),
         )
 
 

@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from service.carriers.handset import Handset
 from service.coach.people import client_of, clients_of
 from service.errors import NotFound, ServiceError
-from service.store import thread
+from service.store import signature, thread
 from service.web.frame import framed, has_phone
 from service.web.visit import Signed, Visit
 
@@ -49,6 +49,7 @@ def phone(visit: Signed, client: int = 0) -> Response:
             clients=mine,
             client=chosen,
             texts=[text for text in texts if text.state not in HIDDEN_STATES],
+            signature=signature.of_texts(session, chosen.id) if chosen else "",
             token=handset.token,
             text_id=uuid4().hex,
             forward=FORWARD_S if visit.practice.is_demo else {},

@@ -45,7 +45,7 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         expect(page.locator("mark", has_text="fell").first).to_be_visible()
         page.get_by_role("link", name="Ada Sample: Fall").click()
         page.get_by_role("button", name="Phoned: all is well").click()
-        expect(page.get_by_role("status")).to_contain_text("Handled: Fall, Ada Sample")
+        expect(page.locator(".done")).to_contain_text("Handled: Fall, Ada Sample")
         assert world.client("ada").state == "resting"
 
         # A misread press is taken back, and this time Ada goes on from where she was.
@@ -73,5 +73,68 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         page.goto(f"/phone?client={world.clients['ada']}")
         expect(page.get_by_text(text)).to_be_visible()
         assert world.sent("ada", "prompt")[-1].body == text
+        assert window.complaints == []
+        window.close()
+
+
+def test_the_inbox_shows_a_new_alert_by_itself(world: World, browser: Browser) -> None:
+    with served(world) as address:
+        window = Window(browser, address).sign_in()
+        page = window.page
+        expect(page.get_by_text("Nothing waits for you")).to_be_visible()
+        page.evaluate("window.same = true")
+        world.reply("ada", "fell in the kitchen")
+        expect(page.get_by_role("link", name="Ada Sample: Fall")).to_be_visible(timeout=10_000)
+        expect(page.locator(".banner")).to_contain_text("1 urgent alert waiting")
+        expect(page).to_have_title("(1) Alerts · Harbour Balance")
+        expect(page.get_by_role("status")).to_have_text(
+            "The alerts have changed and are shown anew."
+        )
+        assert page.evaluate("window.same"), "the page was not loaded again, only renewed"
+        world.reply("cy", "fell too")  # another trainer's client
+        world.reply("bo", "what is hover?")
+        expect(page.get_by_role("link", name="Bo Specimen: Question")).to_be_visible(timeout=10_000)
+        assert page.get_by_text("Cy Instance").count() == 0
+        assert window.complaints == []
+        window.close()
+
+
+def test_the_phone_shows_a_new_text_by_itself_and_keeps_what_is_typed(
+    world: World, browser: Browser
+) -> None:
+    with served(world) as address:
+        window = Window(browser, address).sign_in()
+        page = window.page
+        page.goto(f"/phone?client={world.clients['ada']}")
+        page.get_by_label("Reply as Ada").fill("20 stea")
+        world.pass_time(hours=2)
+        expect(page.get_by_text("Feet side by side")).to_be_visible(timeout=10_000)
+        expect(page.get_by_label("Reply as Ada")).to_have_value("20 stea")
+        assert window.complaints == []
+        window.close()
+
+
+def test_one_key_handles_an_opened_alert(world: World, browser: Browser) -> None:
+    world.reply("ada", "fell in the kitchen")
+    world.reply("bo", "what is hover?")
+    with served(world) as address:
+        window = Window(browser, address).sign_in()
+        page = window.page
+        page.get_by_role("link", name="Ada Sample: Fall").focus()
+        page.keyboard.press("j")
+        expect(page.get_by_role("link", name="Bo Specimen: Question")).to_be_focused()
+        page.keyboard.press("k")
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("heading", name="Ada Sample: Fall")).to_be_focused()
+        page.keyboard.press("2")
+        expect(
+            page.get_by_text("Handled: Fall, Ada Sample. Phoned: will see a doctor")
+        ).to_be_visible()
+        (alert,) = world.alerts("ada")
+        assert alert.what_done == "Phoned: will see a doctor first"
+        # In a field a key is a letter.
+        page.get_by_role("link", name="Bo Specimen: Question").click()
+        page.get_by_label("Note for the record").press_sequentially("1 2 3")
+        assert world.alerts("bo")[0].state == "seen"
         assert window.complaints == []
         window.close()

@@ -83,8 +83,16 @@ def test_guessing_is_slowed_down_by_account_and_free_again_later(world: World) -
 
 def test_guessing_is_slowed_down_by_address_over_many_accounts(world: World) -> None:
     browser = world.browser()
-    answers = [sign_in(browser, f"a{n}@example.org", "wrong").status_code for n in range(26)]
-    assert answers == [401] * 25 + [429]
+    sign_in(browser, "a@example.org", "wrong")
+    with world.store.write() as session:
+        address = next(
+            row.subject
+            for row in session.exec(select(SignInFailure)).all()
+            if row.subject.startswith("address:")
+        )
+        session.add_all(SignInFailure(subject=address, at=world.clock.now()) for _ in range(23))
+    answers = [sign_in(browser, f"{who}@example.org", "wrong").status_code for who in "bc"]
+    assert answers == [401, 429]
 
 
 def test_failures_keep_no_address_that_was_typed(world: World) -> None:
