@@ -15,6 +15,7 @@ _ALSO = {
     ("emergency", "faint"): ("dizzy", "phrase"),
     ("emergency", "up"): ("fall", "doubt"),
     ("emergency", "broken"): ("pain", "phrase"),
+    ("emergency", "floor"): ("fall", "phrase"),
 }
 
 

@@ -21,10 +21,9 @@ VALUE_TABLES = frozenset({"body", "number", "side", "span"})
 # Matched only where a text begins: answers, and words that must be the whole message.
 ANSWER_TABLES = frozenset({"keyword", "yes", "no"})
 # Phrases that only set the scene and never outbid the words of a report.
-WEAK_TABLES = frozenset({"away", "topic", "polite", "exercise"})
+WEAK_TABLES = frozenset({"topic", "polite", "exercise", "accept"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
 OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject"})
-SHORTEST_TARGET = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,14 +149,12 @@ def lexicon(language: str) -> Lexicon:
             borrowed |= _fill(other, machines, taken) | listed(other, "spelling", "ordinary")
             for tag, rules in _together(other).items():
                 together[tag] = tuple(dict.fromkeys((*together.get(tag, ()), *rules)))
-    never = listed(language, "spelling", "never_meant")
-    targets = (w for w in own - never if len(w) >= SHORTEST_TARGET and w.isalpha())
     return Lexicon(
         language=language,
         phrases=machines[0],
         answers=machines[1],
         together=together,
-        targets=tuple(sorted(targets)),
+        targets=tuple(sorted(listed(language, "spelling", "meant"))),
         known=frozenset(own | ordinary | borrowed),
         slips=_slips(language),
         opens=listed(language, "subject", "opens"),

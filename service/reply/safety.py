@@ -112,7 +112,7 @@ _READERS = {"fall": _fall, "pain": _pain, "dizzy": _dizzy, "emergency": _emergen
 def read_safety(parse: Parse) -> Safety:
     """Every mention counts; the strongest answer of each field wins."""
     mentions = events(parse)
-    if not mentions and "away.place" not in parse.seen:
+    if not mentions and parse.seen.isdisjoint({"away.place", "net.fall", "floor.hard"}):
         return _SILENT
     found: dict[str, Found] = {}
     felt: list[Event] = []
@@ -127,6 +127,8 @@ def read_safety(parse: Parse) -> Safety:
             elif event.family == "pain":
                 felt.append(event)
     elsewhere = _elsewhere(parse, found)
+    if "fall" not in found:
+        _caught_in_the_net(parse, found)
     body, spans = _body(parse, felt)
     _chest(found, body, spans, felt, parse)
     return Safety(found, body, spans, tuple(falls), elsewhere)
@@ -152,6 +154,42 @@ def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
         span = parse.span(index, index)
         found["fall"] = found.get("fall", _NOTHING).stronger("unsure", span)
     return frozenset(places)
+
+
+_OF_THE_HOLD = frozenset(
+    {
+        "digits",
+        "number",
+        "side",
+        "steady.firm",
+        "steady.denied",
+        "exercise.word",
+        "count.hold_words",
+        "question.word",
+        "suppose.if",
+        "suppose.any",
+        "asks",
+        "away.chore",
+    }
+)
+
+
+def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
+    """A word of the ground or of coming down that nothing else in its sentence explains."""
+    lying = parse.units[0].tags if parse.units else frozenset[str]()
+    for index in ([0] if "floor.hard" in lying else []) + parse.places("net.fall"):
+        event = Event("fall", "noun", index, index)
+        around = (parse.units[place].tags for place in scope.sentence(parse, index))
+        if any(not tags.isdisjoint(_OF_THE_HOLD) for tags in around):
+            continue
+        if (
+            scope.denied(parse, event)
+            or scope.others(parse, event, True)
+            or (scope.supposed(parse, event))
+        ):
+            continue
+        answer: Answer = "yes" if "floor.hard" in parse.units[index].tags else "unsure"
+        found["fall"] = found.get("fall", _NOTHING).stronger(answer, parse.span(index, index))
 
 
 def _chest(

@@ -19,8 +19,23 @@ _DENIES = frozenset({"neg.strong", "steady.denied"})
 
 def denied(parse: Parse, event: Event) -> Doubt:
     """Whether it is plainly denied ("no"), perhaps ("unsure"), or stands (None)."""
-    before = _denied_before(parse, event)
-    return before if before is not None else _denied_after(parse, event)
+    found = _denied_before(parse, event)
+    if found is None:
+        found = _denied_after(parse, event)
+    if found == "no" and "scope.undone" in parse.seen and _undone(parse, event):
+        return None
+    return found
+
+
+def _undone(parse: Parse, event: Event) -> bool:
+    """Whether the denial is taken back: "never fell before but did today"."""
+    for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):
+        tags = parse.units[place].tags
+        if "scope.undone" in tags:
+            return True
+        if "stop" in tags:
+            return False
+    return False
 
 
 class _Denial:
@@ -67,8 +82,9 @@ class _Denial:
         after = self.parse.units[place + 1].tags
         if not strong and not after.isdisjoint({"comma", "stop"}):
             return None  # "no, fell again" answers; it denies nothing
-        if self.listed and not self.either and not _bare(self.parse.units, self.event.last):
-            return None
+        if self.listed and not self.either:
+            if self.event.form == "verb" or not _bare(self.parse.units, self.event.last):
+                return None
         if not strong and self.body and self._own_body(place):
             return None
         return "unsure" if self.unknown else "no"
@@ -177,6 +193,8 @@ def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
         return "unsure" if "other.kin" in units[place].tags else "no"
     if place and "before.person" in units[place - 1].tags:
         return None
+    if units[place].tags.isdisjoint(_SUBJECTS - {"other.animal"}):
+        return None  # "it was icy, fell twice": a thing does not go on past a pause
     for earlier in range(place - 1, max(-1, place - BACK), -1):
         tags = units[earlier].tags
         if "stop" in tags:
@@ -239,23 +257,35 @@ def _past_year(units: list[Unit], place: int) -> bool:
     )
 
 
+_ON = frozenset({"scope.through", "self.i", "self.my", "near.before", "body", "scope.or"})
+
+
 def supposed(parse: Parse, event: Event) -> bool:
-    """Whether it is feared, asked about or supposed, not told."""
+    """Whether it is feared, asked about or supposed, not told.
+
+    A past tense ("avoided the dog and fell") is only undone by an "if"; a wording that could be
+    either ("end up on the floor") also by a fear right before it.
+    """
     units = parse.units
-    fall = event.family == "fall"
+    noun = event.form not in ("verb", "phrase", "last")
+    unknown = 0
     for place in range(event.first - 1, max(-1, event.first - 8), -1):
         tags = units[place].tags
         if not tags.isdisjoint({"stop", "comma"}):
             return False
-        if "suppose.any" in tags:
+        if "suppose.if" in tags or ("suppose.any" in tags and event.form != "verb"):
             return True
-        if fall and "suppose.fall" in tags and event.form == "noun":
+        if noun and event.family == "fall" and "suppose.fall" in tags:
             return True
-        if tags.isdisjoint(
-            {"scope.through", "self.i", "self.my", "near.before", "unknown", "body"}
-        ):
-            if not (is_event(units[place]) or "scope.or" in tags):
+        if "unknown" in tags:
+            unknown += 1
+            if not noun or unknown > 1:
                 return False
+        elif "scope.or" in tags:
+            if place == 0 or not is_event(units[place - 1]):
+                return False
+        elif tags.isdisjoint(_ON) and not is_event(units[place]):
+            return False
     return False
 
 

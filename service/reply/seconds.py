@@ -232,8 +232,14 @@ def _unknown_things(parse: Parse, quantity: Quantity) -> bool:
 
 
 def _age(parse: Parse, quantity: Quantity) -> bool:
-    """ "I'm 84"."""
-    return quantity.value >= LEAST_AGE and has_tag(parse, quantity.first - 1, "count.am")
+    """Whether it is an age, as in "I'm 84" or "not bad for 86"."""
+    if quantity.value < LEAST_AGE:
+        return False
+    if has_tag(parse, quantity.first - 1, "count.am"):
+        return True
+    return word_at(parse, quantity.first - 1) == "for" and not has_tag(
+        parse, quantity.first - 2, "count.hold_words"
+    )
 
 
 def _clock(parse: Parse, quantity: Quantity) -> bool:

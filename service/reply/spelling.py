@@ -41,7 +41,7 @@ def _allowed(written: str, meant: str, edits: int) -> bool:
 def corrected(word: str, language: str) -> tuple[str, ...] | None:
     """The word or words meant by an unknown `word`, or None when it is best left alone.
 
-    One edit for four and five letters, two from six on (optimal string alignment: a swap of two
+    One edit for up to six letters, two from seven on (optimal string alignment: a swap of two
     neighbours counts once); two different words equally near are no answer.
     """
     words = lexicon(language)
@@ -55,14 +55,14 @@ def corrected(word: str, language: str) -> tuple[str, ...] | None:
         word = _LONG_RUN.sub(r"\1", word)
     if not 4 <= len(word) <= _LONGEST or not word.isalpha():
         return None
-    most = 1 if len(word) <= 5 else 2
+    most = 1 if len(word) <= 6 else 2
     found = process.extract(word, words.targets, scorer=OSA.distance, score_cutoff=most, limit=8)
     likely = [
         (edits, meant)
         for meant, edits, _ in found
         if _allowed(word, meant, int(edits))
         and abs(len(meant) - len(word)) <= most
-        and (len(meant) > 5 or edits <= 1)
+        and (len(meant) > 6 or edits <= 1)
     ]
     if not likely:
         return None
