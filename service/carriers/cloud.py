@@ -202,7 +202,7 @@ def _said(fields: Mapping[str, str]) -> tuple[tuple[InboundText, ...], tuple[Rec
         state = STATES.get(status)
         if state is not None:
             return (), (Receipt(carrier_id, state, _detail(state, fields), _our_id(fields)),)
-    elif carrier_id and "From" in fields:
+    elif carrier_id and "From" in fields and "Body" in fields:
         return (_text(carrier_id, fields),), ()
     log.warning("a signed callback of the cloud carrier said nothing we know")
     return (), ()

@@ -1,6 +1,5 @@
 """The embedded carrier: a practice phone in the browser. Texts never leave this machine."""
 
-import hmac
 import json
 import re
 from uuid import uuid4
@@ -14,6 +13,7 @@ from service.carriers.base import (
     OutboundText,
     Outcome,
 )
+from service.carriers.checks import LONGEST_NAME, same_secret, storable
 
 _BACK = re.compile(r"/phone(?:\?client=\d{1,18})?", re.ASCII)
 
@@ -42,14 +42,14 @@ class Handset:
 
     def hear(self, callback: Callback) -> Heard:
         given = callback.headers.get("x-handset-token") or callback.fields.get("token", "")
-        if not hmac.compare_digest(given.encode(), self._token.encode()):
+        if not same_secret(given, self._token):
             raise Forged("This handset message has no valid token.")
-        carrier_id = callback.fields.get("id") or uuid4().hex
+        carrier_id = storable(callback.fields.get("id") or uuid4().hex)[:LONGEST_NAME]
         text = InboundText(
             carrier_id=carrier_id,
-            from_phone=callback.fields.get("from", ""),
-            to_phone=callback.fields.get("to", ""),
-            body=callback.fields.get("text", ""),
+            from_phone=storable(callback.fields.get("from", ""))[:LONGEST_NAME],
+            to_phone=storable(callback.fields.get("to", ""))[:LONGEST_NAME],
+            body=storable(callback.fields.get("text", "")),
         )
         back = callback.fields.get("back", "")
         if _BACK.fullmatch(back):

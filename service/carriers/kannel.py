@@ -10,6 +10,7 @@ import binascii
 import codecs
 import hashlib
 import logging
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -98,7 +99,7 @@ class Kannel:
             "X-Kannel-DLR-Url": self._report_url(text.id),
         }
         url = self._access.url.rstrip("/") + "/cgi-bin/sendsms"
-        content = text.body.encode("utf-8", "replace")
+        content = storable(text.body).encode()
         return self._http.build_request("POST", url, headers=headers, content=content)
 
     def _report_url(self, message_id: int) -> str:
@@ -169,7 +170,7 @@ def _hear_report(fields: Mapping[str, str]) -> Heard:
         log.warning("a delivery report of Kannel's said nothing we know")
         return Heard()
     state, detail = known
-    operator_id = short(fields.get("operator_id", ""), 40)
+    operator_id = re.sub(r"[^0-9A-Za-z._-]", "", fields.get("operator_id", ""))[:40]
     if state == "failed" and operator_id:
         detail = f"{detail} Its id there is {operator_id}."
     return Heard(receipts=(Receipt(f"k-{int(message)}", state, detail, int(message)),))

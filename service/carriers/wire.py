@@ -17,7 +17,6 @@ WRITE_S = 5.0
 READ_S = 15.0
 # The whole answer must be here by then. All of it stays well under the outbox's lease.
 ANSWER_S = 20.0
-CONNECTIONS = 16
 LARGEST_ANSWER = 64 * 1024
 
 # Raised before anything of a request has left.
@@ -43,30 +42,36 @@ class Answer:
 
 
 def http_client(*, auth: tuple[str, str] | None = None, through_proxy: bool = True) -> httpx.Client:
-    """A client with the timeouts and limits for sending texts; usable from many threads.
+    """A client with the timeouts for sending texts; usable from many threads.
 
-    Idle connections are closed soon: a carrier that closes one while a text is on its way would
-    leave that text unknown.
+    How many texts leave at once is for the outbox to say. There is no second limit here, because
+    httpcore 1.0 can leave its pool full for ever after requests had to wait for it (its issue 550).
     """
     return httpx.Client(
         auth=auth,
         timeout=httpx.Timeout(connect=CONNECT_S, write=WRITE_S, read=READ_S, pool=CONNECT_S),
-        limits=httpx.Limits(
-            max_connections=CONNECTIONS, max_keepalive_connections=8, keepalive_expiry=2.0
-        ),
+        limits=httpx.Limits(max_connections=None, max_keepalive_connections=0),
         headers={"Accept-Encoding": "identity", "User-Agent": "rungwise"},
         trust_env=through_proxy,
         follow_redirects=False,
     )
 
 
-def ask(http: httpx.Client, request: httpx.Request) -> Answer | TryLater | Unknown:
-    """Send the request once and read the whole answer, or say why there is none."""
+def ask(
+    http: httpx.Client, request: httpx.Request, within_s: float = ANSWER_S
+) -> Answer | TryLater | Unknown:
+    """Send the request once and read the whole answer, or say why there is none.
+
+    Each text has a connection of its own. A kept one may be closed by the carrier while a text is
+    on its way; and httpcore 1.0, used from several threads, now and then closes a kept connection
+    that another thread is using (its issue 1110). Either would leave the text unknown.
+    """
+    request.headers["Connection"] = "close"
     started = monotonic()
     try:
         response = http.send(request, stream=True)
         try:
-            body = _body(response, started + ANSWER_S)
+            body = _body(response, started + within_s)
         finally:
             response.close()
     except NEVER_SENT:
@@ -83,13 +88,14 @@ class _TooLate(Exception):
 
 
 class _TooLong(Exception):
-    """The answer is larger than any that a carrier gives."""
+    """The answer is larger than any that a carrier gives, or packed so that it could be."""
 
 
 def _body(response: httpx.Response, until: float) -> bytes:
+    if response.headers.get("content-encoding", "identity") != "identity":
+        raise _TooLong  # none was asked for, and it could unpack to any size
     body = b""
-    # Raw octets: a compressed answer could unpack to any size, and none was asked for.
-    for chunk in response.iter_raw():
+    for chunk in response.iter_bytes():
         body += chunk
         if len(body) > LARGEST_ANSWER:
             raise _TooLong
