@@ -48,10 +48,13 @@ def look_at(raw: str, country: str) -> Phone:
     zones = tuple(zone for zone in found if zone in available_timezones())
     region = phonenumbers.region_code_for_number(number)
     if region and len(zones) > 1:
-        # A country's mobile numbers name its neighbours' islands too; its own zones are enough.
+        # A country's mobile numbers name its neighbours' zones too; its own are enough.
         own = [zone for zone in zones if zone in zones_of(region)]
         zones = tuple(own) or zones
-    return Phone(e164, warning, () if found == (UNKNOWN_ZONE,) else zones)
+    if found == (UNKNOWN_ZONE,):
+        # The country, at least, stands at the front of the number.
+        zones = zones_of(phonenumbers.region_code_for_country_code(number.country_code))
+    return Phone(e164, warning, zones)
 
 
 @dataclass(frozen=True, slots=True)
