@@ -101,6 +101,9 @@ class _Server(ThreadingHTTPServer):
     daemon_threads = False
     request_queue_size = 128
 
+    def handle_error(self, *_: Any) -> None:
+        """Clients that hang up are part of the tests."""
+
 
 @contextmanager
 def wire_server() -> Iterator[WireServer]:
