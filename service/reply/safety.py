@@ -52,6 +52,8 @@ _SILENT = Safety()
 
 def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
     """What one mention comes to, after everything said around it."""
+    if event.form == "third":
+        return scope.third_person(parse, event)
     denied = scope.denied(parse, event)
     others = scope.others(parse, event, things) if denied != "no" else None
     if "no" in (denied, others):

@@ -6,6 +6,7 @@ of "no" needs plain evidence; thin evidence makes "unsure", and none leaves the 
 
 from typing import Literal
 
+from service.ladder.stance import Answer
 from service.reply.events import Event, is_event
 from service.reply.units import Parse, Unit
 
@@ -80,7 +81,7 @@ class _Denial:
     def verdict(self, strong: bool, place: int) -> Doubt:
         """What a denying word at `place` amounts to."""
         after = self.parse.units[place + 1].tags
-        if not strong and not after.isdisjoint({"comma", "stop"}):
+        if not after.isdisjoint({"comma", "stop"}):
             return None  # "no, fell again" answers; it denies nothing
         if self.listed and not self.either:
             if self.event.form == "verb" or not _bare(self.parse.units, self.event.last):
@@ -173,6 +174,17 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
                 "body" in tags or is_event(units[place]) or _name_of(units, place, subjects)
             )
     return _named(parse, event) if things else None
+
+
+def third_person(parse: Parse, event: Event) -> Answer:
+    """A verb in the third person: someone else's, unless that one's carer writes."""
+    if denied(parse, event) == "no":
+        return "no"
+    if "carer.phrase" in parse.seen:
+        return "yes"
+    near = range(max(0, event.first - 5), min(len(parse.units), event.last + 6))
+    whose = _SUBJECTS | {"other.thing", "other.professional"}
+    return "no" if any(not parse.units[p].tags.isdisjoint(whose) for p in near) else "unsure"
 
 
 def _name_of(units: list[Unit], place: int, subjects: frozenset[str]) -> bool:
