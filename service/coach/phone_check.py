@@ -53,7 +53,7 @@ def look_at(raw: str, country: str) -> Phone:
         zones = tuple(own) or zones
     if found == (UNKNOWN_ZONE,):
         # The country, at least, stands at the front of the number.
-        zones = zones_of(phonenumbers.region_code_for_country_code(number.country_code))
+        zones = zones_of(phonenumbers.region_code_for_country_code(number.country_code or 0))
     return Phone(e164, warning, zones)
 
 

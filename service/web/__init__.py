@@ -20,13 +20,14 @@ from service.web import (
     live,
     override,
     phone,
+    picture,
     start,
 )
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
-PAGES = (intake, start, inbox, clients, client, override, phone, live, account)
+PAGES = (picture, intake, start, inbox, clients, client, override, phone, live, account)
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 
 

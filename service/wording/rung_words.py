@@ -45,6 +45,12 @@ def rung_cautions(rung: Rung, language: str = "en") -> tuple[str, ...]:
     return (*words["cautions"], *([words["soft_caution"]] if soft else []))
 
 
+def picture_page_words(language: str = "en") -> Mapping[str, str]:
+    """The fixed words of the page that a text can link to."""
+    words = _words(language, "page")
+    return {name: value for name, value in words.items() if isinstance(value, str)}
+
+
 def rung_sentence(rung: Rung, language: str = "en") -> str:
     """The rung in one plain sentence for the trainer, with exact measures."""
     words = _words(language, "trainer")

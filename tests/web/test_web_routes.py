@@ -16,6 +16,8 @@ PUBLIC = {
     "/in/{carrier}": "carriers call here; each checks its own signature",
     "/healthz": "monitors look here; figures and sentences without any name",
     "/readyz": "monitors look here; says only that the database answers",
+    "/p/{token}": "a text's link; shows a stance and nothing of anybody",
+    "/p/{token}.png": "the same as a picture",
     "/openapi.json": "lists routes and nothing of anybody",
 }
 
