@@ -20,6 +20,7 @@ COMMANDS = {
     "simulate": "run virtual clients through the decision rule",
     "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
+    "review-rule": "show what other settings would have made of the stored reports",
     "schedule": "print the next due instants of a local hour, in UTC",
     "segments": "count how many SMS segments a text takes",
 }
