@@ -41,7 +41,7 @@ def start_postgres(folder: Path):
 
 @pytest.fixture(scope="session")
 def postgres_store(postgres_server: str) -> Iterator[Store]:
-    """A store on that server, which is told not to wait for the disk: only a test's data is lost."""
+    """A store on that server, which is told not to wait for the disk: it holds only tests."""
     store = Store(postgres_server)
     with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.execute(text("ALTER SYSTEM SET fsync TO off"))

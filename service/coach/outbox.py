@@ -1,34 +1,57 @@
 """The outbox: every text we send waits here, and leaves by one door.
 
-A text is queued in the transaction that decided it. What a crash may cost depends on its kind: a
-prompt is sent at most once, so a lost answer leaves it `unknown`; a safety text or a page to the
+A text is queued in the transaction that decided it, and claimed in one that checks that it may
+still go: its client has not stopped, rests or is in doubt since, it is not too late for it, and it
+is no quiet hour. What a crash may cost depends on its kind: a prompt is sent at most once, so a
+lost answer leaves it `unknown` until a delivery report settles it; a safety text or a page to the
 trainer is sent at least once, so a lost answer sends it again.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import and_, or_, update
-from sqlmodel import Session, col, select
+from sqlalchemy import update
+from sqlmodel import Session, col, or_, select
 
-from service.carriers.base import Accepted, OutboundText, Outcome, Receipt, Refused, TryLater
-from service.store.tables import Client, Message, Practice
+from service.carriers.base import OutboundText
+from service.coach.asking import DOUBTS
+from service.coach.flow import Pace, allowance, spend, state_of
+from service.coach.numbers import From, first_number, number_of
+from service.store.due import set_due
+from service.store.once import insert_once
+from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
+from service.ticks.due import Quiet, is_quiet, local_to_utc
 
+# Longer than any send takes: a carrier answers within half a minute.
 LEASE = timedelta(seconds=60)
-MOST_ATTEMPTS = 8
-FIRST_WAIT_S = 15
-LONGEST_WAIT_S = 1800
 AT_LEAST_ONCE = frozenset({"safety", "page", "help", "opt_out"})
 # Lower leaves first.
 RANK = {"safety": 0, "page": 0, "help": 0, "opt_out": 0, "answer": 1, "question": 1}
 # What a client who stopped, rests or is paused must not get any more.
 CANCELLED_BY_REST = ("prompt", "reminder", "weekly")
+# To someone who said STOP, only its confirmation and what answers their own call for help.
+AFTER_STOP = frozenset({"opt_out", "safety", "help"})
+# What we write of our own accord keeps out of quiet hours; an answer doesn't.
+UNASKED = frozenset({*CANCELLED_BY_REST, "notice", "welcome"})
+# After this long a text is given up. An answer about the day helps nobody the next morning.
+GOOD_FOR = dict.fromkeys(CANCELLED_BY_REST, timedelta(hours=2))
+GOOD_FOR |= dict.fromkeys(("answer", "question"), timedelta(hours=6))
+GOOD_FOR_ELSE = timedelta(hours=24)
+# A text that must arrive and has not left after this: the trainer should telephone.
+TELL_AFTER = timedelta(minutes=5)
+# No gateway keeps a text for longer.
+LONGEST_AT_CARRIER = timedelta(hours=4)
 
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A text to queue. `once_key` unique for ever: a second one with the same key is not queued."""
+    """A text to queue. `once_key` unique for ever: a second one with the same key is not queued.
+
+    `not_after` is when it is given up; None takes what its kind is good for.
+    """
 
     kind: str
     body: str
@@ -36,13 +59,16 @@ class Text:
     local_date: date | None = None
     rung_key: str | None = None
     answers_id: int | None = None
+    not_after: datetime | None = None
+    media_url: str | None = None
 
 
 def queue_to_client(
     session: Session, now: datetime, practice: Practice, client: Client, text: Text
 ) -> Message | None:
     """Put a text in the outbox; None when one with its `once_key` is there already."""
-    return _queue(session, now, practice, text, client.phone, client_id=client.id)
+    leaves_by = number_of(session, practice, client)
+    return _queue(session, now, practice, text, client.phone, leaves_by, client_id=client.id)
 
 
 def queue_to_phone(
@@ -52,9 +78,11 @@ def queue_to_phone(
     text: Text,
     phone: str,
     trainer_id: int | None = None,
+    leaves_by: From | None = None,
 ) -> Message | None:
     """Put a text to a trainer, a second contact or an unknown number in the outbox."""
-    return _queue(session, now, practice, text, phone, trainer_id=trainer_id)
+    number = leaves_by or first_number(practice)
+    return _queue(session, now, practice, text, phone, number, trainer_id=trainer_id)
 
 
 def _queue(
@@ -63,34 +91,39 @@ def _queue(
     practice: Practice,
     text: Text,
     phone: str,
+    leaves_by: From,
     client_id: int | None = None,
     trainer_id: int | None = None,
 ) -> Message | None:
+    values: dict[str, Any] = {
+        "practice_id": practice.id,
+        "client_id": client_id,
+        "trainer_id": trainer_id,
+        "direction": "out",
+        "kind": text.kind,
+        "body": text.body,
+        "from_phone": leaves_by.phone,
+        "to_phone": phone,
+        "carrier": leaves_by.carrier,
+        "once_key": text.once_key,
+        "state": "queued",
+        "rank": RANK.get(text.kind, 2),
+        "media_url": text.media_url,
+        "local_date": text.local_date,
+        "rung_key": text.rung_key,
+        "answers_id": text.answers_id,
+        "created_at": now,
+        "not_before": now,
+        "not_after": text.not_after or now + GOOD_FOR.get(text.kind, GOOD_FOR_ELSE),
+        "attempts": 0,
+    }
     if text.once_key is not None:
-        twin = select(Message.id).where(Message.once_key == text.once_key)
-        if session.exec(twin).first() is not None:
-            return None
-    message = Message(
-        practice_id=practice.id,
-        client_id=client_id,
-        trainer_id=trainer_id,
-        direction="out",
-        kind=text.kind,
-        body=text.body,
-        from_phone=practice.phone,
-        to_phone=phone,
-        carrier=practice.carrier,
-        once_key=text.once_key,
-        state="queued",
-        rank=RANK.get(text.kind, 2),
-        local_date=text.local_date,
-        rung_key=text.rung_key,
-        answers_id=text.answers_id,
-        created_at=now,
-        not_before=now,
-    )
+        return insert_once(session, Message, ["once_key"], values)
+    message = Message(**values)
     session.add(message)
     session.flush()
+    if text.kind in AT_LEAST_ONCE:
+        set_due(session, "unsent", message.id, now + TELL_AFTER)
     return message
 
 
@@ -109,141 +142,176 @@ def cancel_prompts(session: Session, client_id: int) -> None:
 
 
 def cancel_all(session: Session, client_id: int) -> None:
-    """Take back everything queued for a client who said STOP."""
+    """Take back everything queued for a client who said STOP, but what answers a call for help."""
     session.execute(
         update(Message)
         .where(
             col(Message.client_id) == client_id,
             col(Message.direction) == "out",
             col(Message.state) == "queued",
+            col(Message.kind).not_in(AFTER_STOP),
         )
         .values(state="cancelled", problem="The client said STOP.")
     )
 
 
-def free_expired(session: Session, now: datetime) -> None:
-    """Settle leases that ran out: the sender died, and the carrier may have taken the text."""
-    expired = (col(Message.state) == "sending", col(Message.lease_until) < now)
-    session.execute(
-        update(Message)
-        .where(*expired, col(Message.kind).in_(AT_LEAST_ONCE))
-        .values(state="queued", lease_until=None)
-    )
-    session.execute(
-        update(Message)
-        .where(*expired, col(Message.kind).not_in(AT_LEAST_ONCE))
-        .values(
-            state="unknown",
-            lease_until=None,
-            problem="The service stopped while sending; the carrier may have taken it.",
-        )
-    )
-
-
-def anything_waits(session: Session, now: datetime) -> bool:
-    """Whether a text may leave now, or a lease has run out."""
-    rows = select(Message.id).where(
-        or_(
-            and_(col(Message.state) == "queued", col(Message.not_before) <= now),
-            and_(col(Message.state) == "sending", col(Message.lease_until) < now),
-        )
-    )
+def waits_for(session: Session, now: datetime, carrier: str) -> bool:
+    """Whether a text may leave by this carrier now."""
+    rows = select(Message.id).where(QUEUED, Message.carrier == carrier, _may_leave(now))
     return session.exec(rows.limit(1)).first() is not None
 
 
-def claim(session: Session, now: datetime, most: int = 50) -> list[Message]:
-    """Take up to `most` queued texts for sending. Only the process whose update counts sends."""
-    free_expired(session, now)
+@dataclass(frozen=True, slots=True)
+class Claimed:
+    """The texts to send now, and those that were taken back, put off or given up instead."""
+
+    to_send: Sequence[Message] = ()
+    kept_back: Sequence[Message] = ()
+
+
+def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -> Claimed:
+    """Take queued texts for sending by this carrier, the most urgent first."""
+    state = state_of(session, now, carrier)
+    most = allowance(state, now, pace, most)
+    if most <= 0:
+        return Claimed()
     due = (
         select(Message)
-        .where(
-            Message.state == "queued",
-            col(Message.not_before) <= now,
-        )
+        .where(QUEUED, Message.carrier == carrier, _may_leave(now))
         .order_by(col(Message.rank), col(Message.id))
         .limit(most)
         .with_for_update(skip_locked=True)
     )
+    waiting = session.exec(due).all()
+    clients = _clients(session, waiting)
     won: list[Message] = []
-    for message in session.exec(due).all():
-        result = session.execute(
-            update(Message)
-            .where(col(Message.id) == message.id, col(Message.state) == "queued")
-            .values(state="sending", lease_until=now + LEASE, attempts=Message.attempts + 1)
-            .execution_options(synchronize_session=False)
-        )
-        if result.rowcount == 1:  # type: ignore[attr-defined]  # an UPDATE always has a count
+    kept: list[Message] = []
+    for message in waiting:
+        if message.client_id is not None and message.client_id not in clients:
+            continue  # another transaction is changing this client; the next round sees how
+        if _may_go(now, message, clients):
+            message.state = "sending"
+            message.lease_until = now + LEASE
+            message.attempts += 1
             won.append(message)
-    for message in won:
-        session.refresh(message)
-    return won
-
-
-def outbound(message: Message) -> OutboundText:
-    return OutboundText(message.id, message.from_phone, message.to_phone, message.body)
-
-
-def settle(session: Session, now: datetime, message_id: int, outcome: Outcome) -> Message:
-    """Store what became of a send. Returns the message; `failed` means we gave up."""
-    message = session.get_one(Message, message_id)
-    message.lease_until = None
-    if isinstance(outcome, Accepted):
-        _accept(now, message, outcome)
-    elif isinstance(outcome, TryLater) and message.attempts < MOST_ATTEMPTS:
-        message.state = "queued"
-        message.not_before = now + wait_before_retry(message.attempts)
-        message.problem = outcome.reason
-    elif isinstance(outcome, TryLater | Refused):
-        message.state = "failed"
-        message.problem = outcome.reason
-        message.settled_at = now
-    elif message.kind in AT_LEAST_ONCE and message.attempts < MOST_ATTEMPTS:
-        message.state = "queued"
-        message.not_before = now + wait_before_retry(message.attempts)
-        message.problem = outcome.reason
-    else:
-        message.state = "unknown"
-        message.problem = outcome.reason
-    session.add(message)
-    return message
-
-
-def _accept(now: datetime, message: Message, outcome: Accepted) -> None:
-    message.carrier_id = outcome.carrier_id
-    message.sent_at = now
-    message.problem = None
-    # A delivery receipt can overtake the answer to our own send; states only move forward.
-    if message.state not in ("delivered", "failed"):
-        message.state = "delivered" if outcome.delivered else "sent"
-    if outcome.delivered:
-        message.settled_at = now
-
-
-def wait_before_retry(attempts: int) -> timedelta:
-    """15 s, then twice as long each time, at most 30 minutes."""
-    return timedelta(seconds=min(FIRST_WAIT_S * 2 ** (attempts - 1), LONGEST_WAIT_S))
-
-
-def note_receipts(
-    session: Session, now: datetime, carrier: str, receipts: Sequence[Receipt]
-) -> list[Message]:
-    """Store delivery receipts; returns the texts that failed."""
-    failed: list[Message] = []
-    for receipt in receipts:
-        message = session.exec(
-            select(Message).where(
-                Message.carrier == carrier,
-                Message.direction == "out",
-                Message.carrier_id == receipt.carrier_id,
-            )
-        ).first()
-        if message is None or message.state in ("delivered", "failed"):
-            continue
-        if receipt.state != "sent":
-            message.settled_at = now
-        message.state = receipt.state
-        message.problem = receipt.detail or None
+        else:
+            kept.append(message)
         session.add(message)
-        if receipt.state == "failed":
-            failed.append(message)
-    return failed
+    spend(state, now, pace, len(won))
+    session.add(state)
+    session.flush()
+    return Claimed(won, kept)
+
+
+def _may_leave(now: datetime):  # type: ignore[no-untyped-def]  # SQLAlchemy's own type
+    """A text never tried and never put off may leave even when the clock was set back since."""
+    fresh = col(Message.not_before) == col(Message.created_at)
+    return or_(col(Message.not_before) <= now, fresh)
+
+
+@dataclass(frozen=True, slots=True)
+class _Whom:
+    """What decides whether a text may still go to a client."""
+
+    state: str
+    time_zone: str
+    quiet: Quiet
+    rung_key: str | None
+    in_doubt: bool
+
+
+def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Whom]:
+    """Those of the texts' clients whom no other transaction is changing; locked from now on."""
+    ids = {message.client_id for message in messages if message.client_id is not None}
+    if not ids:
+        return {}
+    rows = (
+        select(Client, Practice.texts_until, Practice.texts_from, Placement.rung_key)
+        .join(Practice, col(Practice.id) == col(Client.practice_id))
+        .join(Placement, col(Placement.client_id) == col(Client.id), isouter=True)
+        .where(col(Client.id).in_(ids))
+        .order_by(col(Client.id))
+        .with_for_update(of=Client, skip_locked=True, key_share=True)
+        .execution_options(populate_existing=True)
+    )
+    found = session.exec(rows).all()
+    doubts = select(Question.client_id).where(
+        col(Question.client_id).in_(ids),
+        col(Question.answered_at).is_(None),
+        col(Question.kind).in_(DOUBTS),
+    )
+    in_doubt = set(session.exec(doubts).all())
+    return {
+        client.id: _Whom(
+            client.state,
+            client.time_zone,
+            Quiet(time.fromisoformat(begins), time.fromisoformat(ends)),
+            rung_key,
+            client.id in in_doubt,
+        )
+        for client, begins, ends, rung_key in found
+    }
+
+
+def _may_go(now: datetime, message: Message, clients: Mapping[int, _Whom]) -> bool:
+    """Whether the text may go now; if not, it is taken back, given up or put off."""
+    whom = clients[message.client_id] if message.client_id is not None else None
+    if message.not_after is not None and now >= message.not_after:
+        give_up(message, now, "It could not be sent in time.")
+        return False
+    if whom is None:
+        return True
+    barred = _barred(message, whom)
+    if barred is not None:
+        message.state, message.problem = "cancelled", barred
+        return False
+    if message.kind in UNASKED and is_quiet(now, whom.time_zone, whom.quiet):
+        if message.kind in CANCELLED_BY_REST:
+            give_up(message, now, "Quiet hours began before it could be sent.")
+        else:
+            message.not_before = _quiet_ends(now, whom)
+        return False
+    return True
+
+
+def give_up(message: Message, now: datetime, problem: str) -> None:
+    """It is too late. A day's text is then missed, as if the service had been down."""
+    message.state = "missed" if message.kind in CANCELLED_BY_REST else "failed"
+    message.problem = f"{problem} {message.problem or ''}".strip()
+    message.settled_at = now
+
+
+def _barred(message: Message, whom: _Whom) -> str | None:
+    """Why the client must not get this text, or None."""
+    if whom.state == "stopped" and message.kind not in AFTER_STOP:
+        return "The client said STOP."
+    if message.kind not in CANCELLED_BY_REST:
+        return None
+    if whom.state != "active":
+        return "The client stopped, rests or is paused."
+    if whom.in_doubt:
+        return "Waiting for the answer to a safety question."
+    if message.rung_key is not None and message.rung_key != whom.rung_key:
+        return "The client was put on another rung."
+    return None
+
+
+def _quiet_ends(now: datetime, whom: _Whom) -> datetime:
+    local = now.astimezone(ZoneInfo(whom.time_zone))
+    day = local.date() if local.time() < whom.quiet.ends else local.date() + timedelta(days=1)
+    return local_to_utc(datetime.combine(day, whom.quiet.ends), whom.time_zone)
+
+
+def outbound(message: Message, now: datetime) -> OutboundText:
+    """The text as a carrier gets it."""
+    left = LONGEST_AT_CARRIER
+    if message.not_after is not None:
+        left = min(left, message.not_after - now)
+    return OutboundText(
+        message.id,
+        message.from_phone,
+        message.to_phone,
+        message.body,
+        message.media_url,
+        good_for_s=max(int(left.total_seconds()), 60),
+    )

@@ -1,6 +1,7 @@
 """The day's prompt: when it is due, whether it may still go, and what it says."""
 
 from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, func, select
 
@@ -15,9 +16,16 @@ from service.coach.situation import Situation, current_report, load, past
 from service.coach.stored import PlanSettings
 from service.ladder.progression import decide_absence
 from service.ladder.rungs import Rung
-from service.store.due import clear_due, set_due
+from service.store.due import clear_due, due_of, set_due
 from service.store.tables import Client, Due, Message, Practice
-from service.ticks.due import Quiet, is_quiet, local_to_utc, next_due, still_worth_sending
+from service.ticks.due import (
+    LATEST,
+    Quiet,
+    is_quiet,
+    local_to_utc,
+    next_due,
+    still_worth_sending,
+)
 from service.wording.answers import prompt_text
 from service.wording.rung_words import rung_text
 from service.wording.texts import render
@@ -68,6 +76,17 @@ def schedule_next(
         set_due(session, "prompt", client.id, due.at_utc, due.local_date)
 
 
+def reschedule(session: Session, now: datetime, client: Client) -> None:
+    """After a change of zone, hour, days or dates away: set what was due by the old ones anew."""
+    schedule_next(session, now, client)
+    situation = load(session, client)
+    pending = due_of(session, "reminder", client.id)
+    if situation is None or pending is None or pending.local_date is None:
+        return
+    clear_due(session, "reminder", client.id)
+    _set_reminder(session, now, situation, pending.local_date)
+
+
 def _last_prompt_date(session: Session, client_id: int, after_date: date | None) -> date | None:
     """The last date that had its prompt, so that a new hour or zone never doubles one."""
     rows = select(func.max(Message.local_date)).where(
@@ -93,7 +112,7 @@ def prompt_due(session: Session, now: datetime, due: Due) -> None:
     elif not still_worth_sending(at, now, client.time_zone, quiet):
         _missed(session, now, situation, day, "The service was down when it was due.")
     elif not _rests_for_absence(session, now, situation, day):
-        _send(session, now, situation, day)
+        _send(session, now, situation, day, still_sensible_until(at, client.time_zone, quiet))
     schedule_next(session, at, client, day)
 
 
@@ -122,7 +141,16 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
     return rests
 
 
-def _send(session: Session, now: datetime, situation: Situation, day: date) -> None:
+def still_sensible_until(at: datetime, zone: str, quiet: Quiet) -> datetime:
+    """When a prompt due `at` is too late: after two hours, or when quiet hours begin."""
+    local = at.astimezone(ZoneInfo(zone))
+    begins = local_to_utc(datetime.combine(local.date(), quiet.begins), zone)
+    return min(at + LATEST, begins) if begins > at else at + LATEST
+
+
+def _send(
+    session: Session, now: datetime, situation: Situation, day: date, until: datetime
+) -> None:
     rung = situation.rung
     link = link_for_prompt(session, now, situation)
     text = Text(
@@ -131,6 +159,7 @@ def _send(session: Session, now: datetime, situation: Situation, day: date) -> N
         once_key=_once("prompt", situation, day),
         local_date=day,
         rung_key=rung.key,
+        not_after=until,
     )
     queued = queue_to_client(session, now, situation.practice, situation.client, text)
     if queued is not None:

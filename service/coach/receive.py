@@ -10,9 +10,9 @@
 
 import logging
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from service.carriers.base import InboundText
 from service.carriers.phone import same_phone
@@ -20,11 +20,16 @@ from service.coach import asking, consent, safety
 from service.coach.alerts import Raised, raise_alert
 from service.coach.day import answer_day, day_of_reply
 from service.coach.exchange import Exchange, Reply
+from service.coach.numbers import From, practice_at
 from service.coach.outbox import Text, queue_to_phone
+from service.coach.parts import Joined, join_what_came, keep_part
 from service.coach.situation import load
 from service.coach.stored import context_to_json, reading_to_json
 from service.reply import READER_VERSION, Reading, read
+from service.store.carrier_tables import InboundPart
+from service.store.database import is_passing
 from service.store.due import set_due
+from service.store.once import insert_once
 from service.store.tables import Client, Message, Practice
 from service.wording.texts import render
 
@@ -37,7 +42,46 @@ READ_AGAIN_WITHIN = timedelta(hours=12)
 
 
 def receive(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
-    """Store one inbound text and everything it sets off; None when it was here already."""
+    """Store one inbound text and everything it sets off; None when it was here already.
+
+    One part of a long text is kept until the others have come, and gives None until then.
+    """
+    if inbound.part is None:
+        return _receive_whole(session, now, carrier, inbound)
+    message = None
+    for joined in keep_part(session, now, carrier, inbound, inbound.part):
+        message = _receive_joined(session, now, carrier, joined)
+    return message
+
+
+def parts_waited(session: Session, now: datetime, part_id: int) -> None:
+    """The rest of a long text has not come in time: read what has."""
+    carrier = session.get_one(InboundPart, part_id).carrier
+    joined = join_what_came(session, part_id)
+    if joined is not None:
+        _receive_joined(session, now, carrier, joined)
+
+
+def _receive_joined(
+    session: Session, now: datetime, carrier: str, joined: Joined
+) -> Message | None:
+    message = _receive_whole(session, now, carrier, joined.text)
+    if message is None:
+        return None
+    for part in joined.parts:
+        part.message_id = message.id
+        session.add(part)
+    if not joined.whole and message.client_id is not None:
+        client = session.get_one(Client, message.client_id)
+        practice = session.get_one(Practice, client.practice_id)
+        raised = Raised("unreadable", "A part of this long text never came.", "today")
+        raise_alert(session, now, practice, client, raised, message)
+    return message
+
+
+def _receive_whole(
+    session: Session, now: datetime, carrier: str, inbound: InboundText
+) -> Message | None:
     message = _store(session, now, carrier, inbound)
     if message is None:
         return None
@@ -54,45 +98,39 @@ def receive(session: Session, now: datetime, carrier: str, inbound: InboundText)
         with session.begin_nested():
             understand(session, now, client, message)
     except Exception as problem:  # what came in must be kept whatever fails
+        if is_passing(problem):
+            raise
         _set_aside(session, now, client, message, problem)
     return message
 
 
 def _store(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
-    practice = _practice(session, inbound.to_phone)
-    message = Message(
-        practice_id=practice.id,
-        direction="in",
-        kind="reply",
-        body=inbound.body,
-        from_phone=same_phone(inbound.from_phone, practice.country),
-        to_phone=practice.phone,
-        carrier=carrier,
-        carrier_id=inbound.carrier_id,
-        state="received",
-        created_at=now,
-    )
-    try:
-        with session.begin_nested():
-            session.add(message)
-    except IntegrityError:
-        return None
-    return message
-
-
-def _practice(session: Session, phone: str) -> Practice:
-    """The practice that owns the number; with one practice, a number we don't know is its too."""
-    found = session.exec(select(Practice).where(Practice.phone == phone)).first()
-    if found is not None:
-        return found
-    return session.exec(select(Practice).order_by(col(Practice.id)).limit(1)).one()
+    practice = practice_at(session, inbound.to_phone)
+    values: dict[str, Any] = {
+        "practice_id": practice.id,
+        "direction": "in",
+        "kind": "reply",
+        "body": inbound.body,
+        "from_phone": same_phone(inbound.from_phone, practice.country),
+        "to_phone": same_phone(inbound.to_phone or practice.phone, practice.country),
+        "carrier": carrier,
+        "carrier_id": inbound.carrier_id,
+        "state": "received",
+        "rank": 2,
+        "attempts": 0,
+        "created_at": now,
+    }
+    if inbound.pictures:
+        values["pictures"] = list(inbound.pictures)
+    return insert_once(session, Message, ["carrier", "direction", "carrier_id"], values)
 
 
 def _sender(session: Session, message: Message) -> Client | None:
+    """Who wrote, locked: two texts of one client are dealt with one after the other."""
     rows = select(Client).where(
         Client.practice_id == message.practice_id, Client.phone == message.from_phone
     )
-    return session.exec(rows).first()
+    return session.exec(rows.with_for_update(key_share=True)).first()
 
 
 def _from_stranger(session: Session, now: datetime, message: Message) -> None:
@@ -106,8 +144,9 @@ def _from_stranger(session: Session, now: datetime, message: Message) -> None:
         practice=practice.name,
         number=practice.emergency_number,
     )
-    once = f"stranger:{practice.id}:{message.from_phone}:{day}"
-    queue_to_phone(session, now, practice, Text("answer", body, once_key=once), message.from_phone)
+    text = Text("answer", body, f"stranger:{practice.id}:{message.from_phone}:{day}")
+    here = From(message.carrier, message.to_phone)
+    queue_to_phone(session, now, practice, text, message.from_phone, leaves_by=here)
 
 
 def _same_words_again(session: Session, message: Message) -> bool:
@@ -141,7 +180,9 @@ def _set_aside(
         with session.begin_nested():
             raised = Raised("unreadable", did, "urgent")
             raise_alert(session, now, practice, client, raised, message)
-    except Exception:
+    except Exception as again:
+        if is_passing(again):
+            raise
         # Keeping the text comes before telling of it; the thread shows it as unprocessed.
         log.exception("no alert could be raised for message %s", message.id)
 
@@ -157,6 +198,8 @@ def read_again(session: Session, now: datetime, message_id: int) -> None:
             message.problem = None
             understand(session, now, client, message)
     except Exception as problem:
+        if is_passing(problem):
+            raise
         log.exception("message %s could not be acted on again", message.id)
         message.state, message.problem = "unprocessed", type(problem).__name__
         set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)

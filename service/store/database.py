@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import Any, TypeVar
 
 import tenacity
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Engine, create_engine, event, text
 from sqlalchemy.engine import Connection, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
@@ -75,6 +75,17 @@ def is_passing(problem: BaseException) -> bool:
         return cause.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
     state = getattr(cause, "sqlstate", None) or ""
     return problem.connection_invalidated or state.startswith(PASSING_STATES)
+
+
+def one_at_a_time(session: Session, name: str) -> None:
+    """Wait until no other transaction, in any process, has said the same `name`; until the end.
+
+    SQLite has one writer anyway.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(
+            text("SELECT pg_advisory_xact_lock(hashtextextended(:name, 0))"), {"name": name}
+        )
 
 
 def _tries() -> tenacity.Retrying:

@@ -26,6 +26,12 @@ def clear_due(session: Session, kind: str, subject_id: int) -> None:
     session.execute(delete(Due).where(col(Due.kind) == kind, col(Due.subject_id) == subject_id))
 
 
+def due_of(session: Session, kind: str, subject_id: int) -> Due | None:
+    """The due time of this kind for this subject."""
+    rows = select(Due).where(Due.kind == kind, Due.subject_id == subject_id)
+    return session.exec(rows).first()
+
+
 def due_by(session: Session, now: datetime, most: int) -> list[Due]:
     """The earliest things due at `now`, locked where the database can lock rows."""
     rows = (

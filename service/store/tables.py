@@ -6,7 +6,16 @@ An `id` is None until the row is flushed; it is typed as the int that it is from
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, DateTime, Dialect, Index, Text, UniqueConstraint, text
+from sqlalchemy import (
+    JSON,
+    DateTime,
+    Dialect,
+    Index,
+    Text,
+    UniqueConstraint,
+    literal_column,
+    text,
+)
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import Field, SQLModel
 
@@ -30,6 +39,11 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
+def _only(condition: str) -> dict[str, Any]:
+    """For an index that holds only the rows of which this is true."""
+    return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
+
+
 class Practice(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     name: str
@@ -46,6 +60,20 @@ class Practice(SQLModel, table=True):
     picture_address: str | None = None
     is_demo: bool = False
     created_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Number(SQLModel, table=True):
+    """A further number that a practice texts from, by a carrier of its own.
+
+    The practice's own `phone` and `carrier` are the first; when a carrier is down, texts leave by
+    the next in the order of `place`.
+    """
+
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    place: int = 1
+    carrier: str
+    phone: str = Field(unique=True)
 
 
 class Trainer(SQLModel, table=True):
@@ -86,7 +114,10 @@ class SignInFailure(SQLModel, table=True):
 
 
 class Client(SQLModel, table=True):
-    """`state`: invited (no consent yet), active, resting, paused (by the trainer), stopped."""
+    """`state`: invited (no consent yet), active, resting, paused (by the trainer), stopped.
+
+    `number_id` is the number that their texts come from; None for the practice's first.
+    """
 
     __table_args__ = (UniqueConstraint("practice_id", "phone"),)
     id: int = Field(default=None, primary_key=True)
@@ -95,6 +126,7 @@ class Client(SQLModel, table=True):
     name: str
     called: str
     phone: str = Field(index=True)
+    number_id: int | None = Field(default=None, foreign_key="number.id")
     language: str = "en"
     time_zone: str
     state: str = "invited"
@@ -142,11 +174,15 @@ class Message(SQLModel, table=True):
     Out: queued, sending, sent, delivered, failed, unknown, cancelled, missed (was due, never sent).
     In: received, read, set_aside (unknown number), repeat, unprocessed.
     `once_key` makes a text unique however often a tick runs, e.g. one prompt a client and date.
+    A queued text leaves between `not_before` and `not_after`; `lease_until` is when a process that
+    took it for sending is given up. `pictures` are addresses at the carrier, not fetched.
     """
 
     __table_args__ = (
         UniqueConstraint("carrier", "direction", "carrier_id"),
-        Index("message_outbox", "state", "not_before"),
+        # Only what waits or is being sent is in these two, so they stay small for ever.
+        Index("message_outbox", "carrier", "rank", "id", **_only("state = 'queued'")),
+        Index("message_leased", "lease_until", **_only("state = 'sending'")),
         Index("message_thread", "client_id", "id"),
     )
     id: int = Field(default=None, primary_key=True)
@@ -164,11 +200,14 @@ class Message(SQLModel, table=True):
     state: str
     rank: int = 2
     problem: str | None = None
+    media_url: str | None = None
+    pictures: list[str] | None = Field(default=None, sa_type=JSON)
     local_date: date | None = None
     rung_key: str | None = None
     answers_id: int | None = Field(default=None, foreign_key="message.id")
     created_at: datetime = Field(sa_type=UtcDateTime)
     not_before: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    not_after: datetime | None = Field(default=None, sa_type=UtcDateTime)
     lease_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
     attempts: int = 0
     sent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
@@ -176,6 +215,11 @@ class Message(SQLModel, table=True):
     context: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     reading: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     reader_version: int | None = None
+
+
+# Written out, not bound as values: only so do the databases see that their small index holds it.
+QUEUED = literal_column("message.state") == literal_column("'queued'")
+BEING_SENT = literal_column("message.state") == literal_column("'sending'")
 
 
 class Report(SQLModel, table=True):
@@ -187,8 +231,7 @@ class Report(SQLModel, table=True):
             "client_id",
             "local_date",
             unique=True,
-            sqlite_where=text("superseded_at IS NULL"),
-            postgresql_where=text("superseded_at IS NULL"),
+            **_only("superseded_at IS NULL"),
         ),
     )
     id: int = Field(default=None, primary_key=True)
@@ -235,8 +278,7 @@ class Alert(SQLModel, table=True):
             "client_id",
             "kind",
             unique=True,
-            sqlite_where=text("state <> 'handled'"),
-            postgresql_where=text("state <> 'handled'"),
+            **_only("state <> 'handled'"),
         ),
     )
     id: int = Field(default=None, primary_key=True)

@@ -5,36 +5,44 @@ of processes may run ticks, and one that is killed leaves the row due.
 """
 
 import logging
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Mapping, Sequence, Set
 from datetime import datetime, timedelta
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
-from service.carriers.base import Carrier, Outcome, Refused, Unknown
+from service.carriers.base import Carrier
 from service.clock import Clock
 from service.coach import alerts, safety
-from service.coach.alerts import Raised, raise_alert
-from service.coach.outbox import anything_waits, claim, outbound, settle
+from service.coach.delivery import (
+    expire,
+    forget_early,
+    free_expired,
+    needs_looking_after,
+    still_unknown,
+    still_unsent,
+)
+from service.coach.flow import Pace
+from service.coach.numbers import reroute
+from service.coach.outbox import AT_LEAST_ONCE
 from service.coach.prompt import prompt_due, reminder_due
-from service.coach.receive import read_again
+from service.coach.receive import parts_waited, read_again
 from service.coach.retests import review_due
 from service.coach.situation import load
 from service.coach.weekly import weekly_due
 from service.store import Store
+from service.store.database import is_passing
 from service.store.due import due_by, next_due_at, set_due
-from service.store.tables import Client, Due, LastTick, Message, Practice, Question
+from service.store.tables import Client, Due, LastTick, Question
+from service.ticks.sending import Sender
+
+Handler = Callable[[Session, datetime, Due], None]
 
 log = logging.getLogger(__name__)
 
 DUE_BATCH = 50
-SEND_BATCH = 50
-SENDERS = 8
+# Kinds whose subject is a client.
+OF_CLIENTS = ("prompt", "reminder", "weekly", "retest")
 RETRY_AFTER = timedelta(minutes=5)
-
-
-def _escalate(session: Session, now: datetime, due: Due) -> None:
-    alerts.escalate(session, now, due.subject_id)
 
 
 def _doubt(session: Session, now: datetime, due: Due) -> None:
@@ -46,18 +54,22 @@ def _doubt(session: Session, now: datetime, due: Due) -> None:
         safety.doubt_unanswered(session, now, situation, question.kind)
 
 
-def _reread(session: Session, now: datetime, due: Due) -> None:
-    read_again(session, now, due.subject_id)
+def _by_id(act: Callable[[Session, datetime, int], None]) -> Handler:
+    """A handler for what needs to know only what it is about."""
+    return lambda session, now, due: act(session, now, due.subject_id)
 
 
-HANDLERS: Mapping[str, Callable[[Session, datetime, Due], None]] = {
+HANDLERS: Mapping[str, Handler] = {
     "prompt": prompt_due,
     "reminder": reminder_due,
-    "escalate": _escalate,
-    "doubt": _doubt,
-    "reread": _reread,
-    "retest": review_due,
     "weekly": weekly_due,
+    "retest": review_due,
+    "doubt": _doubt,
+    "escalate": _by_id(alerts.escalate),
+    "reread": _by_id(read_again),
+    "parts": _by_id(parts_waited),
+    "unsent": _by_id(still_unsent),
+    "unsettled": _by_id(still_unknown),
 }
 
 
@@ -78,11 +90,26 @@ def _due_batch(store: Store, now: datetime) -> int:
         next_at = next_due_at(session)
     if next_at is None or next_at > now:
         return 0
-    with store.write() as session:
-        rows = due_by(session, now, DUE_BATCH)
-        for row in rows:
+    return store.run(lambda session: _act_on_due(session, now))
+
+
+def _act_on_due(session: Session, now: datetime) -> int:
+    rows = due_by(session, now, DUE_BATCH)
+    busy = _busy_clients(session, rows)
+    for row in rows:
+        # A client who is just being dealt with elsewhere comes in the next batch.
+        if row.kind not in OF_CLIENTS or row.subject_id not in busy:
             _act(session, now, row)
-        return len(rows)
+    return len(rows)
+
+
+def _busy_clients(session: Session, rows: Sequence[Due]) -> set[int]:
+    """Clients whom another transaction is changing; the others are locked from now on."""
+    ids = {row.subject_id for row in rows if row.kind in OF_CLIENTS}
+    if not ids:
+        return set()
+    free = select(Client.id).where(col(Client.id).in_(ids)).order_by(col(Client.id))
+    return ids - set(session.exec(free.with_for_update(skip_locked=True, key_share=True)).all())
 
 
 def _act(session: Session, now: datetime, row: Due) -> None:
@@ -92,54 +119,45 @@ def _act(session: Session, now: datetime, row: Due) -> None:
             session.delete(row)
             session.flush()
             HANDLERS[due.kind](session, now, due)
-    except Exception:
+    except Exception as problem:
+        if is_passing(problem):
+            raise
         # One client's trouble must not stop the others; it is tried again and seen in the log.
         log.exception("due %s for %s failed", due.kind, due.subject_id)
         set_due(session, due.kind, due.subject_id, now + RETRY_AFTER, due.local_date)
 
 
-def send_tick(store: Store, carriers: Mapping[str, Carrier], clock: Clock) -> int:
-    """Send what waits in the outbox; returns how many texts were tried."""
+def send_tick(
+    store: Store,
+    carriers: Mapping[str, Carrier],
+    clock: Clock,
+    paces: Mapping[str, Pace] | None = None,
+) -> int:
+    """Send what waits in the outbox, once round; returns how many texts were dealt with."""
+    look_after(store, carriers, clock)
+    done = 0
+    for name, carrier in carriers.items():
+        with Sender(store, carrier, clock, (paces or {}).get(name, Pace())) as sender:
+            done += sender.round()
+    return done
+
+
+def look_after(store: Store, carriers: Mapping[str, Carrier], clock: Clock) -> None:
+    """What the outbox needs now and then: lost leases, texts that are too late, dead carriers."""
+    now = clock.now()
     with store.read() as session:
-        if not anything_waits(session, clock.now()):
-            return 0
-    with store.write() as session:
-        won = claim(session, clock.now(), SEND_BATCH)
-    if not won:
-        return 0
-    with ThreadPoolExecutor(max_workers=min(SENDERS, len(won))) as senders:
-        outcomes = list(senders.map(lambda message: _send(carriers, message), won))
-    with store.write() as session:
-        for message, outcome in zip(won, outcomes, strict=True):
-            settled = settle(session, clock.now(), message.id, outcome)
-            if settled.state in ("failed", "unknown"):
-                _undeliverable(session, clock.now(), settled)
-    return len(won)
+        needed = needs_looking_after(session, now, carriers.keys())
+    if needed:
+        store.run(lambda session: _look_after(session, now, carriers.keys()))
 
 
-def _send(carriers: Mapping[str, Carrier], message: Message) -> Outcome:
-    carrier = carriers.get(message.carrier)
-    if carrier is None:
-        return Refused(f"No carrier named {message.carrier!r} is set up.")
-    try:
-        return carrier.send(outbound(message))
-    except Exception as problem:
-        log.exception("sending message %s failed", message.id)
-        return Unknown(type(problem).__name__)
-
-
-def _undeliverable(session: Session, now: datetime, message: Message) -> None:
-    if message.client_id is None:
-        log.error("message %s to a trainer or stranger is %s", message.id, message.state)
-        return
-    client = session.get_one(Client, message.client_id)
-    practice = session.get_one(Practice, client.practice_id)
-    did = f"The {message.kind} text is {message.state}: {message.problem}"
-    urgency = "urgent" if message.kind == "safety" else "today"
-    raise_alert(session, now, practice, client, Raised("undeliverable", did, urgency))
+def _look_after(session: Session, now: datetime, set_up: Set[str]) -> None:
+    free_expired(session, now)
+    expire(session, now)
+    reroute(session, now, set_up, AT_LEAST_ONCE)
+    forget_early(session, now)
 
 
 def note_tick(store: Store, name: str, now: datetime) -> None:
     """Remember that a tick finished well, so that a page can warn when they stop."""
-    with store.write() as session:
-        session.merge(LastTick(name=name, at=now))
+    store.run(lambda session: session.merge(LastTick(name=name, at=now)))

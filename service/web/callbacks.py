@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from service.carriers.base import Callback, Forged, Heard
-from service.coach.outbox import note_receipts
+from service.coach.delivery import note_receipts
 from service.coach.receive import receive
 from service.parts import Parts
 
@@ -50,8 +50,8 @@ async def read_callback(request: Request) -> Callback:
         body += chunk
         if len(body) > LARGEST_BODY:
             raise HTTPException(413, "This is larger than any text message.")
-    request._body = body  # noqa: SLF001  # so that the form parser reads what was just read
-    fields = {name: value for name, value in request.query_params.items()}
+    request._body = body  # so that the form parser reads what was just read
+    fields = dict(request.query_params.items())
     if request.method == "POST" and "form" in request.headers.get("content-type", ""):
         form = await request.form()
         fields |= {name: value for name, value in form.items() if isinstance(value, str)}

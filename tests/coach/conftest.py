@@ -1,4 +1,4 @@
-"""A practice with one client on a real database, a clock set by hand, and texts played through it."""
+"""A practice with one client on a real database, a clock set by hand, and texts played through."""
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta

@@ -1,0 +1,131 @@
+"""Taking texts from the outbox to a carrier, several at once, and storing what became of them."""
+
+import logging
+from collections.abc import Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from datetime import datetime, timedelta
+from time import monotonic
+from types import TracebackType
+from typing import Self
+
+from service.carriers.base import Carrier, OutboundText, Outcome, TryLater, Unknown
+from service.clock import Clock
+from service.coach.delivery import Sent, settle, take
+from service.coach.flow import Pace
+from service.coach.outbox import LEASE, outbound, waits_for
+from service.store import Store
+
+log = logging.getLogger(__name__)
+
+# A text that was claimed and not handed over by now, because the process was held up, is put
+# back: what is handed over must have its answer before the lease runs out.
+HAND_OVER_WITHIN = timedelta(seconds=20)
+
+
+class Sender:
+    """Sends one carrier's texts, at most `pace.at_once` on their way at the same time.
+
+    A text is claimed only when it can leave at once, so that between the look at its client's
+    state and the wire nothing is waited for.
+    """
+
+    def __init__(self, store: Store, carrier: Carrier, clock: Clock, pace: Pace) -> None:
+        self._store = store
+        self._carrier = carrier
+        self._clock = clock
+        self._pace = pace
+        self._pool: ThreadPoolExecutor | None = None
+        self._on_their_way: set[Future[Sent]] = set()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        _kind: type[BaseException] | None,
+        _problem: BaseException | None,
+        _trace: TracebackType | None,
+    ) -> None:
+        self.finish()
+
+    def round(self) -> int:
+        """Claim what may leave now, hand it over and wait for all answers; how many dealt with."""
+        done = self.step()
+        self.finish()
+        return done
+
+    def step(self) -> int:
+        """Claim and hand over what there is room for; store the answers that are there.
+
+        Waits for the first answer when texts are on their way. 0: nothing was left to do.
+        """
+        dealt_with = self._claim(self._pace.at_once - len(self._on_their_way))
+        if self._on_their_way:
+            wait(self._on_their_way, return_when=FIRST_COMPLETED)
+            dealt_with += self._store_answers()
+        return dealt_with
+
+    def finish(self) -> None:
+        """Wait for every answer and store them."""
+        while self._on_their_way:
+            wait(self._on_their_way, return_when=FIRST_COMPLETED)
+            self._store_answers()
+        if self._pool is not None:
+            self._pool.shutdown()
+            self._pool = None
+
+    def _claim(self, room: int) -> int:
+        if room <= 0:
+            return 0
+        name = self._carrier.name
+        with self._store.read() as session:
+            if not waits_for(session, self._clock.now(), name):
+                return 0
+        now = self._clock.now()
+        claimed = self._store.run(lambda session: take(session, now, name, self._pace, room))
+        until = Deadline(now + HAND_OVER_WITHIN, monotonic() + HAND_OVER_WITHIN.total_seconds())
+        for message in claimed.to_send:
+            text = outbound(message, now)
+            self._on_their_way.add(
+                self._threads().submit(self._send, text, message.attempts, until)
+            )
+        return len(claimed.to_send) + len(claimed.kept_back)
+
+    def _threads(self) -> ThreadPoolExecutor:
+        if self._pool is None:
+            name = f"send-{self._carrier.name}"
+            self._pool = ThreadPoolExecutor(self._pace.at_once, thread_name_prefix=name)
+        return self._pool
+
+    def _send(self, text: OutboundText, attempt: int, until: "Deadline") -> Sent:
+        return Sent(text.id, attempt, self._outcome(text, until))
+
+    def _outcome(self, text: OutboundText, until: "Deadline") -> Outcome:
+        if until.is_over(self._clock.now()):
+            return TryLater("The service was held up before it could send this.")
+        try:
+            return self._carrier.send(text)
+        except Exception as problem:
+            log.exception("sending message %s failed", text.id)
+            return Unknown(type(problem).__name__)
+
+    def _store_answers(self) -> int:
+        done = {each for each in self._on_their_way if each.done()}
+        self._on_their_way -= done
+        answers: Sequence[Sent] = [each.result() for each in done]
+        now = self._clock.now()
+        self._store.run(lambda session: settle(session, now, self._carrier.name, answers))
+        return len(answers)
+
+
+class Deadline:
+    """A moment by the practice's clock and by one that nobody sets; over when either says so."""
+
+    def __init__(self, at: datetime, at_monotonic: float) -> None:
+        self._at = at
+        self._at_monotonic = at_monotonic
+
+    def is_over(self, now: datetime) -> bool:
+        # Set far ahead of `at` or far back from it, the clock says nothing: then the other rules.
+        near = abs(now - self._at) < LEASE
+        return monotonic() > self._at_monotonic or (near and now > self._at)
