@@ -39,7 +39,9 @@ def moves(session: Session, client_id: int, most: int, since: date | None = None
     return [MoveLine(move, name) for move, name in session.exec(rows).all()]
 
 
-def changes(session: Session, client_id: int, most: int) -> list[tuple[Audit, str | None]]:
+def changes(
+    session: Session, client_id: int, most: int, after: int = 0
+) -> list[tuple[Audit, str | None]]:
     """Who changed or looked at what, latest first."""
     rows = (
         select(Audit, Trainer.name)
@@ -47,5 +49,6 @@ def changes(session: Session, client_id: int, most: int) -> list[tuple[Audit, st
         .where(Audit.client_id == client_id)
         .order_by(col(Audit.id).desc())
         .limit(most)
+        .offset(after)
     )
     return [(line, name) for line, name in session.exec(rows).all()]

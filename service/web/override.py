@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
-from service.coach.override import check_version, place_client
+from service.coach.override import check_version, place_client, resume
 from service.coach.people import client_of
 from service.coach.placing import check_second_look, preview
 from service.coach.situation import Situation, load
@@ -28,6 +28,7 @@ class PlaceForm(BaseModel):
     reason: str = Field(default="", max_length=500)
     version: int = 0
     meant: bool = False
+    ends_rest: bool = False
 
 
 @router.get("/clients/{client_id}/override")
@@ -97,7 +98,8 @@ def place(visit: Signed, client_id: int, form: Annotated[PlaceForm, Form()]) -> 
             situation = placed(session, visit, client_id)
             check_version(situation.client, form.version)
             check_second_look(situation, form.rung_key, meant=form.meant)
-            place_client(session, visit.now, visit.trainer, situation, form.rung_key, form.reason)
+            act = resume if form.ends_rest and situation.resting else place_client
+            act(session, visit.now, visit.trainer, situation, form.rung_key, form.reason)
     except NotFound:
         raise
     except ServiceError as error:

@@ -1,6 +1,6 @@
 """What pages call things: states, kinds of alert, moves, texts; and small pieces of wording."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -160,3 +160,66 @@ def kind_words(kind: str) -> str:
 def opening(text: str) -> str:
     """The text with a capital to begin with, and the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+PLAN_WORDS = {
+    "prompt_at": "hour of the text",
+    "weekdays": "practice days",
+    "away": "dates away",
+    "reminder_at": "evening reminder",
+    "target_s": "hold target",
+    "open_gates": "open gates",
+    "caution": "caution",
+    "ceiling": "ceiling",
+}
+ACTION = {
+    "override": "put on another rung",
+    "plan changed": "changed the plan",
+    "alert seen": "opened an alert",
+    "alert handled": "handled an alert",
+    "handling undone": "took the handling of an alert back",
+    "pause": "paused the texts",
+    "resume": "began the texts again",
+    "wrote to client": "wrote a text",
+    "note added": "added a note",
+}
+CAUTION = {
+    "gentle": "Gentle: more steady days before each step, back sooner",
+    "usual": "Usual",
+    "keen": "Keen: leaves a landmark after two steady days",
+}
+
+
+def change_words(action: str, detail: Mapping[str, Any], named: Callable[[str], str]) -> list[str]:
+    """A line of the audit trail in sentences, without the trainer's name."""
+    told = [f"{opening(ACTION.get(action, action))}."]
+    if action == "override" and "to_key" in detail:
+        told.append(f"From {named(detail['from_key'])} to {named(detail['to_key'])}.")
+    changed: Mapping[str, Sequence[Any]] = detail.get("changed") or {}
+    for name, (before, after) in changed.items():
+        what = opening(PLAN_WORDS.get(name, name))
+        told.append(
+            f"{what}: {plan_value(name, before, named)}, then {plan_value(name, after, named)}."
+        )
+    return told
+
+
+def plan_value(name: str, value: Any, named: Callable[[str], str]) -> str:
+    """One value of a plan in words."""
+    if name == "weekdays":
+        return weekdays(value)
+    if name == "away":
+        return ", ".join(f"{first} to {last}" for first, last in value) or "none"
+    if name == "open_gates":
+        return ", ".join(gate.replace("_", " ") for gate in value) or "none"
+    if name == "ceiling":
+        return named(value) if value else "none"
+    if name == "target_s":
+        return f"{value} s"
+    return "none" if value is None else str(value)
+
+
+def weekdays(days: Iterable[int]) -> str:
+    """Practice days in a few words: every day, or Mon, Wed, Fri."""
+    held = sorted(days)
+    return "every day" if len(held) == 7 else ", ".join(WEEKDAYS[day] for day in held)

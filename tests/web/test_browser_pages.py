@@ -21,6 +21,8 @@ PAGES = {
     "clients": "/clients",
     "client": "/clients/{ada}",
     "another client": "/clients/{bo}",
+    "plan": "/clients/{ada}/plan",
+    "history": "/clients/{ada}/history",
     "override": "/clients/{ada}/override",
     "override up": "/clients/{bo}/override?rung_key=" + HIGH,
     "phone": "/phone?client={ada}",

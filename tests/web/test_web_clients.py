@@ -27,13 +27,13 @@ FULL = build_ladder(
 
 
 def row_of(page: str, name: str) -> str:
-    rows = re.findall(r"<tr>\n<th scope=\"row\">.*?</tr>", page, re.DOTALL)
+    rows = re.findall(r"<tr role=\"row\">\n<th scope=\"row\".*?</tr>", page, re.DOTALL)
     (found,) = [row for row in rows if f">{name}</a>" in row]
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", found)).strip()
 
 
 def names(page: str) -> list[str]:
-    return re.findall(r'<th scope="row"><a href="/clients/\d+">([^<]+)</a>', page)
+    return re.findall(r'<th scope="row" role="rowheader"><a href="/clients/\d+">([^<]+)</a>', page)
 
 
 def paused(world: World) -> None:
