@@ -65,11 +65,16 @@ def free_ports(count: int) -> list[int]:
         return [one.getsockname()[1] for one in held]
 
 
+def need(*programs: Path) -> None:
+    """Fail, and say how to install Kannel; a test must not pass because it is not there."""
+    if not all(program.exists() for program in programs):
+        raise FileNotFoundError(MISSING)
+
+
 @contextmanager
 def kannel(words: Mapping[str, str], callback_port: int, folder: Path) -> Iterator[Gateway]:
     """Kannel and its operator until the end of the block, on ports of their own."""
-    if not (BEARERBOX.exists() and SMSBOX.exists()):
-        raise FileNotFoundError(MISSING)
+    need(BEARERBOX, SMSBOX)
     admin, boxes, sendsms, operator_port = free_ports(4)
     for name in ("store", "dlr"):
         (folder / name).mkdir(parents=True)

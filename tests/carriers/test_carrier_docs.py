@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from kannel_process import CONFIG, active
+from kannel_process import BEARERBOX, CONFIG, active, need
 
 from service.carriers.checks import MOST_PARTS
 from service.carriers.wire import CONNECT_S, READ_S
@@ -96,3 +96,8 @@ def test_the_figures_on_the_page_are_the_codes() -> None:
     assert f"none in {CONNECT_S:g} s" in PAGE
     assert f"no answer comes in {READ_S:g} s" in PAGE
     assert f"larger than {LARGEST_BODY // 1024} KB" in PAGE
+
+
+def test_without_kannel_the_tests_fail_and_say_how_to_get_it() -> None:
+    with pytest.raises(FileNotFoundError, match="Run `sh deploy/test`"):
+        need(BEARERBOX.with_name("no-such-box"))
