@@ -39,8 +39,13 @@ class NotReady(ServiceError):
         super().__init__(f"{lacking} Settle this first; then texts can begin.")
 
 
-def add_from(session: Session, now: datetime, trainer: Trainer, draft: Draft) -> Client:
-    """Store everything of a draft in this transaction; the first text goes if nothing holds it."""
+def add_from(
+    session: Session, now: datetime, trainer: Trainer, draft: Draft, *, begin: bool = True
+) -> Client:
+    """Store everything of a draft in this transaction; the first text goes if nothing holds it.
+
+    Without `begin` no text goes, whoever might have one.
+    """
     client = add_client(session, now, trainer, draft.new)
     if draft.answers:
         _store_screening(session, now, trainer, client, draft.answers, draft.outcome)
@@ -60,7 +65,7 @@ def add_from(session: Session, now: datetime, trainer: Trainer, draft: Draft) ->
     if draft.agreed:
         _agree(session, now, client)
     session.flush()
-    if draft.begins:
+    if begin and draft.begins:
         _begin(session, now, trainer, client)
     return client
 

@@ -15,6 +15,7 @@ from service.web import (
     client,
     clients,
     health,
+    import_csv,
     inbox,
     intake,
     live,
@@ -27,7 +28,7 @@ from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
-PAGES = (picture, intake, start, inbox, clients, client, override, phone, live, account)
+PAGES = (import_csv, picture, intake, start, inbox, clients, client, override, phone, live, account)
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 
 

@@ -1,0 +1,283 @@
+"""Clients from a list: what it would do first, every error by line and column, all or nothing."""
+
+import csv
+import html
+import io
+import re
+
+import pytest
+from sqlmodel import select
+from web_world import World, csrf_of
+
+from service.coach.csv_import import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
+from service.coach.screening import harmless
+from service.store.intake_tables import Screening
+from service.store.tables import Audit, Client, Message
+
+ROW = {
+    **harmless(),
+    "name": "Edda Vorlage",
+    "phone": "+12025550177",
+    "sex": "female",
+    "home": "all",
+    "stage_1": "10",
+    "stage_2": "6",
+    "stage_3": "",
+    "agreed": "yes",
+}
+
+
+def written(
+    *rows: dict[str, str], columns: tuple[str, ...] = tuple(ROW), delimiter: str = ","
+) -> str:
+    held = io.StringIO()
+    writer = csv.DictWriter(held, columns, restval="", delimiter=delimiter, extrasaction="ignore")
+    writer.writeheader()
+    writer.writerows(rows)
+    return held.getvalue()
+
+
+def row(place: int, **changes: str) -> dict[str, str]:
+    return {**ROW, "name": f"Person {place}", "phone": f"+1202555{3000 + place}", **changes}
+
+
+def look(world: World, text: str | bytes, who: str = "tess") -> tuple[int, str]:
+    """What choosing this file shows."""
+    browser = world.signed_in(who)
+    raw = text.encode() if isinstance(text, str) else text
+    answer = browser.browser.post(
+        "/clients/import",
+        data={"csrf": csrf_of(browser.page("/account")), "step": "look"},
+        files={"file": ("clients.csv", raw, "text/csv")},
+    )
+    return answer.status_code, str(answer.text)
+
+
+def add(world: World, shown: str, who: str = "tess", **more: str) -> tuple[int, str]:
+    """Press the button under what was shown: the list comes back as the browser would send it."""
+    kept = re.search(r"<textarea name=\"list\"[^>]*>\n(.*?)</textarea>", shown, re.DOTALL)
+    assert kept
+    browser = world.signed_in(who)
+    held = html.unescape(kept[1]).replace("\r\n", "\n").replace("\n", "\r\n")
+    answer = browser.browser.post(
+        "/clients/import",
+        data={"csrf": csrf_of(browser.page("/account")), "step": "add", "list": held, **more},
+        files={"nothing": ("", b"")},
+    )
+    return answer.status_code, str(answer.text)
+
+
+def problems(page: str) -> list[tuple[int, str, str]]:
+    rows = re.findall(r'<tr><th scope="row">(\d+)</th><td>(.*?)</td><td>(.*?)</td></tr>', page)
+    return [(int(line), column, html.unescape(told)) for line, column, told in rows]
+
+
+def people(world: World) -> list[Client]:
+    with world.store.read() as session:
+        return list(session.exec(select(Client)).all())
+
+
+def welcomed(world: World) -> int:
+    with world.store.read() as session:
+        return len(session.exec(select(Message).where(Message.kind == "welcome")).all())
+
+
+def test_a_dry_run_shows_everybody_and_stores_nobody(world: World) -> None:
+    before = len(people(world))
+    status, page = look(
+        world, written(row(1), row(2, stage_2="10", stage_3="3"), row(3, aid="yes"))
+    )
+    assert status == 200
+    assert "This would add 3 clients" in page
+    assert "2 may begin at once" in page
+    for place in (1, 2, 3):
+        assert f"Person {place}" in page
+    assert "Side by side, 8.5 cm apart, hover" in page
+    assert "A step, inner edges in line, hover" in page
+    assert "walking aid" in page
+    assert len(people(world)) == before
+
+
+def test_then_all_are_added_and_no_text_goes_by_itself(world: World) -> None:
+    _, shown = look(world, written(row(1), row(2)))
+    before = welcomed(world)
+    status, page = add(world, shown)
+    assert status == 200
+    assert "2 clients added" in page
+    world.tick()
+    assert welcomed(world) == before
+    added = [one for one in people(world) if one.name.startswith("Person")]
+    assert {one.state for one in added} == {"invited"}
+    assert all(one.consent_at for one in added)
+    with world.store.read() as session:
+        lines = session.exec(select(Audit).where(Audit.action == "clients imported")).all()
+        assert [line.detail["clients"] for line in lines] == [2]
+        assert len(session.exec(select(Screening)).all()) == 2
+
+
+def test_the_first_texts_go_if_that_was_ticked_but_not_into_a_quiet_hour(world: World) -> None:
+    # 08:00 in New York is 03:00 in Honolulu.
+    rows = (row(1), row(2, time_zone="Pacific/Honolulu"), row(3, chest="yes"))
+    columns = (*ROW, "time_zone")
+    _, shown = look(world, written(*rows, columns=columns))
+    before = welcomed(world)
+    _, page = add(world, shown, begin="yes")
+    assert "1 got the first text now" in page
+    assert "quiet hour where they are" in page
+    assert welcomed(world) == before + 1
+    states = {one.name: one.state for one in people(world)}
+    assert [states[f"Person {n}"] for n in (1, 2, 3)] == ["active", "invited", "invited"]
+
+
+def test_every_error_is_told_by_line_and_column(world: World) -> None:
+    text = written(
+        row(1, phone="12", sex="cat"),
+        row(2),
+        {},
+        row(4, name="", stage_1="11"),
+        row(5, falls="often"),
+    )
+    status, page = look(world, text)
+    assert status == 400
+    assert "nobody was added" in page
+    told = problems(page)
+    assert {(line, column) for line, column, _ in told} == {
+        (2, "phone"),
+        (2, "sex"),
+        (5, "name"),
+        (5, "stage_1"),
+        (6, "falls"),
+    }
+    assert "<textarea" not in page
+
+
+def test_lines_are_counted_in_the_file_also_after_a_cell_of_several(world: World) -> None:
+    text = written(row(1, someone="Tom,\nnext door"), row(2, phone="x"), columns=(*ROW, "someone"))
+    assert [(line, column) for line, column, _ in problems(look(world, text)[1])] == [(4, "phone")]
+
+
+def test_one_wrong_row_stops_all(world: World) -> None:
+    _, shown = look(world, written(row(1), row(2)))
+    # Meanwhile somebody adds one of them.
+    _, other = look(world, written(row(2)), "omar")
+    add(world, other, "omar")
+    before = len(people(world))
+    status, page = add(world, shown)
+    assert status == 400
+    assert problems(page) == [(3, "phone", "A client of the practice has this number.")]
+    assert len(people(world)) == before
+
+
+def test_a_number_that_stands_twice_is_told(world: World) -> None:
+    text = written(row(1), row(2, phone="(202) 555-3001"))
+    assert problems(look(world, text)[1]) == [(3, "phone", "Line 2 has the same number.")]
+
+
+def test_without_the_questions_everybody_waits(world: World) -> None:
+    few = {"name": "Person 9", "phone": "+12025553009", "sex": "male"}
+    _, shown = look(world, written(few, columns=tuple(few)))
+    assert "The screening questions have not been asked yet" in shown
+    add(world, shown, begin="yes")
+    person = next(one for one in people(world) if one.name == "Person 9")
+    assert person.state == "invited"
+    page = world.signed_in().page(f"/clients/{person.id}/start")
+    assert "The screening questions have not been asked yet" in page
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "column", "told"),
+    [
+        ("name,phone,shoe\nA,+12025553001,42\n", 1, "shoe", "no such column"),
+        ("name,sex\nA,male\n", 1, "phone", "needed"),
+        ("name,phone,phone\nA,1,2\n", 1, "phone", "twice"),
+        ("name,,phone\nA,x,2\n", 1, "column 2", "no name"),
+        ("name,phone\nA,+12025553001,more,still\n", 2, "", "4 cells under 2 columns"),
+        ("name,phone\n\n\n", 1, "", "nobody"),
+        ("", 1, "name", "needed"),
+        ('name,phone\n"A,+12025553001\n', 2, "phone", "Fill in"),
+    ],
+)
+def test_a_file_that_is_no_such_list_is_told(world: World, text, line, column, told) -> None:
+    status, page = look(world, text)
+    assert status == 400
+    found = problems(page)
+    assert any(one[:2] == (line, column) and told in one[2] for one in found), found
+
+
+def test_a_list_too_long_or_too_large_is_told(world: World) -> None:
+    many = written(*(row(n) for n in range(MOST_ROWS + 1)), columns=("name", "phone", "sex"))
+    assert f"More than {MOST_ROWS} rows" in look(world, many)[1]
+    large = "name,phone\n" + "x" * LARGEST_BYTES
+    assert "larger than 100 kB" in look(world, large)[1]
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_the_separators_of_other_countries_are_taken(world: World, delimiter: str) -> None:
+    status, page = look(world, written(row(1, height_cm="164,5"), delimiter=delimiter))
+    assert (status, "This would add 1 client<" in page) == (200, True)
+
+
+@pytest.mark.parametrize(
+    ("raw", "text", "guessed"),
+    [
+        ("\ufeffname\nJosé".encode(), "name\nJosé", False),
+        ("name\nJosé".encode("utf-16"), "name\nJosé", False),
+        ("name\nJosé".encode("cp1252"), "name\nJosé", True),
+        (b"name\nA\x00B", "name\nA\ufffdB", False),
+    ],
+)
+def test_the_letters_of_a_file_are_read_or_guessed_aloud(raw: bytes, text: str, guessed) -> None:
+    found, note = decoded(raw)
+    assert found == text
+    assert bool(note) is guessed
+
+
+def test_formulas_and_markup_stay_words(world: World) -> None:
+    _, page = look(world, written(row(1, name='=HYPERLINK("x")<script>')))
+    assert "<script>" not in page.replace("<script src", "")
+    add(world, page)
+    assert any(one.name == '=HYPERLINK("x")<script>' for one in people(world))
+
+
+def test_no_file_chosen_is_told(world: World) -> None:
+    answer = world.signed_in().post("/clients/import", step="look")
+    assert answer.status_code == 400
+    assert "choose one first" in answer.text
+
+
+def test_the_empty_list_has_every_column_and_reads_back(world: World) -> None:
+    answer = world.signed_in().get("/clients/import/columns.csv")
+    assert "attachment" in answer.headers["content-disposition"]
+    text, note = decoded(answer.content)
+    assert text.strip().split(",") == list(COLUMNS)
+    assert note == ""
+    page = world.signed_in().page("/clients/import")
+    for name in COLUMNS:
+        assert f"<code>{name}</code>" in page
+
+
+def test_a_row_may_hold_every_column(world: World) -> None:
+    full = {
+        **dict.fromkeys(COLUMNS, ""),
+        **row(1),
+        "called": "Per",
+        "language": "es",
+        "time_zone": "Europe/Madrid",
+        "foot_length_cm": "25.1",
+        "foot_breadth_cm": "9.5",
+        "hip_width_cm": "17.5",
+        "big_toe_pain": "no",
+        "weaker": "left",
+        "no_full_weight": "none",
+        "mat_layers": "4",
+        "foam": "both",
+        "prompt_at": "8:30",
+        "weekdays": "Monday, Wed fri",
+        "target_s": "15",
+        "caution": "gentle",
+    }
+    status, shown = look(world, written(full, columns=COLUMNS))
+    assert status == 200, problems(shown)
+    add(world, shown)
+    person = next(one for one in people(world) if one.called == "Per")
+    assert (person.language, person.time_zone) == ("es", "Europe/Madrid")
