@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from service.reply.events import Event
 from service.reply.machine import Place
 from service.reply.reading import Context, Kind, Span
 from service.reply.safety import Safety, closes
+from service.reply.scope import denied
 from service.reply.sides import Holds
 from service.reply.steadiness import Steady
 from service.reply.units import Parse
@@ -126,7 +128,10 @@ def _kind_of_report(
 ) -> tuple[Kind, tuple[Span, ...]]:
     if holds.holds:
         return "result", ()
+    if opened.whole and "whole.skip" in opened.tags:
+        return "skipped", (span_of(parse, opened),)
     skips = [place for tag in _SKIPS for place in parse.places(tag)]
+    skips += [place for place in parse.places("done.phrase") if _undone(parse, place)]
     if not skips and not safety.reported:
         skips = [place for place in parse.places("skip.last") if closes(parse, place)]
     if skips and not (steady.overall and not steady.praise and not parse.places("skip.phrase")):
@@ -144,6 +149,11 @@ def _kind_of_report(
     if helps and not parse.places("help.with_it"):
         return "help", tuple(parse.span(place, place) for place in helps)
     return ("question" if _asks(parse) else "other"), ()
+
+
+def _undone(parse: Parse, place: int) -> bool:
+    """Whether a word for having done it is denied: "haven't managed it"."""
+    return denied(parse, Event("done", "noun", place, place)) == "no"
 
 
 _PRAISE_ALLOWS = frozenset(

@@ -19,7 +19,7 @@ FOLDER = Path(__file__).parent / "languages"
 LANGUAGES = tuple(sorted(path.name for path in FOLDER.iterdir() if any(path.glob("*.toml"))))
 VALUE_TABLES = frozenset({"body", "number", "side", "span"})
 # Matched only where a text begins: answers, and words that must be the whole message.
-ANSWER_TABLES = frozenset({"keyword", "yes", "no"})
+ANSWER_TABLES = frozenset({"keyword", "yes", "no", "whole"})
 # Phrases that only set the scene and never outbid the words of a report.
 WEAK_TABLES = frozenset({"topic", "polite", "exercise", "accept"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
@@ -50,6 +50,7 @@ class Lexicon:
     together: Mapping[str, tuple[Together, ...]]  # by first tag
     targets: tuple[str, ...]  # words that a misspelt word may be read as
     known: frozenset[str]  # words never to be corrected
+    joined: frozenset[str]  # words often run together with a target
     slips: Mapping[str, Words]
     opens: frozenset[str]  # words that open a new statement before a part of the body
     selves: frozenset[str]  # words for the client
@@ -108,6 +109,12 @@ def listed(language: str, table: str, key: str) -> frozenset[str]:
     return frozenset(word for pattern in patterns for word in words_of(pattern))
 
 
+def single(language: str, table: str, key: str) -> frozenset[str]:
+    """The phrases of a list that are one word."""
+    phrases = (words_of(p) for p in tables(language).get(table, {}).get(key, []))
+    return frozenset(words[0] for words in phrases if len(words) == 1)
+
+
 def _slips(language: str) -> dict[str, Words]:
     table: Mapping[str, list[str]] = tables(language).get("slips", {})
     return {
@@ -156,8 +163,9 @@ def lexicon(language: str) -> Lexicon:
         together=together,
         targets=tuple(sorted(listed(language, "spelling", "meant"))),
         known=frozenset(own | ordinary | borrowed),
+        joined=listed(language, "spelling", "joined"),
         slips=_slips(language),
         opens=listed(language, "subject", "opens"),
-        selves=listed(language, "self", "i") | listed(language, "self", "my"),
-        theirs=listed(language, "other", "pronoun"),
+        selves=single(language, "self", "i") | single(language, "self", "my"),
+        theirs=single(language, "other", "pronoun"),
     )

@@ -12,7 +12,7 @@ from service.reply import kinds
 from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
 from service.reply.reading import Context, Kind, Reading, Span
-from service.reply.safety import FAMILIES, Found, Safety, read_safety
+from service.reply.safety import FAMILIES, Found, Safety, perhaps_a_fall, read_safety
 from service.reply.sides import Holds, read_holds
 from service.reply.steadiness import Steady, read_steadiness
 from service.reply.units import Parse, parse
@@ -40,6 +40,9 @@ def read(text: str, context: Context | None = None) -> Reading:
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
+    if kind == "other" and context.asked == "result" and "net.loose" in parsed.seen:
+        safety = perhaps_a_fall(parsed, safety)
+        kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
     return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)

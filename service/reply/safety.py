@@ -1,7 +1,7 @@
 """Falls, pain, dizziness and emergency signs, each with the words behind it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from service.ladder.stance import Answer
 from service.reply import scope
@@ -67,7 +67,7 @@ def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
 
 def _fall(parse: Parse, event: Event) -> Answer:
     if event.form == "last" and not closes(parse, event.last):
-        return "no"
+        return _went(parse, event)
     if event.form in ("near", "stance"):
         denied = scope.denied(parse, event) == "no"
         return "no" if denied or scope.others(parse, event, things=True) == "no" else "unsure"
@@ -75,6 +75,14 @@ def _fall(parse: Parse, event: Event) -> Answer:
     if answer == "yes" and scope.caught(parse, event):
         return "unsure"
     return answer
+
+
+def _went(parse: Parse, event: Event) -> Answer:
+    """ "went over" with more after it: to a place or a number it is no fall, else it may be."""
+    after = parse.units[event.last + 1]
+    if not after.tags.isdisjoint({"digits", "number", "unknown", "scope.through", "other.it"}):
+        return "no"
+    return "no" if _said(parse, event, True, things=True) == "no" else "unsure"
 
 
 _CLOSERS = frozenset(
@@ -156,6 +164,21 @@ def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
         span = parse.span(index, index)
         found["fall"] = found.get("fall", _NOTHING).stronger("unsure", span)
     return frozenset(places)
+
+
+def perhaps_a_fall(parse: Parse, safety: Safety) -> Safety:
+    """Where nothing else was understood, a word of coming down or of harm is asked about."""
+    if safety.of("fall").spans:
+        return safety
+    for index in parse.places("net.loose"):
+        event = Event("fall", "noun", index, index)
+        if scope.denied(parse, event) or scope.others(parse, event, True):
+            continue
+        if scope.supposed(parse, event):
+            continue
+        found = {**safety.found, "fall": Found("unsure", (parse.span(index, index),))}
+        return replace(safety, found=found)
+    return safety
 
 
 _OF_THE_HOLD = frozenset(

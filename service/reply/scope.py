@@ -134,11 +134,27 @@ def _denied_after(parse: Parse, event: Event) -> Doubt:
     if place >= len(units) or "neg.after" not in units[place].tags:
         return None
     following = units[place + 1] if place + 1 < len(units) else None
-    if following is None or not following.tags.isdisjoint({"stop", "comma", "mark", "scope.or"}):
+    if following is None or not following.tags.isdisjoint(
+        {"stop", "comma", "mark", "scope.or", "old.recent", "scope.but"}
+    ):
         return "no"
-    if is_event(following) and units[place].word not in ("none", "nil", "0", "zero"):
-        return None
-    return "no" if "neg.no" not in units[place].tags or is_event(following) else None
+    return "no" if is_event(following) and "neg.count" in units[place].tags else None
+
+
+def for_another(parse: Parse) -> bool:
+    """Whether someone else writes for the client, and says so: "It's Jean's son, Mum fell"."""
+    if "carer.phrase" in parse.seen:
+        return True
+    if "carer.relation" not in parse.seen or "carer.this" not in parse.seen:
+        return False
+    for place in parse.places("carer.relation"):
+        for before in range(place - 1, max(-1, place - 6), -1):
+            tags = parse.units[before].tags
+            if "carer.this" in tags:
+                return True
+            if not tags.isdisjoint({"stop", "self.my", "old.recent", "before.person"}):
+                break
+    return False
 
 
 _SUBJECTS = frozenset({"other.person", "other.animal", "other.pronoun", "other.kin"})
@@ -155,7 +171,7 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
     words = parse.tokens.words[units[event.first].start : units[event.last].end]
     if not parse.lexicon.selves.isdisjoint(words):
         return None
-    if not parse.lexicon.theirs.isdisjoint(words) and "carer.phrase" not in parse.seen:
+    if not parse.lexicon.theirs.isdisjoint(words) and not for_another(parse):
         return "no"
     subjects = _SUBJECTS | _THINGS if things else _SUBJECTS
     adjacent = True
@@ -180,7 +196,7 @@ def third_person(parse: Parse, event: Event) -> Answer:
     """A verb in the third person: someone else's, unless that one's carer writes."""
     if denied(parse, event) == "no":
         return "no"
-    if "carer.phrase" in parse.seen:
+    if for_another(parse):
         return "yes"
     near = range(max(0, event.first - 5), min(len(parse.units), event.last + 6))
     whose = _SUBJECTS | {"other.thing", "other.professional"}
@@ -199,7 +215,7 @@ def _name_of(units: list[Unit], place: int, subjects: frozenset[str]) -> bool:
 def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
     """What an other person or thing at `place` makes of a mention after it."""
     units = parse.units
-    if "carer.phrase" in parse.seen and not units[place].tags.isdisjoint(_SUBJECTS):
+    if for_another(parse) and not units[place].tags.isdisjoint(_SUBJECTS):
         return None
     if adjacent:
         return "unsure" if "other.kin" in units[place].tags else "no"
@@ -306,7 +322,7 @@ def nearly(parse: Parse, event: Event) -> bool:
     units = parse.units
     for place in range(event.first - 1, max(-1, event.first - 6), -1):
         tags = units[place].tags
-        if "near.before" in tags:
+        if not tags.isdisjoint({"near.before", "fall.near"}):
             return True
         if tags.isdisjoint({"scope.through", "self.i", "self.my"}):
             break

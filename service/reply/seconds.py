@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from service.reply import scope
 from service.reply.numbers import Quantity, has_tag, numbers, word_at
 from service.reply.units import Parse
 
@@ -14,6 +15,8 @@ MOST_MINUTES = 2
 # A number written in words up to this needs something to show that it counts seconds.
 FEW = 4
 MOST_SETS = 6
+# "a 3 second wobble": up to this, the length of the wobble.
+MOST_BRIEF_S = 5
 # "I'm 84": from here on, a bare number after "I am" is an age.
 LEAST_AGE = 55
 
@@ -208,7 +211,15 @@ def _labelled(parse: Parse, quantity: Quantity) -> bool:
 
 def _listed(parse: Parse, quantity: Quantity) -> bool:
     """ "1) 20 2) 15": a numbered list."""
-    return word_at(parse, quantity.last + 1) == ")" and word_at(parse, quantity.first - 1) != "("
+    after = word_at(parse, quantity.last + 1)
+    if after == ")":
+        return word_at(parse, quantity.first - 1) != "("
+    apart = after == "." and parse.glued(quantity.last + 1) and not parse.glued(quantity.last + 2)
+    return (
+        apart
+        and quantity.value <= MOST_SETS
+        and has_tag(parse, quantity.last + 2, "digits", "number")
+    )
 
 
 def _counts(parse: Parse, quantity: Quantity) -> bool:
@@ -229,6 +240,14 @@ def _unknown_things(parse: Parse, quantity: Quantity) -> bool:
     if after.endswith("s") and len(after) > 3:
         return True
     return has_tag(parse, quantity.first - 1, "count.clock") or parse.capital(quantity.last + 1)
+
+
+def _dotted_clock(parse: Parse, quantity: Quantity) -> bool:
+    """ "10.30": a time of day written with a dot."""
+    whole, _, part = word_at(parse, quantity.first).partition(".")
+    if len(part) != 2 or not whole.isdecimal() or int(whole[:4]) > 23:
+        return False
+    return int(part) < 60 and int(part) % 5 == 0
 
 
 def _age(parse: Parse, quantity: Quantity) -> bool:
@@ -272,7 +291,7 @@ def _few(parse: Parse, quantity: Quantity) -> bool:
 
 def _someone_elses(parse: Parse, quantity: Quantity) -> bool:
     """ "my husband did 30"."""
-    if parse.seen.isdisjoint({"other.person", "other.pronoun"}) or "carer.phrase" in parse.seen:
+    if parse.seen.isdisjoint({"other.person", "other.pronoun"}) or scope.for_another(parse):
         return False
     held = False
     for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
@@ -322,7 +341,10 @@ def _activity(parse: Parse, quantity: Quantity) -> bool:
 
 def _moment(parse: Parse, quantity: Quantity) -> bool:
     """ "give me 10 minutes", "10 seconds longer": no hold."""
-    return has_tag(parse, quantity.last + 1, "count.compared")
+    after = quantity.last + 1
+    if has_tag(parse, after, "count.brief"):
+        return quantity.value <= MOST_BRIEF_S
+    return has_tag(parse, after, "count.compared")
 
 
 _Test = Callable[[Parse, Quantity], bool]
@@ -333,6 +355,7 @@ _BARE: tuple[_Test, ...] = (
     _counts,
     _unknown_things,
     _age,
+    _dotted_clock,
     _clock,
     _few,
     _phone,
@@ -382,6 +405,8 @@ def _settled(parse: Parse, held: list[Quantity]) -> list[Quantity]:
 
 def _moment_of_wobble(parse: Parse, quantity: Quantity) -> bool:
     place = quantity.first - 1
+    if has_tag(parse, place, "join.and") and has_tag(parse, place - 1, "digits"):
+        place -= 2
     if not has_tag(parse, place, "count.clock"):
         return False
     for earlier in range(place - 1, max(-1, place - 5), -1):

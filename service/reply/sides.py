@@ -137,7 +137,7 @@ def _segments(parse: Parse, items: list[Told]) -> list[list[Told]]:
     for item in items:
         for between in range(place, item.place):
             if segments[-1] and has_tag(parse, between, *_PAUSES):
-                if word_at(parse, between) in (":", "=", "-", "("):
+                if word_at(parse, between) in (":", "=", "-", "(", ")"):
                     continue
                 if word_at(parse, between) == "." and _letter(parse, between - 1):
                     continue
@@ -190,7 +190,9 @@ def _goes_on(segments: list[list[Told]], number: int) -> bool:
     """
     before = segments[number - 1] if number else []
     if not any(item.what == "hold" for item in before):
-        return bool(before) and all(item.what == "side" for item in before)
+        return bool(before) and (
+            all(item.what == "side" for item in before) or _alternates(segments, number)
+        )
     if not any(item.what == "hold" for item in segments[number]):
         sides = {i.value for s in segments for i in s if i.what == "side"}
         return (
@@ -200,6 +202,15 @@ def _goes_on(segments: list[list[Told]], number: int) -> bool:
         )
     sides = {item.value for s in segments for item in s if item.what == "side"}
     return len(sides) > 1
+
+
+def _alternates(segments: list[list[Told]], number: int) -> bool:
+    """ "wobbly on the right, 9. Left 20": a side, its hold, and only then the other side."""
+    earlier = segments[number - 2] if number > 1 else []
+    later = segments[number + 1] if number + 1 < len(segments) else []
+    if earlier and not any(item.what == "hold" for item in earlier):
+        return False
+    return not later or any(item.what == "side" for item in later)
 
 
 def _give(segment: list[Told], side: str, sides: dict[int, str]) -> None:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
-from service.reply.lexicon import lexicon
+from service.reply.lexicon import Lexicon, lexicon
 
 # Letters next to each other on a phone's keyboard, for a slip on the first letter.
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
@@ -65,10 +65,22 @@ def corrected(word: str, language: str) -> tuple[str, ...] | None:
         and (len(meant) > 6 or edits <= 1)
     ]
     if not likely:
-        return None
+        return _parted(word, words)
     least = min(edits for edits, _ in likely)
     best = [meant for edits, meant in likely if edits == least]
     return (best[0],) if len(best) == 1 else _same_start(word, best)
+
+
+def _parted(word: str, words: Lexicon) -> tuple[str, ...] | None:
+    """Two words run together, one of them a target: "fellover", "ifell"."""
+    targets = frozenset(words.targets)
+    for cut in range(1, len(word) - 1):
+        one, two = word[:cut], word[cut:]
+        if one in targets and (two in words.joined or two in targets):
+            return one, two
+        if one in words.selves and two in targets:
+            return one, two
+    return None
 
 
 def _same_start(word: str, best: list[str]) -> tuple[str, ...] | None:

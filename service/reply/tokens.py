@@ -7,7 +7,7 @@ from dataclasses import dataclass
 # ("20steady", "L12"), but a letter O in a number is a nought ("2O"); everything else that is not
 # blank is a token of one character.
 _TOKEN = re.compile(
-    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|'(?:s|ll|re|ve|d|m)(?![^\W_])|[^\s]"
+    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])(?<!\.)\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|'(?:s|ll|re|ve|d|m)(?![^\W_])|[^\s]"
 )
 _SUFFIXES = frozenset({"s", "ll", "re", "ve", "d", "m"})
 
