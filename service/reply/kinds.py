@@ -130,25 +130,36 @@ def _kind_of_report(
         return "result", ()
     if opened.whole and "whole.skip" in opened.tags:
         return "skipped", (span_of(parse, opened),)
-    skips = [place for tag in _SKIPS for place in parse.places(tag)]
-    skips += [place for place in parse.places("done.phrase") if _undone(parse, place)]
-    if not skips and not safety.reported:
-        skips = [place for place in parse.places("skip.last") if closes(parse, place)]
-    if skips and not (steady.overall and not steady.praise and not parse.places("skip.phrase")):
+    skips = _skips(parse, safety, steady)
+    if skips:
         return "skipped", tuple(parse.span(place, place) for place in sorted(skips))
-    told = steady.overall is not None and (not steady.praise or _only_praise(parse))
-    if told:
+    if steady.overall is not None and (not steady.praise or _only_praise(parse)):
         return "result", ()
-    if (parse.places("done.phrase") or parse.places("done.full")) and not safety.reported:
-        return "result", tuple(parse.span(p, p) for p in parse.places("done.phrase"))
-    if parse.places("same.phrase") and not safety.reported:
-        return "result", tuple(parse.span(p, p) for p in parse.places("same.phrase"))
     if safety.reported:
         return "safety_only", ()
+    return _kind_of_the_rest(parse)
+
+
+def _kind_of_the_rest(parse: Parse) -> tuple[Kind, tuple[Span, ...]]:
+    """Nothing told of a hold, of steadiness or of harm."""
+    for tag in ("done.phrase", "done.full", "same.phrase"):
+        places = parse.places(tag)
+        if places:
+            return "result", tuple(parse.span(place, place) for place in places)
     helps = parse.places("help.plain")
     if helps and not parse.places("help.with_it"):
         return "help", tuple(parse.span(place, place) for place in helps)
     return ("question" if _asks(parse) else "other"), ()
+
+
+def _skips(parse: Parse, safety: Safety, steady: Steady) -> list[int]:
+    """The words that say it was not done, or will be later."""
+    skips = [place for tag in _SKIPS for place in parse.places(tag)]
+    skips += [place for place in parse.places("done.phrase") if _undone(parse, place)]
+    if not skips and not safety.reported:
+        skips = [place for place in parse.places("skip.last") if closes(parse, place)]
+    told = steady.overall is not None and not steady.praise
+    return [] if told and not parse.places("skip.phrase") else skips
 
 
 def _undone(parse: Parse, place: int) -> bool:

@@ -90,7 +90,7 @@ def _words(parse: Parse, index: int) -> Quantity:
     """A number in words: "twenty five", "twenty-five", "treinta y cinco", "two hundred"."""
     value = float(parse.units[index].values["number"])
     after = index + 1
-    if word_at(parse, after) == "-" and parse.glued(after) or has_tag(parse, after, "join.tens"):
+    if (word_at(parse, after) == "-" and parse.glued(after)) or has_tag(parse, after, "join.tens"):
         after += 1
     if has_tag(parse, after, "number"):
         more = float(parse.units[after].values["number"])
@@ -158,3 +158,13 @@ def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quant
         if named or (not joined and not has_tag(parse, more.last + 1, "side")):
             return Quantity(value * 60 + more.value, quantity.first, more.last + named, "s")
     return Quantity(value * 60, quantity.first, unit, "s", quantity.word)
+
+
+def counts(parse: Parse, quantity: Quantity) -> bool:
+    """Whether it counts something that follows, or belongs to something before it."""
+    after = quantity.last + 1
+    if word_at(parse, after) == "-" and has_tag(parse, after + 1, "count.after"):
+        after += 1
+    if has_tag(parse, after, "count.after") and not has_tag(parse, after, "side"):
+        return True
+    return has_tag(parse, quantity.first - 1, "count.before")

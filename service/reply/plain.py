@@ -26,7 +26,10 @@ _DROPPED = frozenset({"Mn", "Me", "Mc", "Cf", "Cc", "Cs", "Co", "Cn"})
 
 @dataclass(frozen=True, slots=True)
 class Plain:
-    """`text` to match, from `original`; `where[i]` the original index of its character i, or None if the same."""
+    """`text` to match, from `original`.
+
+    `where[i]` is the original index of the text's character i; None when they are the same.
+    """
 
     text: str
     original: str

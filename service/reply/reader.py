@@ -9,10 +9,11 @@ from typing import Literal
 
 from service.ladder.stance import Answer
 from service.reply import kinds
+from service.reply.events import FAMILIES
 from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
 from service.reply.reading import Context, Kind, Reading, Span
-from service.reply.safety import FAMILIES, Found, Safety, perhaps_a_fall, read_safety
+from service.reply.safety import Safety, perhaps_a_fall, read_safety
 from service.reply.sides import Holds, read_holds
 from service.reply.steadiness import Steady, read_steadiness
 from service.reply.units import Parse, parse
@@ -213,6 +214,3 @@ def _confidence(parsed: Parse, kind: Kind, safety: Safety) -> float:
         unknown = sum("unknown" in unit.tags for unit in parsed.units)
         confidence *= 1 - ALL_UNKNOWN * unknown / len(parsed.units)
     return round(confidence, 3)
-
-
-__all__ = ["Found", "read"]

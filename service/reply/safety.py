@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from service.ladder.stance import Answer
 from service.reply import scope
-from service.reply.events import FAMILIES, Event, events
+from service.reply.events import Event, events
 from service.reply.reading import Span
 from service.reply.units import Parse
 
@@ -98,8 +98,7 @@ def closes(parse: Parse, index: int) -> bool:
 def _pain(parse: Parse, event: Event) -> Answer:
     if event.form == "none":
         return "no"
-    answer = _said(parse, event, event.form == "doubt", things=False)
-    return answer
+    return _said(parse, event, event.form == "doubt", things=False)
 
 
 def _dizzy(parse: Parse, event: Event) -> Answer:
@@ -140,7 +139,7 @@ def read_safety(parse: Parse) -> Safety:
     if "fall" not in found:
         _caught_in_the_net(parse, found)
     body, spans = _body(parse, felt)
-    _chest(found, body, spans, felt, parse)
+    _chest(parse, found, body, felt)
     return Safety(found, body, spans, tuple(falls), elsewhere)
 
 
@@ -217,13 +216,7 @@ def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
         found["fall"] = found.get("fall", _NOTHING).stronger(answer, parse.span(index, index))
 
 
-def _chest(
-    found: dict[str, Found],
-    body: str | None,
-    spans: tuple[Span, ...],
-    felt: Sequence[Event],
-    parse: Parse,
-) -> None:
+def _chest(parse: Parse, found: dict[str, Found], body: str | None, felt: Sequence[Event]) -> None:
     """Pain in the chest is an emergency, however it is put."""
     if body == "chest" and felt:
         known = found.get("emergency", _NOTHING)

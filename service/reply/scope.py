@@ -39,6 +39,10 @@ def _undone(parse: Parse, event: Event) -> bool:
     return False
 
 
+_EITHER = frozenset({"or", "nor", "o", "u", "ni"})
+_PASSES = frozenset({"scope.through", "self.my", "neg.no"})
+
+
 class _Denial:
     """The walk back from a mention to a word that denies it, if nothing comes between."""
 
@@ -48,7 +52,6 @@ class _Denial:
         self.noun = event.form != "verb" and (event.family, event.form) != ("fall", "phrase")
         self.unknown = 0
         self.listed = False
-        self.comma = False
         self.either = False
         self.body = False
 
@@ -56,36 +59,28 @@ class _Denial:
         """Takes in the unit at `place`; true when it stops a denial before it."""
         unit = self.parse.units[place]
         tags = unit.tags
-        if "scope.or" in tags:
+        if not tags.isdisjoint({"scope.or", "comma"}):
             self.listed = True
-            self.either = self.either or unit.word in ("or", "nor", "o", "ni")
-        elif "comma" in tags:
-            self.listed = self.comma = True
-        elif is_event(unit):
-            return not (self.listed or place == self.event.first - 1)
-        elif "body" in tags:
-            self.body = True
-            opened = self.parse.tokens.words[unit.start] in self.parse.lexicon.opens
-            return (self.listed and not self.either) or (opened and self.noun and self.comma)
-        elif not tags.isdisjoint({"scope.but", "stop"}):
-            return True
-        elif not tags.isdisjoint({"scope.through", "self.my", "neg.no"}):
+            self.either = self.either or unit.word in _EITHER
             return False
-        elif "unknown" in tags:
+        if is_event(unit):
+            return not (self.listed or place == self.event.first - 1)
+        if "body" in tags:
+            self.body = True
+            return self.listed and not self.either
+        if "unknown" in tags:
             self.unknown += 1
             return self.unknown > 1
-        else:
-            return True
-        return False
+        return not tags.isdisjoint({"scope.but", "stop"}) or tags.isdisjoint(_PASSES)
 
     def verdict(self, strong: bool, place: int) -> Doubt:
         """What a denying word at `place` amounts to."""
         after = self.parse.units[place + 1].tags
         if not after.isdisjoint({"comma", "stop"}):
             return None  # "no, fell again" answers; it denies nothing
-        if self.listed and not self.either:
-            if self.event.form == "verb" or not _bare(self.parse.units, self.event.last):
-                return None
+        alone = self.event.form != "verb" and _bare(self.parse.units, self.event.last)
+        if self.listed and not self.either and not alone:
+            return None
         if not strong and self.body and self._own_body(place):
             return None
         return "unsure" if self.unknown else "no"
@@ -285,7 +280,7 @@ def _past_year(units: list[Unit], place: int) -> bool:
     )
 
 
-_ON = frozenset({"scope.through", "self.i", "self.my", "near.before", "body", "scope.or"})
+_ON = frozenset({"scope.through", "self.i", "self.my", "near.before", "body", "unknown"})
 
 
 def supposed(parse: Parse, event: Event) -> bool:
@@ -305,16 +300,18 @@ def supposed(parse: Parse, event: Event) -> bool:
             return True
         if noun and event.family == "fall" and "suppose.fall" in tags:
             return True
-        if "unknown" in tags:
-            unknown += 1
-            if not noun or unknown > 1:
-                return False
-        elif "scope.or" in tags:
-            if place == 0 or not is_event(units[place - 1]):
-                return False
-        elif tags.isdisjoint(_ON) and not is_event(units[place]):
+        unknown += "unknown" in tags
+        if unknown > noun or not _carries_on(units, place):
             return False
     return False
+
+
+def _carries_on(units: list[Unit], place: int) -> bool:
+    """Whether a fear before `place` may still be about what comes after it."""
+    tags = units[place].tags
+    if "scope.or" in tags:
+        return place > 0 and is_event(units[place - 1])
+    return not tags.isdisjoint(_ON) or is_event(units[place])
 
 
 def nearly(parse: Parse, event: Event) -> bool:

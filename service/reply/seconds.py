@@ -1,26 +1,21 @@
 """Which of a reply's numbers are seconds held, and which are times, dates, ages or counts."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from service.reply import scope
-from service.reply.numbers import Quantity, has_tag, numbers, word_at
+from service.reply.numbers import Quantity, counts, has_tag, numbers, word_at
+from service.reply.pairs import MOST_SETS, joined
 from service.reply.units import Parse
 
 # Without a unit, more than this is no hold; with one, this much is still believed.
 LONGEST_BARE_S = 180.0
 LONGEST_S = 600.0
-# "1:15" is a hold up to these minutes; beyond, it is a time of day.
-MOST_MINUTES = 2
 # A number written in words up to this needs something to show that it counts seconds.
 FEW = 4
-MOST_SETS = 6
 # "a 3 second wobble": up to this, the length of the wobble.
 MOST_BRIEF_S = 5
 # "I'm 84": from here on, a bare number after "I am" is an age.
 LEAST_AGE = 55
-
-_Joined = tuple[int, Quantity | None]
 
 
 def holds_told(parse: Parse) -> list[Quantity]:
@@ -29,138 +24,11 @@ def holds_told(parse: Parse) -> list[Quantity]:
     kept: list[Quantity] = []
     index = 0
     while index < len(told):
-        index, quantity = _joined(parse, told, index)
+        index, quantity = joined(parse, told, index)
         if quantity is not None and _is_hold(parse, quantity):
             kept.append(quantity)
     today = [q for q in kept if not has_tag(parse, q.first - 1, "count.past")]
     return _settled(parse, _corrected(parse, today or kept))
-
-
-def _joined(parse: Parse, told: list[Quantity], index: int) -> _Joined:
-    """The quantity that starts at told[index], and the index after all that it takes in."""
-    one = told[index]
-    if index + 1 >= len(told):
-        return index + 1, _sets_after(parse, one)
-    two = told[index + 1]
-    gap = two.first - one.last - 1
-    if gap == 1:
-        for join in (_colon, _slash, _out_of, _range, _times):
-            found = join(parse, told, index)
-            if found is not None:
-                return found
-    if gap == 2 and has_tag(parse, one.last + 1, "join.range") and one.value < two.value:
-        if has_tag(parse, one.last + 2, "join.range"):
-            return index + 2, _both(one, two)
-    if gap <= 2 and _between(parse, one) and one.value < two.value:
-        return index + 2, _both(one, two)
-    return index + 1, _sets_after(parse, one)
-
-
-def _both(one: Quantity, two: Quantity) -> Quantity:
-    return replace(one, last=two.last, unit=one.unit or two.unit)
-
-
-def _between(parse: Parse, one: Quantity) -> bool:
-    return has_tag(parse, one.first - 1, "join.between") and word_at(parse, one.first - 1) != "from"
-
-
-def _colon(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
-    """ "1:15" is a hold, "9:30" a time of day, "set 1: 20" a label and a hold."""
-    one, two = told[index], told[index + 1]
-    if word_at(parse, one.last + 1) != ":":
-        return None
-    glued = parse.glued(one.last + 1) and parse.glued(two.first)
-    if not glued or len(word_at(parse, two.first)) != 2:
-        return index + 1, None
-    clock = has_tag(parse, one.first - 1, "count.clock") or word_at(parse, two.last + 1) in (
-        "am",
-        "pm",
-        "a",
-        "p",
-    )
-    if clock or one.value > MOST_MINUTES or two.value >= 60:
-        return index + 2, None
-    return index + 2, Quantity(one.value * 60 + two.value, one.first, two.last, "s")
-
-
-def _slash(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
-    """ "10/12" is 10 of 12; "20/15" two holds; "130/80" and dates no holds."""
-    one, two = told[index], told[index + 1]
-    if word_at(parse, one.last + 1) != "/":
-        return None
-    if word_at(parse, two.last + 1) == "/" and has_tag(parse, two.last + 2, "digits"):
-        return (index + 3, None) if told[index + 2].value > 99 else (index + 1, one)
-    if one.value >= 70 and two.value >= 40 and one.value > two.value and not one.unit:
-        return index + 2, None
-    if _pain_score(parse, one, two):
-        return index + 2, None
-    if one.first == 0 and one.value <= 12 and two.value <= 31 and not one.unit:
-        if has_tag(parse, two.last + 1, "digits", "number", "side") or (
-            word_at(parse, two.last + 1) == ":"
-        ):
-            return index + 2, None
-    if one.value <= two.value:
-        return index + 2, _both(one, two)
-    if index == 0 and one.value <= 31 and two.value <= 12 and len(told) > 2 and not one.unit:
-        return index + 2, None
-    return index + 1, one
-
-
-def _pain_score(parse: Parse, one: Quantity, two: Quantity) -> bool:
-    """ "knee pain 4/10": out of ten, with a pain told just before or after."""
-    if two.value != 10 or one.value > 10 or one.unit:
-        return False
-    near = (*range(one.first - 4, one.first), *range(two.last + 1, two.last + 4))
-    return any(has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase") for place in near)
-
-
-def _out_of(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
-    one, two = told[index], told[index + 1]
-    if has_tag(parse, one.last + 1, "join.out_of") and _pain_score(parse, one, two):
-        return index + 2, None
-    if has_tag(parse, one.last + 1, "join.out_of") and one.value <= two.value:
-        if word_at(parse, one.last + 1) == "of" and one.value <= MOST_SETS and one.word:
-            return None
-        return index + 2, _both(one, two)
-    if has_tag(parse, one.last + 1, "join.over") and one.value >= 70 and two.value >= 40:
-        return index + 2, None
-    return None
-
-
-def _range(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
-    """ "10-15" and "10 or 12" give the lower; "2026-11-25" is no hold."""
-    one, two = told[index], told[index + 1]
-    if not has_tag(parse, one.last + 1, "join.range") or _counts(parse, one):
-        return None
-    if word_at(parse, one.last + 1) == "-":
-        if word_at(parse, two.last + 1) == "-" and has_tag(parse, two.last + 2, "digits"):
-            return index + 3, None
-        if max(len(word_at(parse, one.first)), len(word_at(parse, two.first))) > 2 and not two.unit:
-            return index + 2, None
-    if one.value < two.value:
-        return index + 2, _both(one, two)
-    return None
-
-
-def _times(parse: Parse, told: list[Quantity], index: int) -> _Joined | None:
-    """Sets: "3 x 20", "20s x 3", "two sets of 15"."""
-    one, two = told[index], told[index + 1]
-    if not has_tag(parse, one.last + 1, "join.times"):
-        return None
-    fewer, hold = (one, two) if one.value <= two.value and not one.unit else (two, one)
-    if fewer.unit or fewer.value > MOST_SETS or fewer.value != int(fewer.value):
-        return None
-    return index + 2, Quantity(
-        hold.value, one.first, two.last, hold.unit, hold.word, max(1, int(fewer.value))
-    )
-
-
-def _sets_after(parse: Parse, one: Quantity) -> Quantity:
-    """ "20 twice"."""
-    for tag, times in (("set.twice", 2), ("set.thrice", 3)):
-        if has_tag(parse, one.last + 1, tag):
-            return replace(one, times=times)
-    return one
 
 
 _FREE = frozenset(
@@ -220,16 +88,6 @@ def _listed(parse: Parse, quantity: Quantity) -> bool:
         and quantity.value <= MOST_SETS
         and has_tag(parse, quantity.last + 2, "digits", "number")
     )
-
-
-def _counts(parse: Parse, quantity: Quantity) -> bool:
-    """Whether it counts something that follows, or belongs to something before it."""
-    after = quantity.last + 1
-    if word_at(parse, after) == "-" and has_tag(parse, after + 1, "count.after"):
-        after += 1
-    if has_tag(parse, after, "count.after") and not has_tag(parse, after, "side"):
-        return True
-    return has_tag(parse, quantity.first - 1, "count.before")
 
 
 def _unknown_things(parse: Parse, quantity: Quantity) -> bool:
@@ -352,7 +210,7 @@ _WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, _someone_elses)
 _BARE: tuple[_Test, ...] = (
     _labelled,
     _listed,
-    _counts,
+    counts,
     _unknown_things,
     _age,
     _dotted_clock,

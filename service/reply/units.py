@@ -15,7 +15,7 @@ COMMA = frozenset({"comma"})
 MARK = frozenset({"mark"})
 DIGITS = frozenset({"digits"})
 UNKNOWN = frozenset({"unknown"})
-_PUNCTUATION = {mark: STOP for mark in ".!;\n"} | {"?": frozenset({"stop", "asks"}), ",": COMMA}
+_PUNCTUATION = dict.fromkeys(".!;\n", STOP) | {"?": frozenset({"stop", "asks"}), ",": COMMA}
 # Corrections cost time: a reply is short, and what comes after this many tokens is no reply.
 MOST_CORRECTED = 300
 _UNMET = Place((), None)
@@ -119,7 +119,8 @@ def _units(words: list[str], machine: Machine) -> list[Unit]:
     worth = [0] * (count + 1)
     chosen: list[tuple[int, Entry | None]] = [(0, None)] * count
     for index in range(count - 1, -1, -1):
-        best, choice = worth[index + 1], (index + 1, None)
+        best = worth[index + 1]
+        choice: tuple[int, Entry | None] = (index + 1, None)
         for end, entry in _phrases_at(words, index, machine):
             value = entry.worth(end - index) + worth[end]
             if value >= best:
@@ -128,12 +129,12 @@ def _units(words: list[str], machine: Machine) -> list[Unit]:
     units: list[Unit] = []
     index = 0
     while index < count:
-        end, entry = chosen[index]
+        end, meant = chosen[index]
         word = words[index]
-        if entry is None:
+        if meant is None:
             units.append(Unit(_unmatched(word), _NO_VALUES, index, end, word))
         else:
-            units.append(Unit(entry.tags, entry.values, index, end, word))
+            units.append(Unit(meant.tags, meant.values, index, end, word))
         index = end
     return units
 

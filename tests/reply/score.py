@@ -111,7 +111,8 @@ def report(name: str, result: Score) -> str:
             right, of = result.exact[field_name], result.asked[field_name]
             out.append(f"  {field_name:20} {right:4}/{of:<4} {100 * right / of:6.2f}%")
     out.append(
-        f"  true reports: yes or unsure {100 * result.recall:.2f}%, yes {100 * result.recall_yes:.2f}%"
+        f"  true reports: yes or unsure {100 * result.recall:.2f}%,"
+        f" yes {100 * result.recall_yes:.2f}%"
     )
     for name_ in SAFETY:
         true = result.count(name_, ["yes"], ["yes", "unsure", "no"])
