@@ -84,9 +84,7 @@ prepare_environment() {
 If there is no such run, delete $folder first."
         fi
     fi
-    # An environment is kept only if it was finished, was made here and still has its Python.
-    if [ -f "$folder/ready" ] && [ ! -f "$folder/unfinished" ] &&
-        [ "$(describe_environment "$folder" "$lock" | sed 1d)" = "$(sed 1d "$folder/ready")" ]; then
+    if keep_environment; then
         printf 'Bringing %s up to date.\n' "$folder"
         echo $$ >"$folder/unfinished"
     else
@@ -102,6 +100,17 @@ If there is no such run, delete $folder first."
         -e "$checkout" >>"$log" 2>&1 </dev/null || explain_failure
     describe_environment "$folder" "$lock" >"$folder/ready" || explain_failure
     rm -f "$folder/unfinished"
+}
+
+# An environment is kept if it was finished, was made here and still has its Python. One that
+# somebody made by hand is kept too: it holds work of theirs, and is brought to what is locked.
+keep_environment() {
+    [ ! -f "$folder/unfinished" ] || return 1
+    if [ -f "$folder/ready" ]; then
+        [ "$(describe_environment "$folder" "$lock" | sed 1d)" = "$(sed 1d "$folder/ready")" ]
+    else
+        case $(judge_python "$folder/bin/python") in good*) ;; *) return 1 ;; esac
+    fi
 }
 
 make_environment() {

@@ -239,6 +239,14 @@ def test_an_environment_that_lost_its_python_starts_afresh(ready: Machine) -> No
     assert "Preparing" in ready.run().stdout
 
 
+def test_an_environment_made_by_hand_is_kept(ready: Machine) -> None:
+    (ready.environment / "ready").unlink()
+    (ready.environment / "mine").touch()
+    assert "up to date" in ready.run().stdout
+    assert (ready.environment / "mine").exists()
+    assert ready.run().stdout == ready.started() + "\n"
+
+
 def test_two_runs_at_once_do_not_undo_each_other(ready: Machine) -> None:
     (ready.environment / "unfinished").write_text(f"{os.getpid()}\n")
     done = ready.run()
