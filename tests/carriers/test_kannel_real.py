@@ -6,7 +6,7 @@ message centre that speaks SMPP. Kannel runs with the configuration that we ship
 
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -34,6 +34,7 @@ from service.carriers.base import (
     Part,
     Receipt,
     Refused,
+    Unknown,
 )
 from service.carriers.kannel import Kannel, KannelAccess
 from service.carriers.wire import http_client
@@ -55,14 +56,24 @@ UNICODE = "Left 20 s ɛ 👍🏽, sí — “done” ٢٠"
 
 @dataclass
 class Listening:
-    """The carrier as it is, with what it heard kept for the tests to look at."""
+    """The carrier as it is. What it heard is kept for the tests to look at; an answer to a send
+    is held back until what `delay` does is done, or is lost."""
 
     carrier: Kannel
     heard: list[InboundText | Receipt] = field(default_factory=list)
     name: str = "kannel"
+    delay: Callable[[OutboundText], object] | None = None
+    loses_answers: bool = False
+
+    @property
+    def replies(self) -> list[InboundText]:
+        return [what for what in self.heard if isinstance(what, InboundText)]
 
     def send(self, text: OutboundText) -> Outcome:
-        return self.carrier.send(text)
+        outcome = self.carrier.send(text)
+        if self.delay is not None:
+            self.delay(text)
+        return Unknown("The answer was lost.") if self.loses_answers else outcome
 
     def hear(self, callback: Callback) -> Heard:
         heard = self.carrier.hear(callback)
@@ -207,6 +218,7 @@ def exchange(rig: Rig, tmp_path: Path) -> Iterator[Exchange]:
     rig.gateway.operator.rejects.clear()
     rig.gateway.operator.may_answer.set()
     rig.carrier.heard.clear()
+    rig.carrier.delay, rig.carrier.loses_answers = None, False
     exchange = Exchange(store, clock, rig.carrier, rig.gateway.operator, client_id, phone)
     exchange.send()  # the text that welcomes the client
     until(exchange.texts)
@@ -286,12 +298,25 @@ def test_a_long_reply_is_one_text_whatever_order_its_parts_have(
     assert [message.body for message in exchange.messages("in")] == [words]
 
 
+@pytest.mark.parametrize("words", ["the left went well, " * 9 + "20", "ɛ 👍 " * 30])
+def test_parts_that_come_long_after_each_other_are_joined_here(
+    exchange: Exchange, words: str
+) -> None:
+    for body, header in reversed(in_parts(words, 2, reference=0x61)):
+        known = len(exchange.carrier.replies)
+        exchange.operator.deliver(exchange.phone, PRACTICE, body, header, coding_of(words))
+        until(lambda known=known: len(exchange.carrier.replies) > known)  # Kannel waits no longer
+    assert [text.part for text in exchange.carrier.replies] == [Part(0x61, 2, 2), Part(0x61, 2, 1)]
+    until(lambda: exchange.messages("in"))
+    assert [message.body for message in exchange.messages("in")] == [words]
+
+
 @pytest.mark.parametrize("words", ["I fell in the bath, and then", "ɛ fell"])
 def test_a_part_whose_others_are_lost_is_passed_on(exchange: Exchange, words: str) -> None:
     reference = 0x41 + len(words)
     header = bytes([5, 0, 3, reference, 2, 1])
     exchange.operator.deliver(exchange.phone, PRACTICE, octets_of(words), header, coding_of(words))
-    (text,) = until(lambda: [at for at in exchange.carrier.heard if isinstance(at, InboundText)])
+    (text,) = until(lambda: exchange.carrier.replies)
     assert (text.body, text.part) == (words, Part(reference, 2, 1))
 
 
@@ -337,6 +362,31 @@ def test_a_repeated_report_changes_nothing(exchange: Exchange) -> None:
     exchange.reply("20 14")  # comes after it
     assert exchange.message(id).state == "delivered"
     assert exchange.message(id).settled_at == settled
+
+
+@pytest.mark.parametrize(("stat", "state"), [("DELIVRD", "delivered"), ("UNDELIV", "failed")])
+def test_a_report_may_overtake_the_answer_to_our_send(
+    exchange: Exchange, stat: str, state: str
+) -> None:
+    def report_first(text: OutboundText) -> None:
+        exchange.operator.receipt(exchange.handed_over(text.id), stat)
+        until(lambda: exchange.message(text.id).state == state)
+
+    exchange.carrier.delay = report_first
+    id = exchange.queue("20 seconds")
+    assert exchange.message(id).state == state
+    assert exchange.message(id).carrier_id == f"k-{id}"
+
+
+def test_a_lost_answer_is_settled_by_the_report(exchange: Exchange) -> None:
+    prompt = exchange.pass_time_until("prompt")
+    exchange.carrier.loses_answers = True
+    exchange.send()
+    part = exchange.handed_over(prompt.id)
+    exchange.operator.receipt(part)
+    until(lambda: exchange.message(prompt.id).state == "delivered")
+    exchange.send()
+    assert exchange.texts() == [prompt.body]  # once
 
 
 def test_replies_wait_while_the_service_is_away(rig: Rig, exchange: Exchange) -> None:
