@@ -73,7 +73,7 @@ def answer(parse: Parse, opened: Opening, context: Context) -> YesNo | None:
         return _accepted(parse, opened)
     if "yes.word" in opened.tags:
         return "yes"
-    if "no.literal" in opened.tags or "no.word" in opened.tags:
+    if "no.word" in opened.tags:
         return "no"
     return None
 

@@ -21,7 +21,7 @@ VALUE_TABLES = frozenset({"body", "number", "side", "span"})
 # Matched only where a text begins: answers, and words that must be the whole message.
 ANSWER_TABLES = frozenset({"keyword", "yes", "no", "whole"})
 # Phrases that only set the scene and never outbid the words of a report.
-WEAK_TABLES = frozenset({"topic", "polite", "exercise", "accept"})
+WEAK_TABLES = frozenset({"topic", "exercise", "accept"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
 OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject"})
 

@@ -131,7 +131,7 @@ def read_safety(parse: Parse) -> Safety:
         span = parse.span(event.first, event.last)
         found[event.family] = found.get(event.family, _NOTHING).stronger(answer, span)
         if answer != "no":
-            if event.family == "fall":
+            if event.family == "fall" and event.form != "stance":
                 falls.append(event.first)
             elif event.family == "pain":
                 felt.append(event)

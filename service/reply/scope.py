@@ -298,7 +298,7 @@ def supposed(parse: Parse, event: Event) -> bool:
             return False
         if "suppose.if" in tags or ("suppose.any" in tags and event.form != "verb"):
             return True
-        if noun and event.family == "fall" and "suppose.fall" in tags:
+        if event.form == "noun" and event.family == "fall" and "suppose.fall" in tags:
             return True
         unknown += "unknown" in tags
         if unknown > noun or not _carries_on(units, place):
@@ -340,7 +340,7 @@ def felt_like(parse: Parse, event: Event) -> bool:
 
 def caught(parse: Parse, event: Event) -> bool:
     """Whether the client says, after it in the same sentence, that they caught themselves."""
-    if parse.seen.isdisjoint({"near.caught", "near.nearly"}):
+    if "near.caught" not in parse.seen:
         return False
     units = parse.units
     for place in range(event.last + 1, min(len(units), event.last + AHEAD)):

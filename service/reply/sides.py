@@ -14,6 +14,8 @@ from service.reply.seconds import holds_told
 from service.reply.units import Parse
 
 MOST_HOLDS = 40
+# More than this many holds, sides and words are no reply; it bounds the work.
+MOST_ITEMS = 200
 SideName = Literal["left", "right", "both"]
 STEADINESS = frozenset(
     {
@@ -78,6 +80,8 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
     named: list[str] = []
     after = 0
     for index, unit in enumerate(parse.units):
+        if len(items) >= MOST_ITEMS:
+            break
         if index < after:
             continue
         quantity = starts.get(index)

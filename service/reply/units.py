@@ -91,7 +91,7 @@ def _spelt(tokens: Tokens, lexicon: Lexicon) -> tuple[Tokens, int]:
         words[index : index + 1] = better
         starts[index : index + 1] = [starts[index]] * len(better)
         ends[index : index + 1] = [ends[index]] * len(better)
-    return Tokens(words, starts, ends), len(changes)
+    return Tokens(words, starts, ends), sum(bool(better) for _, better in changes)
 
 
 def _unmatched(word: str) -> frozenset[str]:

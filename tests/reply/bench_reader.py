@@ -66,11 +66,13 @@ def main() -> int:
     median, plain = statistics.median(warm), statistics.median(floor)
     print(f"{len(corpus)} replies; word lists compiled in {compiled_s:.2f} s")
     print(
-        f"warm: median {median:.0f} µs, mean {statistics.fmean(warm):.0f} µs, worst {max(warm):.0f} µs"
+        f"warm: median {median:.0f} µs, mean {statistics.fmean(warm):.0f} µs,"
+        f" worst {max(warm):.0f} µs"
     )
     print(f"no word corrected yet: median {statistics.median(cold):.0f} µs")
     print(
-        f"bare split and scan: median {plain:.1f} µs; the reader takes {median / plain:.0f} times that"
+        f"bare split and scan: median {plain:.1f} µs;"
+        f" the reader takes {median / plain:.0f} times that"
     )
     return 0
 

@@ -1,0 +1,33 @@
+"""What the tests of the word lists share."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from service.reply import Context, read
+from service.reply import kinds as reply_kinds
+from service.reply.lexicon import lexicon
+from service.reply.lines import as_json
+from service.reply.units import parse
+
+Wanted = dict[str, Any]
+CheckList = Callable[..., None]
+
+
+@pytest.fixture
+def check_list() -> CheckList:
+    """Asserts that a text uses a word list, and what is read from it."""
+
+    def check(language: str, tag: str, text: str, wanted: Wanted, asked: str = "result") -> None:
+        parsed = parse(text, lexicon(language))
+        seen = {unit.word: sorted(unit.tags) for unit in parsed.units}
+        if tag not in parsed.seen | reply_kinds.opening(parsed).tags:
+            pytest.fail(f"{tag} is not used in {text!r}: {seen}")
+        context = Context(sided=True, asked=asked, language=language)  # type: ignore[arg-type]
+        got = as_json(text, read(text, context))
+        held = [hold["seconds"] for hold in got["holds"]]
+        got["held"] = held
+        assert {name: got[name] for name in wanted} == wanted, seen
+
+    return check
