@@ -5,7 +5,7 @@ import os
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -49,7 +49,15 @@ def _token(text: str) -> str:
     return text
 
 
+def _mail_address(text: str) -> str:
+    """An e-mail address without a name before it."""
+    if not re.fullmatch(r"[^\s@<>]{1,64}@[A-Za-z0-9.-]{1,190}", text):
+        raise ValueError("it must be an address such as service@example.org")
+    return text
+
+
 Address = Annotated[str, AfterValidator(_address)]
+MailAddress = Annotated[str, AfterValidator(_mail_address)]
 Plain = Annotated[str, AfterValidator(_plain)]
 Token = Annotated[str, AfterValidator(_token)]
 
@@ -57,6 +65,7 @@ Token = Annotated[str, AfterValidator(_token)]
 TOGETHER = {
     "kannel": ("kannel_url", "kannel_username", "kannel_password", "kannel_token"),
     "cloud": ("cloud_url", "cloud_account", "cloud_secret"),
+    "smtp": ("smtp_host", "smtp_from"),
 }
 
 
@@ -85,6 +94,13 @@ class Settings(BaseModel):
     cloud_secret: Plain | None = Field(default=None, repr=False)
     cloud_signature_header: Plain = "X-Twilio-Signature"
 
+    smtp_host: Plain | None = None
+    smtp_port: int = Field(default=587, ge=1, le=65535)
+    smtp_security: Literal["starttls", "tls", "none"] = "starttls"
+    smtp_from: MailAddress | None = None
+    smtp_username: Plain | None = None
+    smtp_password: Plain | None = Field(default=None, repr=False)
+
     @classmethod
     def from_environment(cls, environ: Mapping[str, str] | None = None) -> Self:
         """Read the settings; WrongSetting names the variable and what is allowed."""
@@ -110,6 +126,7 @@ class Settings(BaseModel):
                     raise ValueError(_missing(group, missing))
         if self.cloud_url is not None:
             _check_cloud(self.cloud_url, self.public_url)
+        _check_mail(self)
         return self
 
 
@@ -152,6 +169,18 @@ def _check_cloud(cloud_url: str, public_url: str) -> None:
             raise ValueError(
                 f"{PREFIX}{name.upper()} is {url}; with a cloud carrier it must start with https://"
             )
+
+
+def _check_mail(settings: Settings) -> None:
+    sign_in = ("smtp_username", "smtp_password")
+    missing = [name for name in sign_in if getattr(settings, name) is None]
+    if len(missing) == 1:
+        raise ValueError(_missing("smtp", missing))
+    here = settings.smtp_host is None or _on_this_machine(f"smtp://{settings.smtp_host}")
+    if settings.smtp_security == "none" and not here:
+        raise ValueError(
+            f"{PREFIX}SMTP_SECURITY is none; that is only for a mail server on this machine"
+        )
 
 
 def _on_this_machine(url: str) -> bool:

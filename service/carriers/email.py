@@ -7,6 +7,7 @@ from email.message import EmailMessage
 from typing import Literal
 
 from service.errors import ServiceError
+from service.settings import Settings
 
 Security = Literal["starttls", "tls", "none"]
 
@@ -70,6 +71,20 @@ class MailServer:
                 server.close()
                 raise
         return server
+
+
+def mail_server(settings: Settings) -> MailServer | None:
+    """The mail server of the settings; None when none is set up."""
+    if settings.smtp_host is None or settings.smtp_from is None:
+        return None
+    return MailServer(
+        host=settings.smtp_host,
+        sender=settings.smtp_from,
+        port=settings.smtp_port,
+        security=settings.smtp_security,
+        username=settings.smtp_username,
+        password=settings.smtp_password,
+    )
 
 
 def _passing(problem: smtplib.SMTPResponseException) -> bool:

@@ -6,11 +6,14 @@ from time import monotonic
 
 from apscheduler.schedulers.background import BackgroundScheduler
 
+from service.carriers.email import mail_server
 from service.parts import Parts
 from service.ticks.jobs import due_tick, note_tick, send_tick
+from service.ticks.mail import mail_tick
 
 # Often enough to warn within a minute, seldom enough to cost nothing.
 NOTE_EVERY_S = 10.0
+MAIL_EVERY_S = 60.0
 
 
 def start_ticks(parts: Parts) -> Callable[[], None]:
@@ -41,6 +44,19 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
             args=[name],
             seconds=parts.settings.tick_seconds,
             id=name,
+            misfire_grace_time=None,
+            coalesce=True,
+            max_instances=1,
+        )
+    server = mail_server(parts.settings)
+    if server is not None:
+        # Not noted with the others: weekly mail that fails is no reason to call texts stopped.
+        scheduler.add_job(
+            mail_tick,
+            "interval",
+            args=[parts.store, server, parts.clock, parts.settings.public_url],
+            seconds=MAIL_EVERY_S,
+            id="mail",
             misfire_grace_time=None,
             coalesce=True,
             max_instances=1,

@@ -14,6 +14,10 @@ from service.web import (
     callbacks,
     client,
     clients,
+    evidence_outcomes,
+    evidence_retests,
+    evidence_rule,
+    evidence_visits,
     health,
     import_csv,
     inbox,
@@ -28,7 +32,10 @@ from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
-PAGES = (import_csv, picture, intake, start, inbox, clients, client, override, phone, live, account)
+PAGES = (
+    *(import_csv, picture, intake, start, inbox, clients, client, override, phone, live, account),
+    *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
+)
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 
 

@@ -11,6 +11,8 @@ from service.web.pages import page
 from service.web.visit import Visit, real_now
 
 TICKS_LATE = timedelta(minutes=1)
+# Pages that belong under a place of another name.
+BELOW = {"/visits": "/week", "/outcomes": "/rule-review"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,12 @@ def has_phone(visit: Visit) -> bool:
 
 
 def places(visit: Visit) -> list[Place]:
-    found = [("/", "Alerts"), ("/clients", "Clients")]
+    found = [
+        ("/", "Alerts"),
+        ("/clients", "Clients"),
+        ("/visits", "Visits"),
+        ("/outcomes", "Outcomes"),
+    ]
     if has_phone(visit):
         found.append(("/phone", "Practice phone"))
     return [Place(address, name, _here(visit.path, address)) for address, name in found]
@@ -59,4 +66,6 @@ def places(visit: Visit) -> list[Place]:
 def _here(path: str, address: str) -> bool:
     if address == "/":
         return path == "/" or path.startswith("/alerts")
+    if address in BELOW and path.startswith(BELOW[address]):
+        return True
     return path == address or path.startswith(f"{address}/")

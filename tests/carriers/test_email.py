@@ -17,7 +17,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
-from service.carriers.email import MailServer, NotSent
+from service.carriers.email import MailServer, NotSent, mail_server
+from service.settings import Settings, WrongSetting
 
 HERE = "127.0.0.1"
 
@@ -180,6 +181,32 @@ def test_a_server_that_is_not_there_is_tried_again() -> None:
     with pytest.raises(NotSent) as refused:
         MailServer(HERE, "s@example.org", port, "none").send(letter())
     assert refused.value.again
+
+
+MAIL = {"RUNGWISE_SMTP_HOST": "mail.example.org", "RUNGWISE_SMTP_FROM": "service@example.org"}
+
+
+def test_the_settings_make_a_mail_server() -> None:
+    assert mail_server(Settings.from_environment({})) is None
+    server = mail_server(Settings.from_environment(MAIL))
+    assert server == MailServer("mail.example.org", "service@example.org", 587, "starttls")
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [
+        ({"RUNGWISE_SMTP_FROM": "Tess <t@example.org>"}, "an address such as service@example.org"),
+        ({"RUNGWISE_SMTP_SECURITY": "none"}, "only for a mail server on this machine"),
+        ({"RUNGWISE_SMTP_SECURITY": "ssl"}, "RUNGWISE_SMTP_SECURITY"),
+        ({"RUNGWISE_SMTP_USERNAME": "x"}, "RUNGWISE_SMTP_PASSWORD is missing"),
+        ({"RUNGWISE_SMTP_PASWORD": "x"}, "There is no setting RUNGWISE_SMTP_PASWORD"),
+    ],
+)
+def test_mail_settings_that_cannot_work_stop_the_start(more: dict[str, str], sentence: str) -> None:
+    with pytest.raises(WrongSetting, match=sentence):
+        Settings.from_environment(MAIL | more)
+    with pytest.raises(WrongSetting, match="RUNGWISE_SMTP_FROM is missing"):
+        Settings.from_environment({"RUNGWISE_SMTP_HOST": "127.0.0.1"})
 
 
 def test_the_password_is_never_shown() -> None:
