@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from service.coach.audit import record
 from service.coach.duty import whom_to_page
 from service.coach.outbox import Text, queue_to_phone
+from service.coach.own_wording import wording_of
 from service.errors import ServiceError
 from service.store.due import set_due
 from service.store.tables import Alert, AlertMessage, Client, Message, Practice, Trainer
@@ -115,6 +116,7 @@ def page(session: Session, now: datetime, practice: Practice, client: Client, al
         body = render(
             "page_again" if alert.paged_at else "page",
             practice.language,
+            wording_of(session, practice.id, practice.language),
             called=client.called,
             kind=alert_words(alert.kind, practice.language),
         )
@@ -159,6 +161,7 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
         body = render(
             "page_second",
             practice.language,
+            wording_of(session, practice.id, practice.language),
             practice=practice.name,
             called=client.called,
             kind=alert_words(alert.kind, practice.language),

@@ -8,6 +8,7 @@ from service.coach import asking
 from service.coach.clearance import refuse_uncleared
 from service.coach.exchange import Exchange
 from service.coach.outbox import Text, cancel_all, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.prompt import schedule_next
 from service.coach.safety import rest_client
 from service.store.due import clear_due
@@ -45,6 +46,7 @@ def welcome(session: Session, now: datetime, practice: Practice, client: Client)
     body = render(
         "first",
         client.language,
+        wording_of(session, practice.id, client.language),
         called=client.called,
         practice=practice.name,
         number=practice.emergency_number,

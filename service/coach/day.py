@@ -63,7 +63,7 @@ def answer_day(reply: Reply) -> None:
         _note_effort(reply, reading.effort)
     if reading.same_as_before and not reading.holds:
         asking.ask(session, now, reply.situation.client_id, "seconds", day)
-        reply.answer(ask_text(reply.client.language, "same"))
+        reply.answer(ask_text(reply.client.language, "same", wording=reply.wording))
         return
     if not (reading.holds or reading.steadiness or reading.kind == "skipped" or reading.yes_no):
         return
@@ -116,6 +116,7 @@ def _answer(reply: Reply, report: DayReport, move: Move, *, corrected: bool) -> 
         late_weekday=report.day.weekday() if late else None,
         ask=wanted,
         sided=len(rung.sides) > 1,
+        wording=reply.wording,
     )
     reply.answer(body)
 

@@ -1,5 +1,6 @@
 """One inbound text being dealt with: what it said, where its client stands, and how we answer."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -7,6 +8,7 @@ from sqlmodel import Session
 
 from service.coach.alerts import Raised, raise_alert
 from service.coach.outbox import Text, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.situation import Situation
 from service.reply.reading import Context, Reading
 from service.store.tables import Client, Message, Practice
@@ -30,12 +32,18 @@ class Exchange:
         text = Text(kind, body, answers_id=self.message.id)
         queue_to_client(self.session, self.now, self.practice, self.client, text)
 
+    @property
+    def wording(self) -> Mapping[str, str]:
+        """The practice's own texts in the client's language."""
+        return wording_of(self.session, self.practice.id, self.client.language)
+
     def say(self, name: str, kind: str = "answer") -> None:
         """Queue the text of this name, with the values that every text may need."""
         self.answer(
             render(
                 name,
                 self.client.language,
+                self.wording,
                 called=self.client.called,
                 practice=self.practice.name,
                 number=self.practice.emergency_number,

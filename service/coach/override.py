@@ -10,6 +10,7 @@ from service.coach.alerts import RESTS, AlertHandled
 from service.coach.audit import record
 from service.coach.moves import store_move
 from service.coach.outbox import Text, cancel_prompts, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.prompt import schedule_next
 from service.coach.situation import Situation, past
 from service.errors import EditedMeanwhile, ImpossibleValue, ServiceError
@@ -236,5 +237,6 @@ def _touch(session: Session, client: Client) -> None:
 
 
 def _tell(session: Session, now: datetime, situation: Situation, name: str) -> None:
-    body = render(name, situation.language, number=situation.practice.emergency_number)
+    wording = wording_of(session, situation.practice.id, situation.language)
+    body = render(name, situation.language, wording, number=situation.practice.emergency_number)
     queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))

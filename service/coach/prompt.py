@@ -1,5 +1,6 @@
 """The day's prompt: when it is due, whether it may still go, and what it says."""
 
+from collections.abc import Mapping
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
@@ -10,6 +11,7 @@ from service.coach.alerts import Raised, raise_alert
 from service.coach.day import raise_move_alert
 from service.coach.moves import store_move
 from service.coach.outbox import Text, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.picture_link import link_for_prompt
 from service.coach.safety import rest_client
 from service.coach.situation import Situation, current_report, load, past
@@ -40,16 +42,19 @@ def quiet_hours(practice: Practice) -> Quiet:
     )
 
 
-def prompt_body(client: Client, rung: Rung, target_s: int, link: str = "") -> str:
+def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:
     """The exact text the client gets for this rung, with a link to its picture if there is one."""
-    return task_body(rung, target_s, client.language, link)
+    wording = wording_of(session, client.practice_id, client.language)
+    return task_body(rung, target_s, client.language, wording, link)
 
 
-def task_body(rung: Rung, target_s: int, language: str, link: str = "") -> str:
-    """The same for anyone who reads `language`."""
+def task_body(
+    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str = ""
+) -> str:
+    """The same for anyone who reads `language`, in the practice's own `wording` of texts."""
     task = rung_text(rung, target_s, language)
     sided = len(rung.sides) > 1
-    return prompt_text(task, language, target_s=target_s, sided=sided, link=link)
+    return prompt_text(task, language, target_s=target_s, sided=sided, wording=wording, link=link)
 
 
 def schedule_next(
@@ -134,7 +139,8 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
     if rests:
         rest_client(session, now, situation.client)
     name = "away_rest" if rests else "away_back"
-    body = render(name, situation.language, number=situation.practice.emergency_number)
+    wording = wording_of(session, situation.practice.id, situation.language)
+    body = render(name, situation.language, wording, number=situation.practice.emergency_number)
     queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
     for kind in move.alerts:
         raise_move_alert(session, now, situation, kind)
@@ -155,7 +161,7 @@ def _send(
     link = link_for_prompt(session, now, situation)
     text = Text(
         "prompt",
-        prompt_body(situation.client, rung, situation.settings.target_s, link),
+        prompt_body(session, situation.client, rung, situation.settings.target_s, link),
         once_key=_once("prompt", situation, day),
         local_date=day,
         rung_key=rung.key,
@@ -201,7 +207,11 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
         return
     text = Text(
         "reminder",
-        render("reminder", situation.language),
+        render(
+            "reminder",
+            situation.language,
+            wording_of(session, situation.practice.id, situation.language),
+        ),
         once_key=_once("reminder", situation, due.local_date),
         local_date=due.local_date,
     )

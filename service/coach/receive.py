@@ -22,6 +22,7 @@ from service.coach.day import answer_day, day_of_reply
 from service.coach.exchange import Exchange, Reply
 from service.coach.numbers import From, practice_at
 from service.coach.outbox import Text, queue_to_phone
+from service.coach.own_wording import wording_of
 from service.coach.parts import Joined, join_what_came, keep_part
 from service.coach.situation import load
 from service.coach.stored import context_to_json, reading_to_json
@@ -141,6 +142,7 @@ def _from_stranger(session: Session, now: datetime, message: Message) -> None:
     body = render(
         "unknown_number",
         practice.language,
+        wording_of(session, practice.id, practice.language),
         practice=practice.name,
         number=practice.emergency_number,
     )

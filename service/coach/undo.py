@@ -9,6 +9,7 @@ from service.coach.alerts import open_alert
 from service.coach.audit import record
 from service.coach.moves import store_move
 from service.coach.outbox import Text, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.safety import rest_client
 from service.coach.situation import Situation
 from service.errors import ServiceError
@@ -84,7 +85,8 @@ def _rest_again(
     store_move(session, now, situation, situation.local_date(now), move, trainer_id=trainer.id)
     if _take_back_notices(session, situation.client_id) == 0:
         number = situation.practice.emergency_number
-        body = render("paused", situation.language, number=number)
+        wording = wording_of(session, situation.practice.id, situation.language)
+        body = render("paused", situation.language, wording, number=number)
         queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
 
 

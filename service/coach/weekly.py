@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from service.coach import asking
 from service.coach.audit import record
 from service.coach.outbox import Text, queue_to_client
+from service.coach.own_wording import wording_of
 from service.coach.prompt import quiet_hours
 from service.coach.retests import rhythm_of
 from service.coach.stored import report_from_json
@@ -123,7 +124,8 @@ def weekly_body(session: Session, now: datetime, client: Client, last: date) -> 
     if name is None:
         return None
     days = days_words(week.practised, client.language)
-    return render(name, client.language, called=client.called, days=days)
+    wording = wording_of(session, client.practice_id, client.language)
+    return render(name, client.language, wording, called=client.called, days=days)
 
 
 def week_of(session: Session, client_id: int, last: date) -> Week:

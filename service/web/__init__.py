@@ -13,6 +13,7 @@ from service.web import (
     account,
     callbacks,
     client,
+    client_acts,
     clients,
     evidence_outcomes,
     evidence_retests,
@@ -26,6 +27,8 @@ from service.web import (
     override,
     phone,
     picture,
+    plan,
+    settings,
     start,
 )
 from service.web.errors import add_error_pages
@@ -33,7 +36,9 @@ from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, picture, intake, start, inbox, clients, client, override, phone, live, account),
+    *(import_csv, intake, start, picture, settings),
+    *(inbox, clients, client, client_acts, override, plan),
+    *(phone, live, account),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"

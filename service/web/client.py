@@ -13,7 +13,6 @@ from sqlmodel import Session, col, select
 from service.coach.notes import notes_of
 from service.coach.people import client_of
 from service.coach.progress import Progress, progress
-from service.coach.prompt import prompt_body
 from service.coach.situation import Situation, load, past
 from service.coach.write_to_client import tidy
 from service.errors import NotFound
@@ -125,18 +124,16 @@ def _place(
 
 
 def _now_on(situation: Situation, history: list[PastDay]) -> dict[str, object] | None:
-    """The rung drawn and in words, the text it gives, and the next step."""
+    """The rung drawn and in words, and the next step."""
     key = situation.placement.rung_key
     if key not in situation.ladder:
         return None
     rung = situation.rung
     plan = situation.settings.plan(situation.resting)
-    text = prompt_body(situation.client, rung, situation.settings.target_s)
     return {
         "rung": rung,
         "drawing": drawn(situation, rung),
         "sentence": rung_sentence(rung),
-        "text": text,
         "next_step": explain_next(situation.ladder, plan, history, key),
     }
 

@@ -57,6 +57,7 @@ def places(visit: Visit) -> list[Place]:
         ("/clients", "Clients"),
         ("/visits", "Visits"),
         ("/outcomes", "Outcomes"),
+        ("/practice", "Practice"),
     ]
     if has_phone(visit):
         found.append(("/phone", "Practice phone"))

@@ -26,6 +26,7 @@ from service.coach.intake_form import (
     read_intake,
     sentence,
 )
+from service.coach.own_wording import wording_of
 from service.coach.phone_check import other_zones, zones_of
 from service.coach.prompt import task_body
 from service.coach.screening import QUESTIONS
@@ -33,7 +34,7 @@ from service.errors import ImpossibleValue
 from service.evidence.four_stage import STAGES
 from service.ladder.body import MAT_LAYERS
 from service.ladder.caution import PRESETS
-from service.store.tables import Client, Practice
+from service.store.tables import Client
 from service.web import words
 from service.web.forms import Fields, FieldsHere
 from service.web.frame import framed
@@ -115,7 +116,7 @@ def add_new(visit: Signed, fields: FieldsHere) -> Response:
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
             return _page(visit, session, fields, problems=unfinished.problems)
-    follows = _follows(draft, visit.practice)
+    follows = _follows(visit, draft)
     looked = fields.get("seen", "") == follows.seen
     if fields.get("step") != "add" or not looked:
         changed = fields.get("step") == "add" and bool(fields.get("seen"))
@@ -138,26 +139,29 @@ def _add(visit: Visit, fields: Fields, draft: Draft) -> Response:
 
 def _pressed_twice(session: Session, visit: Visit, draft: Draft) -> int | None:
     """The client that this very form has just added, when its button was pressed twice."""
-    rows = select(Client.id).where(
+    rows = select(Client).where(
         Client.practice_id == visit.practice.id,
         Client.trainer_id == visit.trainer.id,
         Client.phone == draft.phone.e164,
-        Client.name == draft.new.name,
         col(Client.created_at) >= visit.now - PRESSED_TWICE_WITHIN,
     )
-    return session.exec(rows).first()
+    client = session.exec(rows).first()
+    return client.id if client is not None and client.name == draft.new.name else None
 
 
-def _follows(draft: Draft, practice: Practice) -> Follows:
-    new, rung = draft.new, draft.rung
+def _follows(visit: Visit, draft: Draft) -> Follows:
+    new, rung, practice = draft.new, draft.rung, visit.practice
+    with visit.parts.store.read() as session:
+        wording = wording_of(session, practice.id, new.language)
     first = render(
         "first",
         new.language,
+        wording,
         called=new.called,
         practice=practice.name,
         number=practice.emergency_number,
     )
-    task = task_body(rung, new.settings.target_s, new.language)
+    task = task_body(rung, new.settings.target_s, new.language, wording)
     drawing = rung_picture(rung, new.profile.body, theme="auto")
     told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task)
     return Follows(

@@ -138,7 +138,8 @@ def _placed(session: Session, visit: Visit, client_id: int) -> Situation:
 
 def _links_page(visit: Visit, session: Session, situation: Situation, made: str = "") -> Response:
     sample = sample_link(situation)
-    text = prompt_body(situation.client, situation.rung, situation.settings.target_s, sample)
+    target_s = situation.settings.target_s
+    text = prompt_body(session, situation.client, situation.rung, target_s, sample)
     return framed(
         visit,
         session,
