@@ -5,6 +5,7 @@ from typing import Any, Literal
 from alembic import context
 from sqlmodel import AutoString, SQLModel
 
+from service.store.crypto import Sealed, SealedJSON
 from service.store.tables import UtcDateTime
 
 
@@ -12,6 +13,10 @@ def plain_type(kind: str, item: Any, _context: object) -> str | Literal[False]:
     """Migrations are read by people, and must not change when our own types do."""
     if kind == "type" and isinstance(item, UtcDateTime):
         return "sa.DateTime(timezone=True)"
+    if kind == "type" and isinstance(item, Sealed):
+        return "sa.Text()"
+    if kind == "type" and isinstance(item, SealedJSON):
+        return "sa.JSON()"
     if kind == "type" and isinstance(item, AutoString):
         return "sa.String()"
     return False

@@ -18,6 +18,7 @@ COMMANDS = {
     "read": "read replies: JSON lines in, JSON lines out",
     "ladder": "print a client's or a profile's ladder",
     "simulate": "run virtual clients through the decision rule",
+    "keys": "make, show or change the keys that seal what names or quotes a person",
     "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
     "review-rule": "show what other settings would have made of the stored reports",

@@ -10,7 +10,7 @@ from service.carriers.setup import carriers_from
 from service.clock import AheadClock, Clock, SystemClock
 from service.settings import Settings
 from service.store import Store
-from service.store.migrate import check_current
+from service.store.sealing import open_store
 from service.store.tables import Practice
 
 
@@ -33,10 +33,10 @@ class Parts:
 def assemble(settings: Settings, clock: Clock | None = None) -> Parts:
     """Open the store and set up the carriers. The demo's own clock is used on a demo database.
 
-    OlderDatabase or NewerDatabase when its tables are not this version's.
+    OlderDatabase or NewerDatabase when its tables are not this version's, KeyMissing or
+    NotSealedYet when the data keys do not fit it.
     """
-    store = Store(settings.database_url)
-    check_current(store)
+    store = open_store(settings)
     carriers = carriers_from(settings)
     parts = Parts(settings, store, clock or SystemClock(), carriers)
     if clock is None and parts.is_demo:

@@ -49,6 +49,13 @@ def _token(text: str) -> str:
     return text
 
 
+def _data_keys(text: str) -> str:
+    """One or more keys as `rungwise keys make` prints them."""
+    if not re.fullmatch(r"[A-Za-z0-9_-]{43}([ ,\n]+[A-Za-z0-9_-]{43})*", text):
+        raise ValueError("each key must be one that `rungwise keys make` printed")
+    return text
+
+
 def _mail_address(text: str) -> str:
     """An e-mail address without a name before it."""
     if not re.fullmatch(r"[^\s@<>]{1,64}@[A-Za-z0-9.-]{1,190}", text):
@@ -58,6 +65,7 @@ def _mail_address(text: str) -> str:
 
 Address = Annotated[str, AfterValidator(_address)]
 MailAddress = Annotated[str, AfterValidator(_mail_address)]
+DataKeys = Annotated[str, AfterValidator(_data_keys)]
 Plain = Annotated[str, AfterValidator(_plain)]
 Token = Annotated[str, AfterValidator(_token)]
 
@@ -75,6 +83,8 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
     database_url: str = Field(default="sqlite:///rungwise.sqlite3", repr=False)
+    # Newest first, separated by spaces or commas: `rungwise keys`.
+    data_keys: DataKeys | None = Field(default=None, repr=False)
     host: str = "127.0.0.1"
     port: int = Field(default=8780, ge=1, le=65535)
     public_url: Address = "http://127.0.0.1:8780"
@@ -131,8 +141,8 @@ class Settings(BaseModel):
 
 
 def _check_names(given: Mapping[str, str], known: set[str]) -> None:
-    """A carrier's setting that is misspelt would leave texts unsent; it stops the start."""
-    groups = tuple(f"{PREFIX}{group.upper()}_" for group in TOGETHER)
+    """A misspelt name would leave texts unsent, or people's words unsealed; it stops the start."""
+    groups = tuple(f"{PREFIX}{group.upper()}_" for group in (*TOGETHER, "data"))
     for variable in given:
         name = variable.removeprefix(PREFIX).removesuffix("_FILE").lower()
         if variable.startswith(groups) and name not in known:

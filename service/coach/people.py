@@ -6,7 +6,7 @@ from functools import cache
 from zoneinfo import available_timezones
 
 from argon2 import PasswordHasher
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from service.carriers.phone import to_e164
 from service.coach.audit import record
@@ -155,7 +155,8 @@ def clients_of(session: Session, trainer: Trainer) -> list[Client]:
     rows = select(Client).where(Client.practice_id == trainer.practice_id)
     if trainer.role != "lead":
         rows = rows.where(Client.trainer_id == trainer.id)
-    return list(session.exec(rows.order_by(col(Client.name))).all())
+    # Sorted here, for the database may hold the names sealed.
+    return sorted(session.exec(rows).all(), key=lambda client: client.name)
 
 
 def client_of(session: Session, trainer: Trainer, client_id: int) -> Client:

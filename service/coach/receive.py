@@ -28,6 +28,7 @@ from service.coach.situation import load
 from service.coach.stored import context_to_json, reading_to_json
 from service.reply import READER_VERSION, Reading, read
 from service.store.carrier_tables import InboundPart
+from service.store.crypto import blind
 from service.store.database import is_passing
 from service.store.due import set_due
 from service.store.once import insert_once
@@ -146,7 +147,8 @@ def _from_stranger(session: Session, now: datetime, message: Message) -> None:
         practice=practice.name,
         number=practice.emergency_number,
     )
-    text = Text("answer", body, f"stranger:{practice.id}:{message.from_phone}:{day}")
+    known_by = blind(session, message.from_phone)
+    text = Text("answer", body, f"stranger:{practice.id}:{known_by}:{day}")
     here = From(message.carrier, message.to_phone)
     queue_to_phone(session, now, practice, text, message.from_phone, leaves_by=here)
 
@@ -159,12 +161,13 @@ def _same_words_again(session: Session, message: Message) -> bool:
     rows = select(Message).where(
         Message.client_id == message.client_id,
         Message.direction == "in",
-        Message.body == message.body,
         Message.id != message.id,
         Message.created_at > message.created_at - REPEAT_WITHIN,
         Message.state != "repeat",
     )
-    twin = session.exec(rows).first()
+    # Compared here, for the database may hold the words sealed.
+    same = (each for each in session.exec(rows).all() if each.body == message.body)
+    twin = next(same, None)
     return twin is not None and not asking.safety_asked_since(session, twin)
 
 

@@ -6,8 +6,7 @@ from sqlmodel import select
 
 from service.coach.audit import broken_at, last_hash
 from service.settings import Settings
-from service.store import Store
-from service.store.migrate import check_current
+from service.store.sealing import open_store
 from service.store.tables import Practice
 
 
@@ -18,8 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    store = Store(options.database or Settings.from_environment().database_url)
-    check_current(store)
+    store = open_store(Settings.from_environment(), options.database)
     failed = False
     with store.read() as session:
         for practice in session.exec(select(Practice)).all():

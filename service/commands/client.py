@@ -17,8 +17,7 @@ from service.errors import ImpossibleValue, NotFound, ServiceError
 from service.ladder.body import Profile, profile_from_json
 from service.parts import Parts, assemble
 from service.settings import Settings
-from service.store import Store
-from service.store.migrate import check_current
+from service.store.sealing import open_store
 from service.store.tables import Client, Message, MoveRow, Trainer
 from service.wording.rung_words import rung_sentence, rung_short
 
@@ -145,9 +144,7 @@ def _facts(session: Session, client: Client) -> dict[str, object]:
 
 def stored_profile(client_id: int, database: str | None) -> Profile:
     """The profile and hold target in a client's present plan."""
-    settings = Settings.from_environment()
-    store = Store(database or settings.database_url)
-    check_current(store)
+    store = open_store(Settings.from_environment(), database)
     with store.read() as session:
         client = session.get(Client, client_id)
         situation = load(session, client) if client is not None else None

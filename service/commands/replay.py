@@ -9,8 +9,7 @@ from tqdm import tqdm
 
 from service.coach.replay import Difference, how_many, replay
 from service.settings import Settings
-from service.store import Store
-from service.store.migrate import check_current
+from service.store.sealing import open_store
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,8 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    store = Store(options.database or Settings.from_environment().database_url)
-    check_current(store)
+    store = open_store(Settings.from_environment(), options.database)
     count = 0
     with store.read() as session:
         total = how_many(session)

@@ -85,7 +85,7 @@ def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]
 def _acting(act: Act, trainer_id: int) -> Callable[[Session, datetime], None]:
     def happen(session: Session, now: datetime) -> None:
         trainer = session.get_one(Trainer, trainer_id)
-        client = session.exec(select(Client).where(Client.name == act.client)).one()
+        (client,) = (each for each in session.exec(select(Client)) if each.name == act.client)
         situation = load(session, client)
         if situation is None:
             return

@@ -2,9 +2,10 @@
 
 from datetime import datetime
 
-from sqlalchemy import Index, Text, UniqueConstraint
+from sqlalchemy import Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from service.store.crypto import Findable, Sealed
 from service.store.tables import UtcDateTime
 
 
@@ -33,7 +34,7 @@ class EarlyReceipt(SQLModel, table=True):
     carrier: str
     carrier_id: str
     state: str
-    detail: str = ""
+    detail: str = Field(default="", sa_type=Sealed)
     at: datetime = Field(sa_type=UtcDateTime, index=True)
 
 
@@ -48,11 +49,11 @@ class InboundPart(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     carrier: str
     carrier_id: str
-    from_phone: str
-    to_phone: str
+    from_phone: str = Field(sa_type=Findable)
+    to_phone: str = Field(sa_type=Findable)
     reference: int
     total: int
     number: int
-    body: str = Field(sa_type=Text)
+    body: str = Field(sa_type=Sealed)
     at: datetime = Field(sa_type=UtcDateTime)
     message_id: int | None = Field(default=None, foreign_key="message.id")

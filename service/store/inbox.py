@@ -4,10 +4,12 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, case, col, func, or_, select
 
+from service.store.crypto import in_clear, is_sealed
 from service.store.scope import Scope
 from service.store.tables import Alert, AlertMessage, Client, Message, Trainer
 
@@ -48,6 +50,14 @@ def entries(
         if wanted.handled
         else (URGENT_FIRST, col(Alert.state) == "seen", col(Alert.last_at).desc(), col(Alert.id))
     )
+    if wanted.words and is_sealed(session):
+        ids = _found_by_us(session, conditions, order, wanted.words)
+        page = col(Alert.id).in_(ids[after : after + most])
+        return with_texts(session, session.exec(joined.where(page).order_by(*order)).all()), len(
+            ids
+        )
+    if wanted.words:
+        conditions.append(_words_fit(wanted.words))
     rows = session.exec(joined.where(*conditions).order_by(*order).limit(most).offset(after)).all()
     total = len(rows)
     if total == most or after:
@@ -65,23 +75,44 @@ def _conditions(scope: Scope, wanted: Wanted) -> list[ColumnElement[bool]]:
         found.append(col(Alert.urgency) == wanted.urgency)
     if wanted.kind:
         found.append(col(Alert.kind) == wanted.kind)
-    if wanted.words:
-        said = (
-            select(AlertMessage.alert_id)
-            .join(Message, col(Message.id) == col(AlertMessage.message_id))
-            .where(
-                AlertMessage.alert_id == Alert.id,
-                col(Message.body).icontains(wanted.words, autoescape=True),
-            )
-        )
-        found.append(
-            or_(
-                col(Client.name).icontains(wanted.words, autoescape=True),
-                col(Client.called).icontains(wanted.words, autoescape=True),
-                said.exists(),
-            )
-        )
     return found
+
+
+def _words_fit(words: str) -> ColumnElement[bool]:
+    """The condition that the client's name or words hold these."""
+    said = (
+        select(AlertMessage.alert_id)
+        .join(Message, col(Message.id) == col(AlertMessage.message_id))
+        .where(
+            AlertMessage.alert_id == Alert.id,
+            in_clear(Message.body).icontains(words, autoescape=True),
+        )
+    )
+    return or_(
+        in_clear(Client.name).icontains(words, autoescape=True),
+        in_clear(Client.called).icontains(words, autoescape=True),
+        said.exists(),
+    )
+
+
+def _found_by_us(
+    session: Session, conditions: list[ColumnElement[bool]], order: Sequence[Any], words: str
+) -> list[int]:
+    """The ids of alerts that hold the words, in order, where the database cannot read them."""
+    asked = (
+        select(Alert.id, Client.name, Client.called, Message.body)
+        .join(Client, col(Client.id) == col(Alert.client_id))
+        .join(AlertMessage, col(AlertMessage.alert_id) == col(Alert.id), isouter=True)
+        .join(Message, col(Message.id) == col(AlertMessage.message_id), isouter=True)
+        .where(*conditions)
+        .order_by(*order)
+    )
+    wanted = words.lower()
+    found: dict[int, None] = {}
+    for alert_id, *texts in session.execute(asked):
+        if any(wanted in text.lower() for text in texts if text):
+            found.setdefault(alert_id)
+    return list(found)
 
 
 def with_texts(session: Session, rows: Sequence[tuple[Alert, Client]]) -> list[Entry]:

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import JSON, Text
 from sqlmodel import Field, SQLModel
 
+from service.store.crypto import Sealed, SealedJSON
 from service.store.tables import UtcDateTime
 
 
@@ -22,12 +23,12 @@ class Screening(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     client_id: int = Field(foreign_key="client.id", index=True)
     trainer_id: int = Field(foreign_key="trainer.id")
-    answers: dict[str, Any] = Field(sa_type=JSON)
+    answers: dict[str, Any] = Field(sa_type=SealedJSON)
     outcome: str
     rules_version: int
     at: datetime = Field(sa_type=UtcDateTime)
-    clinician: str | None = None
-    clinician_said: str | None = Field(default=None, sa_type=Text)
+    clinician: str | None = Field(default=None, sa_type=Sealed)
+    clinician_said: str | None = Field(default=None, sa_type=Sealed)
     clinician_allows: bool | None = None
     recorded_by: int | None = Field(default=None, foreign_key="trainer.id")
     recorded_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
@@ -41,7 +42,7 @@ class HomeSetup(SQLModel, table=True):
     client_id: int = Field(foreign_key="client.id", index=True)
     trainer_id: int = Field(foreign_key="trainer.id")
     in_place: list[str] = Field(sa_type=JSON)
-    someone: str | None = None
+    someone: str | None = Field(default=None, sa_type=Sealed)
     at: datetime = Field(sa_type=UtcDateTime)
 
 
@@ -80,7 +81,7 @@ class TrainersWords(SQLModel, table=True):
 
     __tablename__ = "trainers_words"
     client_id: int = Field(primary_key=True, foreign_key="client.id")
-    to_colleagues: str = Field(default="", sa_type=Text)
-    to_client: str = Field(default="", sa_type=Text)
+    to_colleagues: str = Field(default="", sa_type=Sealed)
+    to_client: str = Field(default="", sa_type=Sealed)
     set_by: int = Field(foreign_key="trainer.id")
     set_at: datetime = Field(sa_type=UtcDateTime)

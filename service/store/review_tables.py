@@ -6,9 +6,10 @@ As in service/store/tables.py: instants are UTC, dates the client's local dates.
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, Index, Text
+from sqlalchemy import JSON, Index
 from sqlmodel import Field, SQLModel
 
+from service.store.crypto import Sealed
 from service.store.tables import UtcDateTime
 
 
@@ -30,7 +31,7 @@ class Retest(SQLModel, table=True):
     sex: str | None = None
     measured: dict[str, Any] = Field(sa_type=JSON)
     score: dict[str, Any] = Field(sa_type=JSON)
-    note: str | None = Field(default=None, sa_type=Text)
+    note: str | None = Field(default=None, sa_type=Sealed)
     recorded_at: datetime = Field(sa_type=UtcDateTime)
     withdrawn_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     withdrawn_by: int | None = Field(default=None, foreign_key="trainer.id")

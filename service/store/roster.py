@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ColumnElement, Select, String, and_, case, cast, func, literal, or_, select
 from sqlmodel import Session, col
 
+from service.store.crypto import in_clear, is_sealed
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Due, Message, MoveRow, Placement, PlanRow, Report
 from service.store.tables import Trainer as TrainerRow
@@ -75,9 +76,15 @@ def clients_page(
     """One page of clients and how many there are in all."""
     days = _Days(session, scope, now)
     conditions = [scope.clients, *_conditions(wanted)]
+    if is_sealed(session):
+        found = _found_by_us(session, conditions, wanted, days)
+        return _rows(session, found[after : after + most], days), len(found)
+    if wanted.words:
+        conditions.append(_words_fit(wanted.words))
     # Another trainer's name gives nothing away: the scope's own condition stays.
     asked = _joined(select(col(Client.id)), wanted, days).where(*conditions)
-    order = [each.desc() if wanted.turned else each for each in _order(wanted)]
+    order = [*_order(wanted), func.lower(in_clear(Client.name))]
+    order = [each.desc() if wanted.turned else each for each in order]
     page = asked.order_by(*order, col(Client.id)).limit(most).offset(after)
     ids = list(session.execute(page).scalars())
     counted = _joined(select(func.count(col(Client.id))), wanted, days).where(*conditions)
@@ -179,15 +186,6 @@ def _today() -> ColumnElement[str]:
 
 def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
     found: list[ColumnElement[bool]] = []
-    if wanted.words:
-        number = "".join(letter for letter in wanted.words if letter.isdigit())
-        fits = [
-            col(Client.name).icontains(wanted.words, autoescape=True),
-            col(Client.called).icontains(wanted.words, autoescape=True),
-        ]
-        if len(number) >= 4:
-            fits.append(col(Client.phone).contains(number))
-        found.append(or_(*fits))
     if wanted.trainer_id is not None:
         found.append(col(Client.trainer_id) == wanted.trainer_id)
     if wanted.today:
@@ -195,16 +193,58 @@ def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
     return found
 
 
+def _words_fit(words: str) -> ColumnElement[bool]:
+    fits = [
+        in_clear(Client.name).icontains(words, autoescape=True),
+        in_clear(Client.called).icontains(words, autoescape=True),
+    ]
+    number = _number_in(words)
+    if number:
+        fits.append(in_clear(Client.phone).contains(number))
+    return or_(*fits)
+
+
+def _number_in(words: str) -> str:
+    """The digits to look for in phone numbers; none when there are too few to tell anything."""
+    number = "".join(letter for letter in words if letter.isdigit())
+    return number if len(number) >= 4 else ""
+
+
 def _order(wanted: Wanted) -> list[Any]:
-    name = func.lower(col(Client.name))
+    """What the list is sorted by before the name."""
     if wanted.sort == "today":
         rank = case(*((_today() == code, place) for place, code in enumerate(TODAY)), else_=99)
-        return [rank, name]
+        return [rank]
     if wanted.sort == "days":
-        return [col(Placement.since), name]
+        return [col(Placement.since)]
     if wanted.sort == "rung":
-        return [_stance_place(), name]
-    return [name]
+        return [_stance_place()]
+    return []
+
+
+def _found_by_us(
+    session: Session, conditions: list[ColumnElement[bool]], wanted: Wanted, days: _Days
+) -> list[int]:
+    """All clients that fit, in order, where the database cannot read their names."""
+    shown = [col(Client.name)]
+    if wanted.words:
+        shown += [col(Client.called), col(Client.phone)]
+    order = _order(wanted)
+    asked = select(col(Client.id), *order, *shown).where(*conditions).order_by(col(Client.id))
+    lines = []
+    for client_id, *rest in session.execute(_joined(asked, wanted, days)):
+        keys, (name, *more) = rest[: len(order)], rest[len(order) :]
+        if not wanted.words or _fits(wanted.words, name, *more):
+            lines.append(([(key is not None, key) for key in keys], name.lower(), client_id))
+    # Sorting keeps what is equal in its order, which is that of the ids, turned or not.
+    lines.sort(key=lambda line: line[:2], reverse=wanted.turned)
+    return [client_id for _, _, client_id in lines]
+
+
+def _fits(words: str, name: str, called: str, phone: str) -> bool:
+    number = _number_in(words)
+    wanted = words.lower()
+    return wanted in name.lower() or wanted in called.lower() or bool(number and number in phone)
 
 
 def _stance_place() -> ColumnElement[int]:

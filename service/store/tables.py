@@ -6,18 +6,11 @@ An `id` is None until the row is flushed; it is typed as the int that it is from
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import (
-    JSON,
-    DateTime,
-    Dialect,
-    Index,
-    Text,
-    UniqueConstraint,
-    literal_column,
-    text,
-)
+from sqlalchemy import JSON, DateTime, Dialect, Index, UniqueConstraint, literal_column, text
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import Field, SQLModel
+
+from service.store.crypto import Findable, Sealed, SealedJSON
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -46,8 +39,8 @@ def _only(condition: str) -> dict[str, Any]:
 
 class Practice(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
-    name: str
-    phone: str = Field(index=True, unique=True)
+    name: str = Field(sa_type=Sealed)
+    phone: str = Field(sa_type=Findable, index=True, unique=True)
     country: str = "US"
     language: str = "en"
     time_zone: str = "America/New_York"
@@ -73,19 +66,19 @@ class Number(SQLModel, table=True):
     practice_id: int = Field(foreign_key="practice.id", index=True)
     place: int = 1
     carrier: str
-    phone: str = Field(unique=True)
+    phone: str = Field(sa_type=Findable, unique=True)
 
 
 class Trainer(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id", index=True)
-    name: str
-    email: str = Field(unique=True)
+    name: str = Field(sa_type=Sealed)
+    email: str = Field(sa_type=Findable, unique=True)
     password_hash: str
     role: str = "trainer"
-    phone: str | None = None
-    second_contact_name: str | None = None
-    second_contact_phone: str | None = None
+    phone: str | None = Field(default=None, sa_type=Sealed)
+    second_contact_name: str | None = Field(default=None, sa_type=Sealed)
+    second_contact_phone: str | None = Field(default=None, sa_type=Sealed)
     active: bool = True
     created_at: datetime = Field(sa_type=UtcDateTime)
 
@@ -123,9 +116,9 @@ class Client(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id", index=True)
     trainer_id: int = Field(foreign_key="trainer.id", index=True)
-    name: str
-    called: str
-    phone: str = Field(index=True)
+    name: str = Field(sa_type=Sealed)
+    called: str = Field(sa_type=Sealed)
+    phone: str = Field(sa_type=Findable, index=True)
     number_id: int | None = Field(default=None, foreign_key="number.id")
     language: str = "en"
     time_zone: str
@@ -133,7 +126,7 @@ class Client(SQLModel, table=True):
     state_since: datetime = Field(sa_type=UtcDateTime)
     stopped_from: str | None = None
     consent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
-    consent_wording: str | None = None
+    consent_wording: str | None = Field(default=None, sa_type=Sealed)
     unreadable_run: int = 0
     last_reply_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     created_at: datetime = Field(sa_type=UtcDateTime)
@@ -191,17 +184,17 @@ class Message(SQLModel, table=True):
     trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
     direction: str
     kind: str
-    body: str = Field(sa_type=Text)
-    from_phone: str
-    to_phone: str
+    body: str = Field(sa_type=Sealed)
+    from_phone: str = Field(sa_type=Sealed)
+    to_phone: str = Field(sa_type=Sealed)
     carrier: str
     carrier_id: str | None = None
     once_key: str | None = Field(default=None, unique=True)
     state: str
     rank: int = 2
-    problem: str | None = None
-    media_url: str | None = None
-    pictures: list[str] | None = Field(default=None, sa_type=JSON)
+    problem: str | None = Field(default=None, sa_type=Sealed)
+    media_url: str | None = Field(default=None, sa_type=Sealed)
+    pictures: list[str] | None = Field(default=None, sa_type=SealedJSON)
     local_date: date | None = None
     rung_key: str | None = None
     answers_id: int | None = Field(default=None, foreign_key="message.id")
@@ -258,7 +251,7 @@ class MoveRow(SQLModel, table=True):
     from_key: str
     to_key: str
     rule: str
-    because: str = Field(sa_type=Text)
+    because: str = Field(sa_type=Sealed)
     alerts: list[str] = Field(sa_type=JSON)
     facts: dict[str, Any] = Field(sa_type=JSON)
     rule_version: int
@@ -287,7 +280,7 @@ class Alert(SQLModel, table=True):
     kind: str
     urgency: str
     state: str = "new"
-    system_did: str = Field(sa_type=Text)
+    system_did: str = Field(sa_type=Sealed)
     opened_at: datetime = Field(sa_type=UtcDateTime)
     last_at: datetime = Field(sa_type=UtcDateTime)
     pages: int = 0
@@ -296,8 +289,8 @@ class Alert(SQLModel, table=True):
     seen_by: int | None = Field(default=None, foreign_key="trainer.id")
     handled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     handled_by: int | None = Field(default=None, foreign_key="trainer.id")
-    what_done: str | None = None
-    note: str | None = None
+    what_done: str | None = Field(default=None, sa_type=Sealed)
+    note: str | None = Field(default=None, sa_type=Sealed)
     resume_key: str | None = None
 
 
@@ -358,7 +351,7 @@ class ClientNote(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     client_id: int = Field(foreign_key="client.id", index=True)
     trainer_id: int = Field(foreign_key="trainer.id")
-    body: str = Field(sa_type=Text)
+    body: str = Field(sa_type=Sealed)
     at: datetime = Field(sa_type=UtcDateTime)
 
 
@@ -369,7 +362,7 @@ class OwnWording(SQLModel, table=True):
     practice_id: int = Field(primary_key=True, foreign_key="practice.id")
     language: str = Field(primary_key=True)
     name: str = Field(primary_key=True)
-    body: str = Field(sa_type=Text)
+    body: str = Field(sa_type=Sealed)
     set_by: int | None = Field(default=None, foreign_key="trainer.id")
     set_at: datetime = Field(sa_type=UtcDateTime)
 

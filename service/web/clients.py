@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Response
 from pydantic import BaseModel, Field
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from service.coach.trend import Trend, rung_of_key, trend
 from service.store import roster
@@ -105,4 +105,4 @@ def _trainers(session: Session, visit: Visit) -> Sequence[Trainer]:
     if not visit.is_lead:
         return ()
     rows = select(Trainer).where(Trainer.practice_id == visit.practice.id)
-    return session.exec(rows.order_by(col(Trainer.name))).all()
+    return sorted(session.exec(rows).all(), key=lambda trainer: trainer.name)
