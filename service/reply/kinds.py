@@ -87,7 +87,6 @@ def _accepted(parse: Parse, opened: Opening) -> YesNo | None:
     return None
 
 
-_SKIPS = ("skip.phrase", "skip.later")
 _KEYWORDS: dict[str, Kind] = {
     "keyword.opt_out": "opt_out",
     "keyword.opt_in": "opt_in",
@@ -128,16 +127,32 @@ def _kind_of_report(
 ) -> tuple[Kind, tuple[Span, ...]]:
     if holds.holds:
         return "result", ()
-    if opened.whole and "whole.skip" in opened.tags:
-        return "skipped", (span_of(parse, opened),)
-    skips = _skips(parse, safety, steady)
-    if skips:
-        return "skipped", tuple(parse.span(place, place) for place in sorted(skips))
+    skipped = _skipped(parse, opened, safety, steady)
+    if skipped:
+        return "skipped", skipped
     if steady.overall is not None and (not steady.praise or _only_praise(parse)):
         return "result", ()
     if safety.reported:
         return "safety_only", ()
-    return _kind_of_the_rest(parse)
+    kind, behind = _kind_of_the_rest(parse)
+    refused = kind == "other" and not safety.found and _refuses(parse, opened)
+    return ("skipped", (span_of(parse, opened),)) if refused else (kind, behind)
+
+
+def _refuses(parse: Parse, opened: Opening) -> bool:
+    """ "Nah, visitors came": a no to the day's text, and why."""
+    if "no.word" not in opened.tags or opened.whole:
+        return False
+    after = [unit.tags for unit in parse.units if opened.end <= unit.start < opened.end + 3]
+    return any("comma" in tags for tags in after)
+
+
+def _skipped(parse: Parse, opened: Opening, safety: Safety, steady: Steady) -> tuple[Span, ...]:
+    """The words that say it was not done, or will be later; none if nothing does."""
+    if opened.whole and "whole.skip" in opened.tags:
+        return (span_of(parse, opened),)
+    skips = sorted(_skips(parse, safety, steady))
+    return tuple(parse.span(place, place) for place in skips)
 
 
 def _kind_of_the_rest(parse: Parse) -> tuple[Kind, tuple[Span, ...]]:
@@ -153,8 +168,10 @@ def _kind_of_the_rest(parse: Parse) -> tuple[Kind, tuple[Span, ...]]:
 
 
 def _skips(parse: Parse, safety: Safety, steady: Steady) -> list[int]:
-    """The words that say it was not done, or will be later."""
-    skips = [place for tag in _SKIPS for place in parse.places(tag)]
+    """Where it is said."""
+    skips = [p for p in parse.places("skip.phrase") if "idiom.skip" not in parse.units[p].tags]
+    if not _asks(parse):
+        skips = skips + parse.places("skip.later")
     skips += [place for place in parse.places("done.phrase") if _undone(parse, place)]
     if not skips and not safety.reported:
         skips = [place for place in parse.places("skip.last") if closes(parse, place)]

@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 from service.reply.units import Parse
 
 NEVER = float("inf")
+# "2 wobbles", "a 3 second wobble": up to this, how many or how long, not a hold.
+MOST_BRIEF = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,5 +168,7 @@ def counts(parse: Parse, quantity: Quantity) -> bool:
     if word_at(parse, after) == "-" and has_tag(parse, after + 1, "count.after"):
         after += 1
     if has_tag(parse, after, "count.after") and not has_tag(parse, after, "side"):
+        return True
+    if has_tag(parse, quantity.last + 1, "count.brief") and quantity.value <= MOST_BRIEF:
         return True
     return has_tag(parse, quantity.first - 1, "count.before")

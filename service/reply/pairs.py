@@ -11,7 +11,7 @@ MOST_MINUTES = 2
 MOST_SETS = 6
 # A pair from these on is a blood pressure.
 SYSTOLIC, DIASTOLIC = 70, 40
-_MONTHS, _DAYS = 12, 31
+_MONTHS, _DAYS, _HOURS = 12, 31, 12
 _AM_PM = frozenset({"am", "pm", "a", "p"})
 
 # The index after all that a pair takes in, and what it comes to: None for no hold.
@@ -131,6 +131,8 @@ def _range(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
         longest = max(len(word_at(parse, one.first)), len(word_at(parse, two.first)))
         if longest > 2 and not two.unit:
             return index + 2, None
+    if one.value > two.value and two.value <= _HOURS and word_at(parse, one.last + 1) == "to":
+        return index + 2, None  # "10 to 9" is a time of day
     return (index + 2, _both(one, two)) if one.value < two.value else None
 
 

@@ -33,11 +33,13 @@ def read(text: str, context: Context | None = None) -> Reading:
     opened = kinds.opening(parsed)
     answered = kinds.answer(parsed, opened, context)
     safety = _with_answer(parsed, opened, answered, context, read_safety(parsed))
+    if safety.reported and not opened.tags.isdisjoint({"keyword.help"}):
+        safety = _alarm(parsed, opened, safety)
     if context.asked == "pain_score":
         return _pain_score(parsed, context, opened, safety, answered)
     holds = _holds(parsed, context)
     about_safety = context.asked in kinds.SAFETY_QUESTIONS or context.asked == "retest"
-    steady = read_steadiness(parsed, holds, safety, comfort=about_safety or safety.reported)
+    steady = read_steadiness(parsed, holds, safety, comfort=about_safety)
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
@@ -47,6 +49,15 @@ def read(text: str, context: Context | None = None) -> Reading:
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
     return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)
+
+
+def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
+    """HELP beside a report of harm is an alarm: "HELP I fell"."""
+    known = safety.of("emergency")
+    if known.answer == "yes":
+        return safety
+    found = {**safety.found, "emergency": known.stronger("yes", kinds.span_of(parsed, opened))}
+    return replace(safety, found=found)
 
 
 def _holds(parsed: Parse, context: Context) -> Holds:
@@ -144,10 +155,8 @@ def _pain_score(
 
 
 def _score_told(parsed: Parse) -> Quantity | None:
-    for quantity in numbers(parsed):
-        if 0 <= quantity.value <= 10 and quantity.value == int(quantity.value):
-            return quantity
-    return None
+    told = [q for q in numbers(parsed) if 0 <= q.value <= 10 and q.value == int(q.value)]
+    return next((q for q in told if not q.word or q.value != 1), told[0] if told else None)
 
 
 def _reading(

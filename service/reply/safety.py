@@ -36,6 +36,7 @@ class Safety:
     body_part: str | None = None
     body_spans: tuple[Span, ...] = ()
     falls: tuple[int, ...] = ()
+    told: frozenset[int] = frozenset()
     elsewhere: frozenset[int] = frozenset()
 
     def of(self, family: str) -> Found:
@@ -54,6 +55,8 @@ def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
     """What one mention comes to, after everything said around it."""
     if event.form == "third":
         return scope.third_person(parse, event)
+    if event.family == "fall" and scope.felt_like(parse, event, 2):
+        doubtful = True
     denied = scope.denied(parse, event)
     others = scope.others(parse, event, things) if denied != "no" else None
     if "no" in (denied, others):
@@ -80,6 +83,8 @@ def _fall(parse: Parse, event: Event) -> Answer:
 def _went(parse: Parse, event: Event) -> Answer:
     """ "went over" with more after it: to a place or a number it is no fall, else it may be."""
     after = parse.units[event.last + 1]
+    if after.word == "to":
+        return "no"
     if not after.tags.isdisjoint({"digits", "number", "unknown", "scope.through", "other.it"}):
         return "no"
     return "no" if _said(parse, event, True, things=True) == "no" else "unsure"
@@ -118,29 +123,37 @@ def _emergency(parse: Parse, event: Event) -> Answer:
 _READERS = {"fall": _fall, "pain": _pain, "dizzy": _dizzy, "emergency": _emergency}
 
 
+_OTHER_SIGNS = frozenset({"away.place", "net.fall", "floor.hard", "scope.close"})
+
+
 def read_safety(parse: Parse) -> Safety:
     """Every mention counts; the strongest answer of each field wins."""
     mentions = events(parse)
-    if not mentions and parse.seen.isdisjoint({"away.place", "net.fall", "floor.hard"}):
+    if not mentions and parse.seen.isdisjoint(_OTHER_SIGNS):
         return _SILENT
     found: dict[str, Found] = {}
     felt: list[Event] = []
     falls: list[int] = []
+    told: list[int] = []
     for event in mentions:
         answer = _READERS[event.family](parse, event)
         span = parse.span(event.first, event.last)
         found[event.family] = found.get(event.family, _NOTHING).stronger(answer, span)
         if answer != "no":
+            told.append(event.first)
             if event.family == "fall" and event.form != "stance":
                 falls.append(event.first)
             elif event.family == "pain":
                 felt.append(event)
     elsewhere = _elsewhere(parse, found)
+    if "fall" not in found and {"scope.close", "near.caught"} <= parse.seen:
+        place = parse.places("scope.close")[0]
+        found["fall"] = Found("unsure", (parse.span(place, place),))
     if "fall" not in found:
         _caught_in_the_net(parse, found)
     body, spans = _body(parse, felt)
     _chest(parse, found, body, felt)
-    return Safety(found, body, spans, tuple(falls), elsewhere)
+    return Safety(found, body, spans, tuple(falls), frozenset(told), elsewhere)
 
 
 def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
@@ -189,6 +202,8 @@ _OF_THE_HOLD = frozenset(
         "steady.denied",
         "exercise.word",
         "count.hold_words",
+        "idiom.fall",
+        "idiom.pain",
         "question.word",
         "suppose.if",
         "suppose.any",
@@ -201,6 +216,8 @@ _OF_THE_HOLD = frozenset(
 def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
     """A word of the ground or of coming down that nothing else in its sentence explains."""
     lying = parse.units[0].tags if parse.units else frozenset[str]()
+    if "floor.hard" in lying:
+        found["emergency"] = found.get("emergency", _NOTHING).stronger("yes", parse.span(0, 0))
     for index in ([0] if "floor.hard" in lying else []) + parse.places("net.fall"):
         event = Event("fall", "noun", index, index)
         around = (parse.units[place].tags for place in scope.sentence(parse, index))

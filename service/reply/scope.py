@@ -23,20 +23,22 @@ def denied(parse: Parse, event: Event) -> Doubt:
     found = _denied_before(parse, event)
     if found is None:
         found = _denied_after(parse, event)
-    if found == "no" and "scope.undone" in parse.seen and _undone(parse, event):
-        return None
+    if found == "no" and not parse.seen.isdisjoint({"scope.undone", "scope.close"}):
+        return _taken_back(parse, event)
     return found
 
 
-def _undone(parse: Parse, event: Event) -> bool:
-    """Whether the denial is taken back: "never fell before but did today"."""
+def _taken_back(parse: Parse, event: Event) -> Doubt:
+    """What is left of a denial: "never fell before but did today", "didn't, but nearly"."""
     for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):
         tags = parse.units[place].tags
         if "scope.undone" in tags:
-            return True
+            return None
+        if "scope.close" in tags:
+            return "unsure"
         if "stop" in tags:
-            return False
-    return False
+            break
+    return "no"
 
 
 _EITHER = frozenset({"or", "nor", "o", "u", "ni"})
@@ -299,7 +301,7 @@ def supposed(parse: Parse, event: Event) -> bool:
         if "suppose.if" in tags or ("suppose.any" in tags and event.form != "verb"):
             return True
         if event.form == "noun" and event.family == "fall" and "suppose.fall" in tags:
-            return True
+            return not unknown
         unknown += "unknown" in tags
         if unknown > noun or not _carries_on(units, place):
             return False
@@ -326,10 +328,10 @@ def nearly(parse: Parse, event: Event) -> bool:
     return False
 
 
-def felt_like(parse: Parse, event: Event) -> bool:
+def felt_like(parse: Parse, event: Event, within: int = 6) -> bool:
     """Whether the client felt it coming: "thought I was going to fall"."""
     units = parse.units
-    for place in range(event.first - 1, max(-1, event.first - 7), -1):
+    for place in range(event.first - 1, max(-1, event.first - 1 - within), -1):
         tags = units[place].tags
         if "stop" in tags:
             return False

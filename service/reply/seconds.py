@@ -3,7 +3,8 @@
 from collections.abc import Callable
 
 from service.reply import scope
-from service.reply.numbers import Quantity, counts, has_tag, numbers, word_at
+from service.reply.events import is_event
+from service.reply.numbers import MOST_BRIEF, Quantity, counts, has_tag, numbers, word_at
 from service.reply.pairs import MOST_SETS, joined
 from service.reply.units import Parse
 
@@ -12,8 +13,6 @@ LONGEST_BARE_S = 180.0
 LONGEST_S = 600.0
 # A number written in words up to this needs something to show that it counts seconds.
 FEW = 4
-# "a 3 second wobble": up to this, the length of the wobble.
-MOST_BRIEF_S = 5
 # "I'm 84": from here on, a bare number after "I am" is an age.
 LEAST_AGE = 55
 
@@ -59,10 +58,23 @@ _FREE = frozenset(
 
 def _is_hold(parse: Parse, quantity: Quantity) -> bool:
     longest = LONGEST_S if quantity.unit else LONGEST_BARE_S
-    if not quantity.value <= longest or (quantity.value == 0 and not quantity.unit):
+    if not quantity.value <= longest or (quantity.value == 0 and _nothing_counted(parse, quantity)):
         return False
     tests = _WITH_UNIT if quantity.unit else _BARE
     return not any(test(parse, quantity) for test in tests)
+
+
+def _nothing_counted(parse: Parse, quantity: Quantity) -> bool:
+    """Whether a nought speaks of falls or pain, not of seconds: "pain 0", "0 falls"."""
+    beside = (quantity.first - 1, quantity.last + 1)
+    return any(
+        0 <= place < len(parse.units)
+        and (is_event(parse.units[place]) or has_tag(parse, place, *_BESIDE))
+        for place in beside
+    )
+
+
+_BESIDE = frozenset({"wobbly.word", "wobbly.touch", "scope.or", "neg.no", "unknown"})
 
 
 def _labelled(parse: Parse, quantity: Quantity) -> bool:
@@ -200,8 +212,11 @@ def _activity(parse: Parse, quantity: Quantity) -> bool:
 def _moment(parse: Parse, quantity: Quantity) -> bool:
     """ "give me 10 minutes", "10 seconds longer": no hold."""
     after = quantity.last + 1
+    if quantity.word and quantity.value == 60 and word_at(parse, quantity.first - 1) == "for":
+        held = range(quantity.first - 5, quantity.first)
+        return not any(has_tag(parse, place, "count.hold_words") for place in held)
     if has_tag(parse, after, "count.brief"):
-        return quantity.value <= MOST_BRIEF_S
+        return quantity.value <= MOST_BRIEF
     return has_tag(parse, after, "count.compared")
 
 

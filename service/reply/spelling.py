@@ -12,6 +12,7 @@ from service.reply.lexicon import Lexicon, lexicon
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
 _LONG_RUN = re.compile(r"(.)\1{2,}")
 _LONGEST = 24
+_STEM = 4
 
 
 def _near_keys() -> dict[str, str]:
@@ -86,4 +87,7 @@ def _parted(word: str, words: Lexicon) -> tuple[str, ...] | None:
 def _same_start(word: str, best: list[str]) -> tuple[str, ...] | None:
     """Of equally near words, the only one that begins as written, if there is one."""
     alike = [meant for meant in best if meant[:2] == word[:2] and meant[-1] == word[-1]]
-    return (alike[0],) if len(alike) == 1 else None
+    if len(alike) == 1:
+        return (alike[0],)
+    stem = best[0][:_STEM]
+    return (best[0],) if all(meant.startswith(stem) for meant in best) else None

@@ -65,13 +65,14 @@ def _said(
     if "steady.praise" in tags and not tags.intersection({"steady.firm", "steady.denied"}):
         if (comfort and not held) or not _of_the_hold(parse, index, held):
             return None
-        if safety.found and _of_oneself(parse, index):
+        if "fall.doubt" not in tags and _comforts(parse, index, held, safety):
             return None
     if "steady.denied" in tags:
         return "steady"
     if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
         return None
-    return "wobbly" if scope.denied(parse, event) else "steady"
+    near = any(has_tag(parse, p, "comma", "pain.noun", "fall.noun") for p in (index - 1, index - 2))
+    return "wobbly" if not near and scope.denied(parse, event) else "steady"
 
 
 def _wobble(
@@ -84,7 +85,7 @@ def _wobble(
     event = Event("wobble", "word", index, index)
     denied = scope.denied(parse, event)
     if denied is None:
-        if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
+        if scope.others(parse, event, things="fall.stance" in tags) == "no" or _hoped(parse, index):
             return None
         if not held and not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             around = scope.sentence(parse, index)
@@ -100,6 +101,26 @@ def _hoped(parse: Parse, index: int) -> bool:
     )
 
 
+def _after_harm(safety: Safety, index: int) -> bool:
+    """Whether a fall was told, or any harm before the praise: "knee hurt but fine"."""
+    serious = safety.of("fall").answer != "no" or safety.of("emergency").answer != "no"
+    return serious or any(place < index for place in safety.told)
+
+
+def _comforts(parse: Parse, index: int, held: bool, safety: Safety) -> bool:
+    """Whether praise only says that one is well after a fall or pain: "went over but ok"."""
+    if not safety.found:
+        return False
+    if _of_oneself(parse, index) or (not held and _after_harm(safety, index)):
+        return True
+    around = scope.sentence(parse, index)
+    if any(has_tag(parse, place, "digits", "number", "unit.seconds") for place in around):
+        return False
+    if safety.falls:
+        return True
+    return any(place in safety.told and place < index for place in around)
+
+
 def _of_oneself(parse: Parse, index: int) -> bool:
     """ "I'm fine": comfort where a fall or pain was spoken of."""
     place = index - 1
@@ -108,13 +129,19 @@ def _of_oneself(parse: Parse, index: int) -> bool:
     return place >= index - 3 and has_tag(parse, place, "self.i")
 
 
+# Words of praise that also only open a text: "ok I did it".
+_STARTERS = frozenset({"ok", "okay", "k", "right", "vale", "bueno", "bien"})
 _BREAKS = frozenset({"stop", "comma", "scope.but", "digits", "side", "number", "mark"})
 
 
 def _of_the_hold(parse: Parse, index: int, held: bool) -> bool:
     """Whether praise speaks of the hold, not of the weather, a visit, or a new start ("ok so")."""
     units = parse.units
-    if index == 0 and units[0].word in ("ok", "okay", "k", "right", "vale", "bueno", "bien"):
+    if (
+        index == 0
+        and units[0].end == 1
+        and units[0].word in ("ok", "okay", "k", "right", "vale", "bueno", "bien")
+    ):
         only = len(units) == 1 or not any(
             tags & {"unknown", "digits", "number"} for tags in (unit.tags for unit in units)
         )
@@ -124,7 +151,9 @@ def _of_the_hold(parse: Parse, index: int, held: bool) -> bool:
         tags = units[place].tags
         if not tags.isdisjoint(_BREAKS):
             break
-        if not tags.isdisjoint({"topic.other", "body", "other.person", "other.pronoun"}):
+        if not tags.isdisjoint(
+            {"topic.other", "body", "other.person", "other.pronoun", "idiom.fall", "idiom.pain"}
+        ):
             return False
     after = units[index + 1].tags if index + 1 < len(units) else frozenset[str]()
     if held:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 # ("20steady", "L12"), but a letter O in a number is a nought ("2O"); everything else that is not
 # blank is a token of one character.
 _TOKEN = re.compile(
-    r"\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])(?<!\.)\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|'(?:s|ll|re|ve|d|m)(?![^\W_])|[^\s]"
+    r"(?:https?://|www\.)\S*|\d+o+(?![^\W_])|\d+(?:\.\d+)?|(?<![^\W_])(?<!\.)\.\d+|[^\W\d_]+(?:'[^\W\d_]+)?|\n|'(?:s|ll|re|ve|d|m)(?![^\W_])|[^\s]"
 )
+_LINKS = ("http://", "https://", "www.")
 _SUFFIXES = frozenset({"s", "ll", "re", "ve", "d", "m"})
 
 
@@ -31,6 +32,8 @@ def tokenise(text: str) -> Tokens:
     ends: list[int] = []
     for match in _TOKEN.finditer(text):
         word = match[0]
+        if word.startswith(_LINKS):
+            continue
         start, end = match.span()
         if word[0].isdigit() and word[-1] == "o":
             word = word.replace("o", "0")

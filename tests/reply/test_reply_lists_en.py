@@ -52,6 +52,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "scope.or": ("no pain or dizziness", {"dizzy": "no"}),
     "scope.but": ("no pain but dizzy", {"dizzy": "yes"}),
     "scope.to_place": ("in Bexhill fell", {"fall": "yes"}),
+    "scope.close": ("didn't fall but nearly", {"fall": "unsure"}),
     "scope.undone": ("no falls until today", {"fall": "yes"}),
     "near.before": ("close to a collapse", {"fall": "unsure"}),
     "near.caught": ("fell but caught myself", {"fall": "unsure"}),

@@ -54,7 +54,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "scope.undone": ("ninguna caída hasta hoy", {"fall": "yes"}),
     "near.before": ("casi una caída", {"fall": "unsure"}),
     "near.caught": ("resbalé en la ducha pero me agarré a tiempo", {"fall": "unsure"}),
-    "near.felt": ("pensé que una caída", {"fall": "yes"}),
+    "near.felt": ("pensé que una caída", {"fall": "unsure"}),
     "suppose.if": ("por si me caigo", {"fall": "no"}),
     "suppose.any": ("para evitar caídas", {"fall": "no"}),
     "suppose.fall": ("podría caer", {"fall": "no"}),
