@@ -5,7 +5,7 @@ is given to many clients: the rows are what the loop would have stored, without 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from random import Random
@@ -130,6 +130,20 @@ def _told(ladder: Ladder, key: str, day: date, luck: Random, ease: float) -> Day
     seconds = 20.0 if good or luck.random() < 0.5 else luck.choice((6.0, 14.0, 17.0))
     holds = tuple(SideHold(seconds, side) for side in ladder[key].sides) or (SideHold(seconds),)
     return DayReport(day, key, holds, "steady" if good else "wobbly")
+
+
+def later(life: Life, days: int) -> Life:
+    """The same life, so many days later."""
+    by = timedelta(days=days)
+    entries = (
+        replace(
+            entry,
+            at=entry.at + by,
+            report=entry.report and replace(entry.report, day=entry.report.day + by),
+        )
+        for entry in life.entries
+    )
+    return Life(tuple(when + by for when in life.prompts), tuple(entries))
 
 
 @cache

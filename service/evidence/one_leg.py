@@ -68,12 +68,19 @@ class OneLeg:
         found = []
         for leg, best in self.best_s.items():
             found += one_leg_findings(best, f"{leg.capitalize()} leg")
+            mean = self.mean_of_3_s.get(leg)
+            if mean is not None:
+                says = f"{leg.capitalize()} leg: best of three {said_s(best)}, mean {said_s(mean)}."
+                found.append(Finding(says, SPRINGER_2007_MEAN))
         says = "How long one leg is held did not tell people who fall from others."
         return (*found, Finding(says, OLIVEIRA_2018))
 
     def norms(self, age: int, _sex: str | None) -> tuple[Norm, ...]:
-        """Norms by age; sex makes no difference (Springer et al. 2007)."""
-        return one_leg_norms(age)
+        """Norms by age; sex makes no difference (Springer et al. 2007).
+
+        Those for the best and the mean of three stand only beside three tries of a leg.
+        """
+        return one_leg_norms(age, three_tries=bool(self.mean_of_3_s))
 
 
 def one_leg(left_s: Sequence[object], right_s: Sequence[object]) -> OneLeg:
@@ -111,16 +118,16 @@ def one_leg_findings(best_s: float, what: str) -> list[Finding]:
     return [Finding(f"{what} held {held}: 10 s and more.", ARAUJO_2022)]
 
 
-def one_leg_norms(age: int) -> tuple[Norm, ...]:
+def one_leg_norms(age: int, *, three_tries: bool = True) -> tuple[Norm, ...]:
     """Published seconds for this age, each with how it was made; none outside their ages."""
     made = (
-        ("Healthy adults of this age, best of three tries", BEST_OF_3, SPRINGER_2007_BEST),
-        ("Healthy adults of this age, mean of three tries", MEAN_OF_3, SPRINGER_2007_MEAN),
-        ("People of this age, mean over 22 studies", BOHANNON, BOHANNON_2006_ONE_LEG),
+        ("Healthy adults of this age, best of three tries", BEST_OF_3, SPRINGER_2007_BEST, True),
+        ("Healthy adults of this age, mean of three tries", MEAN_OF_3, SPRINGER_2007_MEAN, True),
+        ("People of this age, mean over 22 studies", BOHANNON, BOHANNON_2006_ONE_LEG, False),
     )
     found = []
-    for words, bands, source in made:
+    for words, bands, source, needs_three in made:
         value = in_band(bands, age)
-        if value is not None:
+        if value is not None and (three_tries or not needs_three):
             found.append(Norm(words, value, "s", source))
     return tuple(found)

@@ -120,7 +120,9 @@ def _fall(seen: ClientSeen, today: date) -> Reason | None:
 def _resting(seen: ClientSeen, today: date) -> Reason | None:
     if seen.state != "resting":
         return None
-    says = f"Resting for {_days((today - seen.state_since).days)}, until you clear them."
+    days = (today - seen.state_since).days
+    how_long = f"for {_days(days)}" if days > 0 else "since today"
+    says = f"Resting {how_long}, until you clear them."
     return Reason("resting", says, seen.state_since)
 
 

@@ -36,9 +36,9 @@ def draw_weeks(weeks: Sequence[WeekPractice], theme: str = "light") -> bytes:
         )
         axes.bar(places, done, width=0.56, color=inks.ink, label="practised")
         axes.axhline(WHO_DAYS_A_WEEK, color=inks.red, linewidth=1.2, linestyle=(0, (5, 3)))
-        axes.text(
-            len(weeks) - 0.45, WHO_DAYS_A_WEEK + 0.08, "3 days", color=inks.red, ha="right", size=9
-        )
+        end = len(weeks) - 0.4
+        axes.set_xlim(-0.6, end + 0.9)
+        axes.text(end, WHO_DAYS_A_WEEK + 0.12, f"{WHO_DAYS_A_WEEK} days", color=inks.red, size=9)
         every = max(len(weeks) // 8, 1)
         shown = list(places)[::every]
         axes.set_xticks(shown, [f"{weeks[at].monday:%-d %b}" for at in shown])

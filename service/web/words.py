@@ -76,6 +76,7 @@ TEXT_KIND = {
     "welcome": "first text",
     "notice": "notice",
     "reminder": "reminder",
+    "weekly": "weekly text",
     "own": "from you",
     "reply": "reply",
 }
@@ -182,6 +183,11 @@ ACTION = {
     "resume": "began the texts again",
     "wrote to client": "wrote a text",
     "note added": "added a note",
+    "retest": "recorded a retest",
+    "retest withdrawn": "took back a retest that was entered by mistake",
+    "review call": "called, in place of a retest",
+    "review rhythm": "changed how often a retest or a call is due",
+    "weekly text": "changed whether the weekly text is wanted",
 }
 CAUTION = {
     "gentle": "Gentle: more steady days before each step, back sooner",

@@ -60,6 +60,16 @@ def test_one_leg_by_springer(age: int, best_s: float, mean_s: float) -> None:
     assert not mean.source.from_memory
 
 
+def test_fewer_than_three_tries_stand_beside_no_norm_for_three() -> None:
+    two = one_leg((9, 8), (7, 6)).norms(74, None)
+    assert [norm.value for norm in two] == [17.2]
+    three = one_leg((9, 8, 4), (7, 6))
+    assert [norm.value for norm in three.norms(74, None)] == [21.5, 15.0, 17.2]
+    assert any(
+        one.says == "Left leg: best of three 9 s, mean 7 s." for one in three.findings(74, None)
+    )
+
+
 @pytest.mark.parametrize("age", [39, 100, 18])
 def test_no_norm_is_stretched_beyond_its_ages(age: int) -> None:
     assert one_leg_norms(age) == ()

@@ -17,7 +17,7 @@ from service.store.tables import ClientNote
 
 FILLED = {
     "four_stage": {"stage_1": "10", "stage_2": "10", "stage_3": "7,5"},
-    "one_leg": {"left_1": "4", "right_1": "12", "right_2": "9"},
+    "one_leg": {"left_1": "4", "left_2": "3", "left_3": "2", "right_1": "12", "right_2": "9"},
     "sppb": {"stand_1": "10", "stand_2": "9", "course_m": "4", "walk_1": "5.1", "chair_s": "15"},
     "chair_stand_30s": {"stands": "9"},
     "five_stands": {"time_s": "13.1"},
