@@ -6,7 +6,7 @@ import sys
 
 import hypothesis
 import pytest
-from stores import postgres_server, postgres_store, store  # noqa: F401  # fixtures for all tests
+from stores import postgres_server, postgres_store, sqlite_store, store  # noqa: F401  # fixtures
 
 # A busy machine makes single examples slow, which is no failure. CI repeats the same examples, so
 # that it judges the change and not the draw; the fuzzers under tests/ are for looking further.

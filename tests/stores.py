@@ -1,4 +1,4 @@
-"""Both kinds of database for tests: `store` is each in turn, with this version's empty tables.
+"""Both kinds of database for tests: `store` is each in turn, with this version's tables, empty.
 
 One PostgreSQL server runs for all tests of a process; between tests its tables are emptied.
 """
@@ -10,12 +10,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import delete, text
 from sqlmodel import SQLModel
 
 from service.store import Store, tables
 
-KINDS = ("sqlite", pytest.param("postgresql", marks=pytest.mark.postgres))
+KINDS = ("sqlite", pytest.param("postgres", marks=pytest.mark.postgres))
 ALL_TABLES = ", ".join(f'"{table.name}"' for table in SQLModel.metadata.sorted_tables)
 assert tables
 
@@ -51,16 +51,28 @@ def postgres_store(postgres_server: str) -> Iterator[Store]:
     store.close()
 
 
+@pytest.fixture(scope="session")
+def sqlite_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    store = Store(f"sqlite:///{tmp_path_factory.mktemp('sqlite') / 'test.sqlite3'}")
+    SQLModel.metadata.create_all(store.engine)
+    yield store
+    store.close()
+
+
 @pytest.fixture(params=KINDS)
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    """An empty database of each kind."""
-    if request.param == "sqlite":
-        made = Store(f"sqlite:///{tmp_path / 'test.sqlite3'}")
-        SQLModel.metadata.create_all(made.engine)
-        yield made
-        made.close()
-        return
-    made = request.getfixturevalue("postgres_store")
+def store(request: pytest.FixtureRequest) -> Iterator[Store]:
+    """An empty database of each kind. Tests share them: a new one takes longer than most tests."""
+    made: Store = request.getfixturevalue(f"{request.param}_store")
     yield made
-    with made.engine.begin() as connection:
-        connection.execute(text(f"TRUNCATE {ALL_TABLES} RESTART IDENTITY CASCADE"))
+    empty(made)
+
+
+def empty(store: Store) -> None:
+    """Take every row out, and let ids begin at 1 again."""
+    with store.write() as session:
+        if not store.is_sqlite:
+            session.execute(text(f"TRUNCATE {ALL_TABLES} RESTART IDENTITY CASCADE"))
+            return
+        session.execute(text("PRAGMA defer_foreign_keys = ON"))
+        for table in reversed(SQLModel.metadata.sorted_tables):
+            session.execute(delete(table))

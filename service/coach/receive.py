@@ -75,10 +75,15 @@ def _receive_joined(
         session.add(part)
     if not joined.whole and message.client_id is not None:
         client = session.get_one(Client, message.client_id)
-        practice = session.get_one(Practice, client.practice_id)
-        raised = Raised("unreadable", "A part of this long text never came.", "today")
-        raise_alert(session, now, practice, client, raised, message)
+        _tell(session, now, client, message, "unreadable", "A part of this long text never came.")
     return message
+
+
+def _tell(
+    session: Session, now: datetime, client: Client, message: Message, kind: str, what: str
+) -> None:
+    practice = session.get_one(Practice, client.practice_id)
+    raise_alert(session, now, practice, client, Raised(kind, what), message)
 
 
 def _receive_whole(
@@ -103,6 +108,8 @@ def _receive_whole(
         if is_passing(problem):
             raise
         _set_aside(session, now, client, message, problem)
+    if inbound.pictures:
+        _tell(session, now, client, message, "question", "The client sent a picture.")
     return message
 
 

@@ -49,10 +49,10 @@ class Sender:
         self.finish()
 
     def round(self) -> int:
-        """Claim what may leave now, hand it over and wait for all answers; how many dealt with."""
-        done = self.step()
+        """Claim what may leave now, hand it over and wait for all answers; how many claimed."""
+        claimed = self._claim(self._pace.at_once)
         self.finish()
-        return done
+        return claimed
 
     def step(self) -> int:
         """Claim and hand over what there is room for; store the answers that are there.

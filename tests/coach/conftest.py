@@ -5,11 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlmodel import col, select
+from wire import Outbox, Wire
 
 from service.carriers.base import InboundText
 from service.carriers.handset import Handset
 from service.clock import HandClock
-from service.coach.people import NewClient, add_client, add_trainer
+from service.coach.people import NewClient, add_client
 from service.coach.receive import receive
 from service.coach.situation import Situation, load
 from service.ladder.body import Body, Profile
@@ -19,7 +20,6 @@ from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trai
 from service.ticks.jobs import due_tick, send_tick
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
-PASSWORD = "a long enough password"
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
 
 
@@ -107,7 +107,16 @@ def world(store: Store) -> World:
         practice = Practice(name="Harbour Balance", phone="+12025550100", created_at=START)
         session.add(practice)
         session.flush()
-        trainer = add_trainer(session, START, practice, "Tess Example", "t@example.org", PASSWORD)
+        # Not by add_trainer: hashing a password is slow on purpose.
+        trainer = Trainer(
+            practice_id=practice.id,
+            name="Tess Example",
+            email="t@example.org",
+            password_hash="none",
+            created_at=START,
+        )
+        session.add(trainer)
+        session.flush()
         trainer.phone = "+12025550101"
         trainer.second_contact_name = "Sam Second"
         trainer.second_contact_phone = "+12025550102"
@@ -127,6 +136,17 @@ def world(store: Store) -> World:
         world.client_id = client.id
         world.trainer_id = trainer.id
     return world
+
+
+@pytest.fixture
+def outbox(world: World) -> Outbox:
+    """The world's outbox, empty, with a carrier that answers as it is told."""
+    world.tick()
+    with world.store.write() as session:
+        practice = session.exec(select(Practice)).one()
+        practice.carrier = "wire"
+        session.add(practice)
+    return Outbox(world, Wire())
 
 
 @pytest.fixture
