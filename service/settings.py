@@ -98,11 +98,14 @@ class Settings(BaseModel):
     kannel_password: Plain | None = Field(default=None, repr=False)
     kannel_token: Token | None = Field(default=None, repr=False)
     kannel_callback_url: Address | None = None
+    # A careful start, no source: each operator and service sets a rate of its own.
+    kannel_texts_per_second: float = Field(default=10.0, gt=0, le=10_000)
 
     cloud_url: Address | None = None
     cloud_account: Plain | None = None
     cloud_secret: Plain | None = Field(default=None, repr=False)
     cloud_signature_header: Plain = "X-Twilio-Signature"
+    cloud_texts_per_second: float = Field(default=10.0, gt=0, le=10_000)
 
     smtp_host: Plain | None = None
     smtp_port: int = Field(default=587, ge=1, le=65535)

@@ -7,9 +7,13 @@ from time import monotonic
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.carriers.email import mail_server
+from service.coach.flow import Pace
 from service.parts import Parts
-from service.ticks.jobs import due_tick, note_tick, send_tick
+from service.settings import Settings
+from service.ticks.jobs import due_tick, look_after, note_tick
 from service.ticks.mail import mail_tick
+from service.ticks.sending import Senders
+from service.ticks.steps import ClockWatch
 
 # Often enough to warn within a minute, seldom enough to cost nothing.
 NOTE_EVERY_S = 10.0
@@ -21,19 +25,29 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
 
     `misfire_grace_time=None`: a tick that starts late still runs, for lateness is ours to judge.
     `coalesce=True`: many missed ticks are one, since a tick acts on everything due.
-    `max_instances=1`: a tick never overlaps itself; every carrier call has a timeout, so none can
-    block the next for long.
+    `max_instances=1`: a tick never overlaps itself. None waits for a carrier: that is done by a
+    thread for each, which the send tick wakes.
     """
     scheduler = BackgroundScheduler(timezone="UTC")
-    jobs: dict[str, Callable[[], object]] = {
-        "due": lambda: due_tick(parts.store, parts.clock),
-        "send": lambda: send_tick(parts.store, parts.carriers, parts.clock),
-    }
+    watch = ClockWatch()
+    senders = Senders(parts.store, parts.carriers, parts.clock, paces(parts.settings))
+    senders.start()
+
+    def due() -> bool:
+        if watch.trusted():
+            due_tick(parts.store, parts.clock)
+        return True
+
+    def send() -> bool:
+        look_after(parts.store, parts.carriers, parts.clock)
+        senders.wake()
+        return senders.all_well()
+
+    jobs: dict[str, Callable[[], bool]] = {"due": due, "send": send}
     noted = dict.fromkeys(jobs, 0.0)
 
     def run(name: str) -> None:
-        jobs[name]()
-        if monotonic() - noted[name] >= NOTE_EVERY_S:
+        if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
             noted[name] = monotonic()
             note_tick(parts.store, name, datetime.now(UTC))
 
@@ -62,4 +76,17 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
             max_instances=1,
         )
     scheduler.start()
-    return lambda: scheduler.shutdown(wait=True)
+
+    def stop() -> None:
+        scheduler.shutdown(wait=True)
+        senders.stop()
+
+    return stop
+
+
+def paces(settings: Settings) -> dict[str, Pace]:
+    """How fast each carrier may be used."""
+    return {
+        "kannel": Pace(per_second=settings.kannel_texts_per_second),
+        "cloud": Pace(per_second=settings.cloud_texts_per_second),
+    }

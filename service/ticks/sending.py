@@ -1,9 +1,10 @@
 """Taking texts from the outbox to a carrier, several at once, and storing what became of them."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from datetime import datetime, timedelta
+from threading import Event, Thread
 from time import monotonic
 from types import TracebackType
 from typing import Self
@@ -20,6 +21,8 @@ log = logging.getLogger(__name__)
 # A text that was claimed and not handed over by now, because the process was held up, is put
 # back: what is handed over must have its answer before the lease runs out.
 HAND_OVER_WITHIN = timedelta(seconds=20)
+# A round waits for one answer at most, and each comes within half a minute.
+ROUND_WITHIN_S = 90.0
 
 
 class Sender:
@@ -36,6 +39,10 @@ class Sender:
         self._pace = pace
         self._pool: ThreadPoolExecutor | None = None
         self._on_their_way: set[Future[Sent]] = set()
+
+    @property
+    def name(self) -> str:
+        return self._carrier.name
 
     def __enter__(self) -> Self:
         return self
@@ -77,7 +84,7 @@ class Sender:
     def _claim(self, room: int) -> int:
         if room <= 0:
             return 0
-        name = self._carrier.name
+        name = self.name
         with self._store.read() as session:
             if not waits_for(session, self._clock.now(), name):
                 return 0
@@ -111,11 +118,75 @@ class Sender:
 
     def _store_answers(self) -> int:
         done = {each for each in self._on_their_way if each.done()}
-        self._on_their_way -= done
         answers: Sequence[Sent] = [each.result() for each in done]
         now = self._clock.now()
         self._store.run(lambda session: settle(session, now, self._carrier.name, answers))
+        # Only now: while the database is away, the answers wait here.
+        self._on_their_way -= done
         return len(answers)
+
+
+class Senders:
+    """A thread for each carrier, so that a slow one holds up no other."""
+
+    def __init__(
+        self,
+        store: Store,
+        carriers: Mapping[str, Carrier],
+        clock: Clock,
+        paces: Mapping[str, Pace],
+    ) -> None:
+        self._threads = [
+            _Loop(Sender(store, carrier, clock, paces.get(name, Pace())))
+            for name, carrier in carriers.items()
+        ]
+
+    def start(self) -> None:
+        for thread in self._threads:
+            thread.start()
+
+    def wake(self) -> None:
+        """Something may wait in the outbox."""
+        for thread in self._threads:
+            thread.wake.set()
+
+    def all_well(self) -> bool:
+        """Whether each has come round lately."""
+        return all(monotonic() - thread.last_round < ROUND_WITHIN_S for thread in self._threads)
+
+    def stop(self) -> None:
+        """End after what is on its way has been answered."""
+        for thread in self._threads:
+            thread.stopping = True
+            thread.wake.set()
+        for thread in self._threads:
+            thread.join()
+
+
+class _Loop(Thread):
+    """Sends until nothing waits, then sleeps until it is woken."""
+
+    def __init__(self, sender: Sender) -> None:
+        super().__init__(name=f"sender-{sender.name}", daemon=True)
+        self.wake = Event()
+        self.stopping = False
+        self.last_round = monotonic()
+        self._sender = sender
+
+    def run(self) -> None:
+        while not self.stopping:
+            self.wake.wait()
+            self.wake.clear()
+            try:
+                while self._sender.step() and not self.stopping:
+                    self.last_round = monotonic()
+                self.last_round = monotonic()
+            except Exception:
+                log.exception("sending by %s failed; it is tried again", self._sender.name)
+        try:
+            self._sender.finish()
+        except Exception:
+            log.exception("the last answers of %s could not be stored", self._sender.name)
 
 
 class Deadline:
