@@ -31,7 +31,7 @@ MOST_FUNCTION_LINES = 60
 # Longer on purpose, each with its reason: "folder/file.py" or "folder/file.py:function".
 LONGER_WITH_REASON: dict[str, str] = {}
 
-PURE = ("ladder", "reply", "wording")
+PURE = ("ladder", "reply", "wording", "evidence")
 PURE_MAY_IMPORT = {
     *("__future__", "abc", "bisect", "collections", "dataclasses", "datetime", "decimal", "enum"),
     *("fractions", "functools", "hashlib", "heapq", "importlib", "itertools", "json", "math"),
