@@ -49,14 +49,27 @@ class NotSealedYet(ServiceError):
         super().__init__(" ".join((self.__doc__ or "").split()))
 
 
+class HalfSealed(ServiceError):
+    """The sealing of this database was cut off. With the same RUNGWISE_DATA_KEYS as then, run
+    `rungwise keys rotate` again, and start the service after it.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(" ".join((self.__doc__ or "").split()))
+
+
 def open_store(settings: Settings, database: str | None = None) -> Store:
     """The store that the settings name, its tables checked and unlocked with their keys.
 
-    OlderDatabase, NewerDatabase, KeyMissing or NotSealedYet when it cannot be used as it is.
+    OlderDatabase, NewerDatabase, KeyMissing, NotSealedYet or HalfSealed when it cannot be used.
     """
     store = Store(database or settings.database_url)
-    check_current(store)
-    unlock(store, keys_from(settings.data_keys))
+    try:
+        check_current(store)
+        unlock(store, keys_from(settings.data_keys))
+    except Exception:
+        store.close()
+        raise
     return store
 
 
@@ -70,7 +83,8 @@ def unlock(store: Store, keys: Sequence[Key]) -> None:
     if row is None:
         return
     if not row.whole:
-        raise NotSealedYet
+        # Half of the numbers could not be found: somebody's text would be a stranger's.
+        raise HalfSealed
     put_vault(store.engine, vault_from(row, keys))
 
 

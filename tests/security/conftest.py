@@ -1,0 +1,82 @@
+"""Keys for tests, stores sealed with them, and the small practice of the pages' tests."""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+from sqlmodel import SQLModel
+from stores import ALL_TABLES, KINDS
+
+sys.path.append(str(Path(__file__).parents[1] / "web"))
+
+from web_world import World, make_world  # found by the line above
+
+from service.store import Store
+from service.store.crypto import Key
+from service.store.rotation import Rotation
+from service.store.sealing import unlock
+
+OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
+
+
+@pytest.fixture
+def old() -> Key:
+    return Key(OLD)
+
+
+@pytest.fixture
+def new() -> Key:
+    return Key(NEW)
+
+
+@pytest.fixture(params=KINDS)
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of an empty database of each kind, with this version's tables."""
+    if request.param == "sqlite":
+        url = f"sqlite:///{tmp_path / 'sealed.sqlite3'}"
+        store = Store(url)
+        SQLModel.metadata.create_all(store.engine)
+        store.close()
+        yield url
+        return
+    store = request.getfixturevalue("postgres_store")
+    yield store.url
+    with store.engine.begin() as connection:
+        connection.execute(text(f"TRUNCATE {ALL_TABLES} RESTART IDENTITY CASCADE"))
+
+
+@pytest.fixture
+def sealed(place: str, old: Key) -> Iterator[Store]:
+    """An empty database of each kind, sealed from the start."""
+    store = Store(place)
+    unlock(store, [old])
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def world(tmp_path: Path) -> Iterator[World]:
+    made = make_world(tmp_path)
+    yield made
+    made.store.close()
+
+
+def seal_world(world: World, key: Key) -> World:
+    """The same practice with its database sealed, its store opened anew."""
+    rotation = Rotation(world.store, [key])
+    rotation.prepare()
+    rotation.run(lambda _: None)
+    world.store.close()
+    store = Store(world.store.url)
+    unlock(store, [key])
+    return with_store(world, store)
+
+
+def with_store(world: World, store: Store) -> World:
+    from service.app import create_app  # noqa: PLC0415  # slow, and not every test needs it
+    from service.parts import Parts  # noqa: PLC0415
+
+    parts = Parts(world.parts.settings, store, world.clock, world.parts.carriers)
+    return World(parts, create_app(parts=parts), world.clock, world.trainers, world.clients)
