@@ -40,7 +40,12 @@ PURE_MAY_IMPORT = {
     *("pathlib", "xml"),  # to find tables and fonts once, and to escape text in drawings
 }
 # A page of docs writes itself when its module is run as a command.
-PURE_MAY_ALSO_IMPORT = {"wording/listing.py": {"sys"}}
+# Published statistics come from SciPy, which warns where a curve has no more people under it.
+PURE_MAY_ALSO_IMPORT = {
+    "wording/listing.py": {"sys"},
+    "evidence/rates.py": {"scipy"},
+    "evidence/survival.py": {"scipy", "warnings"},
+}
 # Reading the clock, the environment or the world; a pure package is given what it needs.
 PURE_MAY_NOT_CALL = {"now", "today", "utcnow", "getenv", "open", "print", "input", "write_text"}
 

@@ -62,6 +62,18 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
             coalesce=True,
             max_instances=1,
         )
+    _add_mail(scheduler, parts)
+    scheduler.start()
+
+    def stop() -> None:
+        scheduler.shutdown(wait=True)
+        senders.stop()
+
+    return stop
+
+
+def _add_mail(scheduler: BackgroundScheduler, parts: Parts) -> None:
+    """Send the weekly mail too, where a mail server is set up."""
     server = mail_server(parts.settings)
     if server is not None:
         # Not noted with the others: weekly mail that fails is no reason to call texts stopped.
@@ -75,13 +87,6 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
             coalesce=True,
             max_instances=1,
         )
-    scheduler.start()
-
-    def stop() -> None:
-        scheduler.shutdown(wait=True)
-        senders.stop()
-
-    return stop
 
 
 def paces(settings: Settings) -> dict[str, Pace]:
