@@ -106,24 +106,48 @@ class Outcomes:
 
 def outcomes(session: Session, scope: Scope, now: datetime, weeks: int = USUAL_WEEKS) -> Outcomes:
     """The picture of this scope's clients who ever agreed to texts, over the last full weeks."""
-    low, high = WEEKS
-    if not low <= weeks <= high:
-        raise ImpossibleValue("weeks", weeks, f"from {low} to {high}")
-    rows = select(Client).where(scope.clients, col(Client.consent_at).is_not(None))
-    clients = session.exec(rows).all()
+    first, end = _span(now, weeks)
+    clients = _clients(session, scope)
     paths = _paths(session, [client.id for client in clients])
-    last_monday = now.date() - timedelta(days=now.date().weekday())
-    first = last_monday - timedelta(weeks=weeks)
-    practice = _practice(session, clients, first, last_monday)
+    practice = _practice(session, clients, first, end)
     moved = _moved(session, clients)
     return Outcomes(
         clients=len(clients),
         by_landmark=_by_landmark(session, clients, paths),
         weeks=_weeks(practice, first, weeks),
-        falls=_falls(session, clients, practice, first, last_monday),
+        falls=_falls(session, clients, practice, first, end),
         times=_times(clients, moved, paths, now),
         reversals=_reversals(moved, paths),
     )
+
+
+def weeks_of(
+    session: Session, scope: Scope, now: datetime, weeks: int = USUAL_WEEKS
+) -> tuple[WeekPractice, ...]:
+    """Only the practice by week, for its chart."""
+    first, end = _span(now, weeks)
+    return _weeks(_practice(session, _clients(session, scope), first, end), first, weeks)
+
+
+def times_of(session: Session, scope: Scope, now: datetime) -> tuple[LandmarkTime, ...]:
+    """Only the times to landmarks, for their chart."""
+    clients = _clients(session, scope)
+    paths = _paths(session, [client.id for client in clients])
+    return _times(clients, _moved(session, clients), paths, now)
+
+
+def _span(now: datetime, weeks: int) -> tuple[date, date]:
+    """The first Monday looked at, and the Monday of this week, which is left out."""
+    low, high = WEEKS
+    if not low <= weeks <= high:
+        raise ImpossibleValue("weeks", weeks, f"from {low} to {high}")
+    end = _monday(now.date())
+    return end - timedelta(weeks=weeks), end
+
+
+def _clients(session: Session, scope: Scope) -> Sequence[Client]:
+    rows = select(Client).where(scope.clients, col(Client.consent_at).is_not(None))
+    return session.exec(rows).all()
 
 
 def _paths(session: Session, ids: Sequence[int]) -> dict[int, Path]:
@@ -259,17 +283,18 @@ class _Moved:
 
 def _moved(session: Session, clients: Sequence[Client]) -> dict[int, list[_Moved]]:
     """Each client's placing and changes of rung that stand, in order."""
+    ids = [client.id for client in clients]
     rows = (
         columns(
+            col(MoveRow.id),
             col(MoveRow.client_id),
             col(MoveRow.local_date),
             col(MoveRow.kind),
             col(MoveRow.from_key),
             col(MoveRow.to_key),
-            col(MoveRow.facts),
         )
         .where(
-            col(MoveRow.client_id).in_([client.id for client in clients]),
+            col(MoveRow.client_id).in_(ids),
             col(MoveRow.superseded_at).is_(None),
             or_(
                 col(MoveRow.from_key) != col(MoveRow.to_key),
@@ -279,11 +304,20 @@ def _moved(session: Session, clients: Sequence[Client]) -> dict[int, list[_Moved
         .order_by(col(MoveRow.client_id), col(MoveRow.id))
         .execution_options(yield_per=5000)
     )
+    rested = _after_rest(session, ids)
     in_order = (
-        _Moved(one, day, kind, start, to, facts.get("after_rest") is True)
-        for one, day, kind, start, to, facts in session.execute(rows)
+        _Moved(one, day, kind, start, to, move_id in rested)
+        for move_id, one, day, kind, start, to in session.execute(rows)
     )
     return {one: list(moves) for one, moves in groupby(in_order, lambda moved: moved.client_id)}
+
+
+def _after_rest(session: Session, ids: Sequence[int]) -> set[int]:
+    """The placings that ended a rest: no judgement on the move before it."""
+    rows = select(MoveRow.id, MoveRow.facts).where(
+        col(MoveRow.client_id).in_(ids), MoveRow.kind == "override"
+    )
+    return {move_id for move_id, facts in session.exec(rows) if facts.get("after_rest") is True}
 
 
 def _times(

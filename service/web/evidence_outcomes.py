@@ -13,6 +13,8 @@ from service.coach.outcomes import (
     WEEKS,
     Outcomes,
     outcomes,
+    times_of,
+    weeks_of,
 )
 from service.evidence.landmarks import BEFORE, LANDMARKS
 from service.evidence.rates import FALLS_PER_1000, FALLS_RATIO, WHO_DAYS_A_WEEK, with_exercise
@@ -69,12 +71,16 @@ def page(visit: Signed, asked: Asked) -> Response:
 
 @router.get("/outcomes/weeks.svg")
 def weeks_picture(visit: Signed, asked: Asked) -> Response:
-    return _picture(draw_weeks(_outcomes(visit, asked).weeks, asked.theme))
+    with visit.parts.store.read() as session:
+        weeks = weeks_of(session, Scope.of(visit.trainer), visit.now, asked.weeks)
+    return _picture(draw_weeks(weeks, asked.theme))
 
 
 @router.get("/outcomes/times.svg")
 def times_picture(visit: Signed, asked: Asked) -> Response:
-    return _picture(draw_times(_outcomes(visit, asked).times, asked.theme))
+    with visit.parts.store.read() as session:
+        times = times_of(session, Scope.of(visit.trainer), visit.now)
+    return _picture(draw_times(times, asked.theme))
 
 
 def _picture(svg: bytes) -> Response:
