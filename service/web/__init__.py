@@ -30,13 +30,14 @@ from service.web import (
     plan,
     settings,
     start,
+    summary,
 )
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings),
+    *(import_csv, intake, start, picture, settings, summary),
     *(inbox, clients, client, client_acts, override, plan),
     *(phone, live, account),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),

@@ -21,6 +21,7 @@ from matplotlib.ticker import FixedLocator
 from service.coach.progress import DayHeld, Mark, Progress
 
 WIDTH_IN, HEIGHT_IN = 9.0, 3.6
+PRINT_DPI = 220
 SETTINGS: dict[Any, Any] = {
     # Letters as letters: smaller, sharp at any size, and the reader's own.
     "svg.fonttype": "none",
@@ -56,11 +57,12 @@ class Inks:
 INKS = {
     "light": Inks("#1f2935", "#535c66", "#d8cdba", "#96301d", "#fcfaf4"),
     "dark": Inks("#ebe5d7", "#b4ac9b", "#3d3a31", "#f2a08a", "#22211c"),
+    "print": Inks("#111111", "#444444", "#bbbbbb", "#96301d", "#ffffff"),
 }
 
 
-def draw_holds(progress: Progress, theme: str = "light") -> bytes:
-    """The chart as a complete SVG file."""
+def draw_holds(progress: Progress, theme: str = "light", form: str = "svg") -> bytes:
+    """The chart as a complete file: SVG, or PNG for paper."""
     inks = INKS.get(theme, INKS["light"])
     with _drawing, rc_context(SETTINGS):
         figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), facecolor=inks.sheet, layout="constrained")
@@ -77,7 +79,8 @@ def draw_holds(progress: Progress, theme: str = "light") -> bytes:
         _legend(axes, progress, inks)
         drawn = io.BytesIO()
         # Without a date in it, the same figures give the same file.
-        figure.savefig(drawn, format="svg", metadata={"Date": None, "Title": "Holds over time"})
+        about = {"Date": None, "Title": "Holds over time"} if form == "svg" else {"Software": None}
+        figure.savefig(drawn, format=form, metadata=about, dpi=PRINT_DPI)
     return drawn.getvalue()
 
 
