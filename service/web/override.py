@@ -12,11 +12,13 @@ from service.coach.people import client_of
 from service.coach.placing import check_second_look, preview
 from service.coach.situation import Situation, load
 from service.errors import EditedMeanwhile, NotFound, ServiceError
+from service.ladder.drawing import draw_rung
 from service.ladder.rungs import Ladder, Rung
 from service.store import thread
 from service.web.client import drawn
 from service.web.errors import status_of
 from service.web.frame import framed
+from service.web.holds_picture import INKS
 from service.web.visit import Signed, Visit
 from service.wording.rung_words import rung_sentence, rung_short
 
@@ -36,6 +38,22 @@ def choose(visit: Signed, client_id: int, rung_key: str = "") -> Response:
     with visit.parts.store.read() as session:
         situation = placed(session, visit, client_id)
         return _page(visit, session, situation, PlaceForm(rung_key=rung_key))
+
+
+@router.get("/clients/{client_id}/feet.svg")
+def feet(visit: Signed, client_id: int, rung_key: str = "", theme: str = "light") -> Response:
+    """One rung's feet from above, small, for choosing by drawing."""
+    with visit.parts.store.read() as session:
+        situation = placed(session, visit, client_id)
+    if rung_key not in situation.ladder or situation.ladder.body is None:
+        raise NotFound("This rung is not on the client's ladder.")
+    rung = situation.ladder[rung_key]
+    svg = draw_rung(rung, situation.ladder.body, title=rung_short(rung), theme="auto")
+    # An image of its own can't take the page's ink by itself.
+    svg = svg.replace("<svg ", f'<svg color="{INKS.get(theme, INKS["light"]).ink}" ', 1)
+    # The same rung of the same body is always the same picture.
+    headers = {"Cache-Control": "private, max-age=3600"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
 
 
 def placed(session: Session, visit: Visit, client_id: int) -> Situation:

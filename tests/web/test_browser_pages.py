@@ -80,6 +80,27 @@ def test_every_page_is_accessible_and_quiet(
     assert wrong == []
 
 
+SHIFTED = """() => new Promise((done) => {
+    let sum = 0;
+    new PerformanceObserver((seen) => {
+        for (const shift of seen.getEntries()) sum += shift.value;
+    }).observe({ type: "layout-shift", buffered: true });
+    setTimeout(() => done(sum), 400);
+})"""
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_nothing_jumps_while_a_page_loads(
+    practice: tuple[World, str], browser: Browser, width: int
+) -> None:
+    world, address = practice
+    window = Window(browser, address, width).sign_in()
+    for name in ("inbox", "clients", "client", "override"):
+        window.page.goto(PAGES[name].format(**world.clients))
+        assert window.page.evaluate(SHIFTED) < 0.01, name
+    window.close()
+
+
 def test_the_check_finds_what_is_wrong(practice: tuple[World, str], browser: Browser) -> None:
     window = Window(browser, practice[1])
     window.page.set_content('<html lang="en"><title>x</title><main><img src="x"><input></main>')

@@ -368,6 +368,20 @@ def test_the_same_days_give_the_same_picture(world: World) -> None:
     assert one == two
 
 
+def test_rungs_are_chosen_by_their_drawing(world: World) -> None:
+    browser = world.signed_in()
+    page = browser.page(address(world, "/override"))
+    shown = re.findall(r'<img src="(/clients/\d+/feet\.svg\?rung_key=[^"]+)"', page)
+    assert len(shown) == len({LOWEST, *LANDMARKS})
+    for theme, ink in (("light", "#1f2935"), ("dark", "#ebe5d7")):
+        drawn = browser.get(f"{shown[0]}&theme={theme}")
+        assert drawn.headers["content-type"] == "image/svg+xml"
+        assert f'color="{ink}"' in drawn.text
+    assert browser.get(address(world, "/feet.svg?rung_key=firm/none")).status_code == 404
+    cy = address(world, f"/feet.svg?rung_key={LOWEST}", "cy")
+    assert browser.get(cy).status_code == 404
+
+
 def test_the_ladder_is_drawn_with_landmarks_gate_place_and_ceiling(world: World) -> None:
     browser = world.signed_in()
     page = browser.page(address(world))
