@@ -19,6 +19,7 @@ from service.web import (
     evidence_retests,
     evidence_rule,
     evidence_visits,
+    export,
     health,
     import_csv,
     inbox,
@@ -37,7 +38,7 @@ from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings, summary),
+    *(import_csv, intake, start, picture, settings, summary, export),
     *(inbox, clients, client, client_acts, override, plan),
     *(phone, live, account),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
