@@ -14,6 +14,7 @@ COMMANDS = {
     "try": "load the invented demo practice and serve it on this machine",
     "demo": "move the demo's clock forward and watch what happens",
     "migrate": "bring the database to this version's tables",
+    "practice": "make a practice with its first lead, or a link for a new password",
     "client": "add, list or show clients",
     "read": "read replies: JSON lines in, JSON lines out",
     "ladder": "print a client's or a profile's ladder",

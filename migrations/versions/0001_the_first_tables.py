@@ -69,6 +69,7 @@ def upgrade() -> None:
     sa.Column('escalate_minutes', sa.Integer(), nullable=False),
     sa.Column('picture_address', sa.String(), nullable=True),
     sa.Column('is_demo', sa.Boolean(), nullable=False),
+    sa.Column('needs_factor', sa.Boolean(), nullable=False),
     sa.Column('created_at', sa.DateTime(timezone=True), nullable=False),
     sa.PrimaryKeyConstraint('id')
     )
@@ -116,6 +117,9 @@ def upgrade() -> None:
     sa.Column('second_contact_name', sa.Text(), nullable=True),
     sa.Column('second_contact_phone', sa.Text(), nullable=True),
     sa.Column('active', sa.Boolean(), nullable=False),
+    sa.Column('factor_secret', sa.Text(), nullable=True),
+    sa.Column('factor_since', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('factor_step', sa.Integer(), nullable=False),
     sa.Column('created_at', sa.DateTime(timezone=True), nullable=False),
     sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
     sa.PrimaryKeyConstraint('id'),
@@ -123,6 +127,30 @@ def upgrade() -> None:
     )
     with op.batch_alter_table('trainer', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_trainer_practice_id'), ['practice_id'], unique=False)
+
+    op.create_table('account_link',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('practice_id', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(), nullable=False),
+    sa.Column('token_hash', sa.String(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=True),
+    sa.Column('name', sa.Text(), nullable=True),
+    sa.Column('email', sa.Text(), nullable=True),
+    sa.Column('role', sa.String(), nullable=False),
+    sa.Column('drops_factor', sa.Boolean(), nullable=False),
+    sa.Column('made_by', sa.Integer(), nullable=True),
+    sa.Column('made_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('expires_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('used_at', sa.DateTime(timezone=True), nullable=True),
+    sa.Column('revoked_at', sa.DateTime(timezone=True), nullable=True),
+    sa.ForeignKeyConstraint(['made_by'], ['trainer.id'], ),
+    sa.ForeignKeyConstraint(['practice_id'], ['practice.id'], ),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id'),
+    sa.UniqueConstraint('token_hash')
+    )
+    with op.batch_alter_table('account_link', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_account_link_practice_id'), ['practice_id'], unique=False)
 
     op.create_table('audit',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -198,6 +226,19 @@ def upgrade() -> None:
     sa.ForeignKeyConstraint(['set_by'], ['trainer.id'], ),
     sa.PrimaryKeyConstraint('practice_id', 'language', 'name')
     )
+    op.create_table('recovery_code',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('trainer_id', sa.Integer(), nullable=False),
+    sa.Column('code_hash', sa.String(), nullable=False),
+    sa.Column('made_at', sa.DateTime(timezone=True), nullable=False),
+    sa.Column('used_at', sa.DateTime(timezone=True), nullable=True),
+    sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
+    sa.PrimaryKeyConstraint('id'),
+    sa.UniqueConstraint('code_hash')
+    )
+    with op.batch_alter_table('recovery_code', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_recovery_code_trainer_id'), ['trainer_id'], unique=False)
+
     op.create_table('sign_in',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('trainer_id', sa.Integer(), nullable=False),
@@ -207,6 +248,7 @@ def upgrade() -> None:
     sa.Column('expires_at', sa.DateTime(timezone=True), nullable=False),
     sa.Column('revoked_at', sa.DateTime(timezone=True), nullable=True),
     sa.Column('browser', sa.String(), nullable=False),
+    sa.Column('half', sa.Boolean(), nullable=False),
     sa.ForeignKeyConstraint(['trainer_id'], ['trainer.id'], ),
     sa.PrimaryKeyConstraint('id'),
     sa.UniqueConstraint('token_hash')
@@ -606,6 +648,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_sign_in_trainer_id'))
 
     op.drop_table('sign_in')
+    with op.batch_alter_table('recovery_code', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_recovery_code_trainer_id'))
+
+    op.drop_table('recovery_code')
     op.drop_table('own_wording')
     with op.batch_alter_table('duty', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_duty_practice_id'))
@@ -622,6 +668,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_audit_client_id'))
 
     op.drop_table('audit')
+    with op.batch_alter_table('account_link', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_account_link_practice_id'))
+
+    op.drop_table('account_link')
     with op.batch_alter_table('trainer', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_trainer_practice_id'))
 

@@ -2,16 +2,15 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cache
 from zoneinfo import available_timezones
 
-from argon2 import PasswordHasher
 from sqlmodel import Session, select
 
 from service.carriers.phone import to_e164
 from service.coach.audit import record
 from service.coach.consent import welcome
 from service.coach.moves import store_move
+from service.coach.passwords import check_password, hasher
 from service.coach.prompt import quiet_hours
 from service.coach.retests import schedule_review
 from service.coach.situation import load
@@ -21,13 +20,7 @@ from service.ladder.absence import override_move
 from service.ladder.body import Profile, profile_to_json
 from service.store.tables import Client, Placement, PlanRow, Practice, Trainer
 
-SHORTEST_PASSWORD = 12
 LONGEST_NAME = 80
-
-
-@cache
-def hasher() -> PasswordHasher:
-    return PasswordHasher()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +42,8 @@ class NewClient:
 def add_trainer(
     session: Session, now: datetime, practice: Practice, name: str, email: str, password: str
 ) -> Trainer:
-    """A trainer who can sign in; ImpossibleValue when the password is too short."""
-    if len(password) < SHORTEST_PASSWORD:
-        allowed = f"at least {SHORTEST_PASSWORD} characters"
-        raise ImpossibleValue("password", "…", allowed)
+    """A trainer who can sign in; PasswordRefused when the password is easy to guess."""
+    check_password(password, (name, email))
     trainer = Trainer(
         practice_id=practice.id,
         name=name_or_refuse("name", name),

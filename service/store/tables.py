@@ -52,6 +52,8 @@ class Practice(SQLModel, table=True):
     # Where picture links in texts lead; None until the lead has said what clients' phones reach.
     picture_address: str | None = None
     is_demo: bool = False
+    # Whether everybody must have a second factor.
+    needs_factor: bool = False
     created_at: datetime = Field(sa_type=UtcDateTime)
 
 
@@ -80,6 +82,10 @@ class Trainer(SQLModel, table=True):
     second_contact_name: str | None = Field(default=None, sa_type=Sealed)
     second_contact_phone: str | None = Field(default=None, sa_type=Sealed)
     active: bool = True
+    # The second factor: asked for from `factor_since` on; `factor_step` is the last code's time.
+    factor_secret: str | None = Field(default=None, sa_type=Sealed)
+    factor_since: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    factor_step: int = 0
     created_at: datetime = Field(sa_type=UtcDateTime)
 
 
@@ -95,6 +101,8 @@ class SignIn(SQLModel, table=True):
     expires_at: datetime = Field(sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     browser: str = ""
+    # The password was right and the second factor is still asked for: opens nothing yet.
+    half: bool = False
 
 
 class SignInFailure(SQLModel, table=True):

@@ -24,11 +24,13 @@ from service.web import (
     import_csv,
     inbox,
     intake,
+    invitations,
     live,
     override,
     phone,
     picture,
     plan,
+    second_factor,
     settings,
     start,
     summary,
@@ -40,7 +42,7 @@ from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 PAGES = (
     *(import_csv, intake, start, picture, settings, summary, export),
     *(inbox, clients, client, client_acts, override, plan),
-    *(phone, live, account),
+    *(phone, live, account, second_factor, invitations),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"

@@ -10,7 +10,13 @@ from starlette.exceptions import HTTPException
 from service.coach.alerts import AlertHandled
 from service.errors import EditedMeanwhile, NotFound, ServiceError
 from service.web.pages import page
-from service.web.visit import NotFromOurForm, SignInFirst, sign_in_address
+from service.web.visit import (
+    FACTOR_PAGE,
+    FactorFirst,
+    NotFromOurForm,
+    SignInFirst,
+    sign_in_address,
+)
 
 log = logging.getLogger(__name__)
 
@@ -34,6 +40,7 @@ NOWHERE = "There is no such page, or it is not yours to see."
 
 def add_error_pages(app: FastAPI) -> None:
     app.add_exception_handler(SignInFirst, to_sign_in)
+    app.add_exception_handler(FactorFirst, to_second_factor)
     app.add_exception_handler(ServiceError, service_error)
     app.add_exception_handler(RequestValidationError, unreadable_form)
     app.add_exception_handler(HTTPException, http_error)
@@ -43,6 +50,10 @@ def add_error_pages(app: FastAPI) -> None:
 def to_sign_in(_request: Request, error: Exception) -> Response:
     back_to = error.back_to if isinstance(error, SignInFirst) else "/"
     return RedirectResponse(sign_in_address(back_to), 303)
+
+
+def to_second_factor(_request: Request, _error: Exception) -> Response:
+    return RedirectResponse(FACTOR_PAGE, 303)
 
 
 def service_error(_request: Request, error: Exception) -> Response:

@@ -18,6 +18,7 @@ from service.web.callbacks import parts_of
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 CSRF_FIELD = "csrf"
+FACTOR_PAGE = "/account/second-factor"
 FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 PartsHere = Annotated[Parts, Depends(parts_of)]
@@ -33,6 +34,13 @@ class SignInFirst(ServiceError):
 
 class NotFromOurForm(ServiceError):
     """This did not come from a form of this service, or the form is old. Open it again."""
+
+    def __init__(self) -> None:
+        super().__init__(self.__doc__)
+
+
+class FactorFirst(ServiceError):
+    """This practice asks everybody for a second factor. Set yours up first."""
 
     def __init__(self) -> None:
         super().__init__(self.__doc__)
@@ -95,7 +103,14 @@ def signed_in(
     sign_in, trainer, practice = found
     if request.method not in SAFE_METHODS and not same(given, sign_in.csrf):
         raise NotFromOurForm
+    if practice.needs_factor and trainer.factor_since is None and not _may_be_next(request):
+        raise FactorFirst
     return Visit(parts, parts.clock.now(), trainer, practice, sign_in, request.url.path)
+
+
+def _may_be_next(request: Request) -> bool:
+    """What somebody who must set up a second factor may still do."""
+    return request.url.path.startswith((FACTOR_PAGE, "/sign-out"))
 
 
 Signed = Annotated[Visit, Depends(signed_in)]
@@ -114,6 +129,7 @@ def find_sign_in(
         .where(
             SignIn.token_hash == hashed(token),
             col(SignIn.revoked_at).is_(None),
+            col(SignIn.half).is_(False),
             SignIn.expires_at > now,
             col(Trainer.active).is_(True),
         )

@@ -172,7 +172,8 @@ def test_the_list_keeps_to_the_trainers_own_clients_and_the_lead_sees_all(world,
     now = world.clock.now()
     with world.store.write() as session:
         practice = session.get_one(Practice, trainer.practice_id)
-        other = add_trainer(session, now, practice, "Omar Sample", "o@example.org", "x" * 20)
+        password = "a long enough password"
+        other = add_trainer(session, now, practice, "Omar Sample", "o@example.org", password)
         new = NewClient("Bo Specimen", "Bo", "+12025550177", BODY, "America/New_York", agreed=True)
         theirs = add_client(session, now, other, new)
         theirs.state, theirs.state_since = "resting", now - timedelta(days=2)

@@ -15,7 +15,6 @@ from web_world import World, make_world  # found by the line above
 
 from service.store import Store
 from service.store.crypto import Key
-from service.store.rotation import Rotation
 from service.store.sealing import unlock
 
 OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
@@ -61,22 +60,3 @@ def world(tmp_path: Path) -> Iterator[World]:
     made = make_world(tmp_path)
     yield made
     made.store.close()
-
-
-def seal_world(world: World, key: Key) -> World:
-    """The same practice with its database sealed, its store opened anew."""
-    rotation = Rotation(world.store, [key])
-    rotation.prepare()
-    rotation.run(lambda _: None)
-    world.store.close()
-    store = Store(world.store.url)
-    unlock(store, [key])
-    return with_store(world, store)
-
-
-def with_store(world: World, store: Store) -> World:
-    from service.app import create_app  # noqa: PLC0415  # slow, and not every test needs it
-    from service.parts import Parts  # noqa: PLC0415
-
-    parts = Parts(world.parts.settings, store, world.clock, world.parts.carriers)
-    return World(parts, create_app(parts=parts), world.clock, world.trainers, world.clients)

@@ -3,8 +3,8 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from conftest import NEW, OLD
 from planting import AT, all_planted, dump, expected, plant, raw, read_back
+from sealed_world import NEW, OLD
 from sqlalchemy import text
 from sqlmodel import select
 

@@ -14,6 +14,9 @@ TIMES = "hours, dates, zones, languages"
 SECRET = "a hash, or a random token"
 OURS = "names a part of the installation, not a person"
 CLEAR = {
+    "account_link.kind": CODE,
+    "account_link.role": CODE,
+    "account_link.token_hash": SECRET,
     "alert.kind": CODE,
     "alert.resume_key": RUNG,
     "alert.state": CODE,
@@ -71,6 +74,7 @@ CLEAR = {
     "practice.texts_until": TIMES,
     "practice.time_zone": TIMES,
     "question.kind": CODE,
+    "recovery_code.code_hash": SECRET,
     "report.message_ids": FIGURES,
     "report.rung_key": RUNG,
     "report.told": FIGURES,

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from conftest import seal_world
+from sealed_world import seal_world
 from web_world import World, make_world
 
 from service.store.crypto import Key

@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import pytest
-from conftest import NEW, OLD, OTHER
 from hypothesis import given
 from hypothesis import strategies as st
 from planting import AT, all_planted, dump, expected, plant, raw, read_back
+from sealed_world import NEW, OLD, OTHER
 from sqlalchemy import Text, create_engine, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, SQLModel, select

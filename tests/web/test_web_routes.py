@@ -13,6 +13,8 @@ from service.web.security import HEADERS, LARGEST_FORM
 # Open on purpose, each with its reason.
 PUBLIC = {
     "/sign-in": "how one gets in",
+    "/sign-in/code": "the second step of it; opens only after the password was right",
+    "/welcome/{token}": "an invitation or a new password; the address is the secret",
     "/in/{carrier}": "carriers call here; each checks its own signature",
     "/healthz": "monitors look here; figures and sentences without any name",
     "/readyz": "monitors look here; says only that the database answers",

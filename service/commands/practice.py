@@ -1,0 +1,92 @@
+"""`rungwise practice`: make a practice with its first lead, or a link for a new password."""
+
+import argparse
+
+from sqlmodel import Session, select
+
+from service.carriers.phone import to_e164
+from service.coach.invitations import email_or_refuse, invite_first, reset
+from service.coach.people import name_or_refuse
+from service.coach.practice_settings import LONGEST_PRACTICE_NAME
+from service.errors import ImpossibleValue, NotFound
+from service.parts import Parts, assemble
+from service.settings import Settings
+from service.store.tables import Practice, Trainer
+from service.ticks.due import zone_named
+from service.wording.safety import emergency_number, known_country
+from service.wording.texts import LANGUAGES
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
+    what = parser.add_subparsers(dest="what", required=True, metavar="add|reset")
+    adds = what.add_parser("add", help="make a practice, and a link for its first lead")
+    adds.add_argument("--name", required=True, help="as texts say it")
+    adds.add_argument("--phone", required=True, help="the number that texts come from")
+    adds.add_argument("--country", required=True, help="two letters, such as US or GB")
+    adds.add_argument("--zone", required=True, help="time zone, such as America/New_York")
+    adds.add_argument("--language", default="en", choices=tuple(LANGUAGES))
+    adds.add_argument("--carrier", default="handset", help="a carrier that is set up (handset)")
+    adds.add_argument("--lead", required=True, help="the practice lead's name")
+    adds.add_argument("--email", required=True, help="the practice lead's e-mail address")
+    resets = what.add_parser("reset", help="a link by which a trainer chooses a new password")
+    resets.add_argument("--email", required=True, help="the trainer's e-mail address")
+    resets.add_argument(
+        "--drop-factor", action="store_true", help="the second factor goes with the old password"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    settings = Settings.from_environment()
+    if options.database:
+        settings = settings.model_copy(update={"database_url": options.database})
+    parts = assemble(settings)
+    try:
+        with parts.store.write() as session:
+            act = _add if options.what == "add" else _reset
+            token = act(session, parts, options)
+    finally:
+        parts.store.close()
+    print(f"{settings.public_url}/welcome/{token}")
+    print("Hand this link over yourself: whoever has it chooses the password. It works once.")
+    return 0
+
+
+def _add(session: Session, parts: Parts, options: argparse.Namespace) -> str:
+    country = options.country.strip().upper()
+    if not known_country(country):
+        raise ImpossibleValue("country", options.country, "two letters of a country we know")
+    if options.carrier not in parts.carriers:
+        known = " or ".join(sorted(parts.carriers))
+        raise ImpossibleValue("carrier", options.carrier, f"one that is set up: {known}")
+    name = name_or_refuse("name", options.name)
+    if len(name) > LONGEST_PRACTICE_NAME:
+        allowed = f"at most {LONGEST_PRACTICE_NAME} characters, to fit the texts"
+        raise ImpossibleValue("name", name, allowed)
+    zone = zone_named(options.zone).key
+    phone = to_e164(options.phone, country)
+    if session.exec(select(Practice.id).where(Practice.phone == phone)).first() is not None:
+        raise ImpossibleValue("phone", phone, "a number that no other practice here has")
+    practice = Practice(
+        name=name,
+        phone=phone,
+        country=country,
+        language=options.language,
+        time_zone=zone,
+        emergency_number=emergency_number(country),
+        carrier=options.carrier,
+        created_at=parts.clock.now(),
+    )
+    session.add(practice)
+    session.flush()
+    print(f"{name} texts from {phone}; safety texts name {practice.emergency_number}.")
+    return invite_first(session, parts.clock.now(), practice.id, options.lead, options.email)
+
+
+def _reset(session: Session, parts: Parts, options: argparse.Namespace) -> str:
+    email = email_or_refuse(options.email)
+    trainer = session.exec(select(Trainer).where(Trainer.email == email)).first()
+    if trainer is None or not trainer.active:
+        raise NotFound(f"There is no trainer with the address {email} who may sign in.")
+    now = parts.clock.now()
+    return reset(session, now, None, trainer, drops_factor=options.drop_factor)
