@@ -2,6 +2,9 @@
 
 import re
 from datetime import timedelta
+from html import unescape
+from urllib.parse import unquote
+from xml.etree import ElementTree
 
 import pyotp
 import pytest
@@ -34,7 +37,7 @@ def set_up(world: World, who: str = "tess") -> tuple[SignedIn, list[str]]:
     assert secret_of(world, who) == "".join(
         re.findall(r"<code>([A-Z2-7 ]+)</code>", page)[0].split()
     )
-    assert 'src="data:image/svg+xml,' in page
+    assert 'src="data:image/svg+xml;' in page
     done = browser.post(f"{PAGE}/confirm", code=code(world, who))
     assert done.status_code == 200, done.text
     world.clock.advance(timedelta(seconds=30))
@@ -249,3 +252,15 @@ def test_half_way_browsers_are_not_listed_as_signed_in(world: World) -> None:
     assert browser.page("/account").count("since <time") == 1
     with world.store.read() as session:
         assert session.exec(select(SignIn).where(SignIn.half)).all()
+
+
+def test_the_code_for_the_app_is_a_picture_that_a_browser_shows(world: World) -> None:
+    """A picture by itself: its own namespace, square, and nothing fetched or run."""
+    browser = world.signed_in()
+    browser.post(f"{PAGE}/begin", password=PASSWORD)
+    (source,) = re.findall(r'<img src="(data:image/svg\+xml;[^"]+)"', browser.page(PAGE))
+    drawn = unquote(unescape(source).partition(",")[2])
+    root = ElementTree.fromstring(drawn)
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert root.attrib["width"] == root.attrib["height"]
+    assert not re.search(r"href|script|url\(", drawn)
