@@ -4,6 +4,10 @@ import csv
 import io
 import json
 import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,12 +20,15 @@ from fhirclient.models.fhirabstractbase import FHIRValidationError
 from sqlalchemy import inspect
 from sqlmodel import SQLModel, select
 from test_intake_page import add as take_in
-from web_world import START, World
+from web_world import START, World, make_world
 
+from service.app import create_app
+from service.clock import HandClock
 from service.coach import erase
 from service.coach.audit import broken_at, last_hash
 from service.coach.export import LEFT_OUT, cell, rows_of
 from service.coach.retests import NewRetest, record_retest
+from service.store import Store
 from service.store.tables import Audit, Client, Due, Message, Practice, Trainer
 from service.ticks.jobs import HANDLERS
 
@@ -37,9 +44,10 @@ def taken_out(world: World, who: str, form: str, by: str = "tess"):
     return answer
 
 
-@pytest.fixture
-def full(world: World) -> World:
+@pytest.fixture(scope="module")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
     """A client with something in every table: intake, practice, a fall, a retest, notes, links."""
+    world = make_world(tmp_path_factory.mktemp("full"))
     landed = take_in(
         world,
         name="Zelphina Quorridge",
@@ -68,7 +76,21 @@ def full(world: World) -> World:
         ):
             new = NewRetest(kind, day, 80, measured, "female", "Widget-word")
             record_retest(session, world.clock.now(), trainer, client, new)
-    return world
+    yield world
+    world.store.close()
+
+
+@pytest.fixture
+def doomed(full: World, tmp_path: Path) -> Iterator[World]:
+    """A copy of that practice, to erase from."""
+    file = tmp_path / "pages.sqlite3"
+    with closing(sqlite3.connect(file)) as copy, closing(sqlite3.connect(file_of(full))) as source:
+        source.backup(copy)
+    store = Store(f"sqlite:///{file}")
+    clock = HandClock(full.clock.now())
+    parts = replace(full.parts, store=store, clock=clock)
+    yield replace(full, parts=parts, app=create_app(parts=parts), clock=clock)
+    store.close()
 
 
 # --- CSV and JSON ---------------------------------------------------------------------------------
@@ -172,7 +194,7 @@ def test_taking_out_is_on_record(full: World) -> None:
     with full.store.read() as session:
         rows = select(Audit).where(Audit.action == "exported").order_by(Audit.id)  # type: ignore[arg-type]
         lines = session.exec(rows).all()
-    assert [(line.client_id, line.detail["form"]) for line in lines] == [
+    assert [(line.client_id, line.detail["form"]) for line in lines[-2:]] == [
         (full.clients["zel"], "fhir"),
         (None, "csv"),
     ]
@@ -283,43 +305,47 @@ def erase_as(world: World, who: str = "zel", by: str = "tess", name: str = "Zelp
     return browser.post(path, name=name, understood="yes", sure=sure[1])
 
 
+def file_of(world: World) -> Path:
+    return Path(world.store.url.removeprefix("sqlite:///"))
+
+
 def file_bytes(world: World) -> bytes:
-    path = Path(world.store.url.removeprefix("sqlite:///"))
+    path = file_of(world)
     return b"".join(one.read_bytes() for one in path.parent.glob(f"{path.name}*"))
 
 
-def test_erasing_leaves_nothing_of_the_client_in_any_table_or_byte(full: World) -> None:
-    held = file_bytes(full)
+def test_erasing_leaves_nothing_of_the_client_in_any_table_or_byte(doomed: World) -> None:
+    held = file_bytes(doomed)
     assert all(secret.encode() in held for secret in ("Zelphina", "+12025550166", "Widget-word"))
-    client_id = full.clients["zel"]
-    done = erase_as(full)
+    client_id = doomed.clients["zel"]
+    done = erase_as(doomed)
     assert (done.status_code, done.headers["location"]) == (303, "/clients/erased")
-    with full.store.read() as session:
+    with doomed.store.read() as session:
         for table, condition in rows_of([client_id]).items():
             assert session.execute(table.select().where(condition)).all() == [], table.name
         assert session.exec(select(Audit).where(Audit.client_id == client_id)).all() == []
         left = session.exec(select(Due)).all()
         assert {one.subject_id for one in left if one.kind == "prompt"} == {
-            full.clients[who] for who in ("ada", "bo", "cy")
+            doomed.clients[who] for who in ("ada", "bo", "cy")
         }
         pages = session.exec(select(Message).where(Message.kind == "page")).all()
         assert pages
         assert all("Zelphina" not in page.body for page in pages)
     # The database itself has no row that points nowhere.
-    with full.store.engine.connect() as connection:
+    with doomed.store.engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
-    rest = file_bytes(full)
+    rest = file_bytes(doomed)
     for secret in SECRETS:
         assert secret.encode() not in rest, secret
 
 
-def test_that_something_was_erased_is_on_record_and_the_trail_still_holds(full: World) -> None:
-    with full.store.read() as session:
+def test_that_something_was_erased_is_on_record_and_the_trail_still_holds(doomed: World) -> None:
+    with doomed.store.read() as session:
         practice = session.get_one(Practice, 1)
         noted = last_hash(session, practice)
         lines = len(session.exec(select(Audit)).all())
-    erase_as(full)
-    with full.store.read() as session:
+    erase_as(doomed)
+    with doomed.store.read() as session:
         practice = session.get_one(Practice, 1)
         assert broken_at(session, practice) is None
         rows = session.exec(select(Audit).order_by(Audit.number)).all()  # type: ignore[arg-type]
@@ -327,7 +353,7 @@ def test_that_something_was_erased_is_on_record_and_the_trail_still_holds(full: 
         assert (last.action, last.client_id, last.trainer_id) == (
             "client erased",
             None,
-            full.trainers["tess"],
+            doomed.trainers["tess"],
         )
         assert last.detail == {"last_hash_before": noted}
         assert len(rows) == lines + 1
@@ -336,38 +362,38 @@ def test_that_something_was_erased_is_on_record_and_the_trail_still_holds(full: 
         assert all(row.client_id is None for row in blank)
 
 
-def test_other_clients_keep_everything(full: World) -> None:
-    full.reply("ada", "I fell, Widget-wood")
-    before = json.loads(taken_out(full, "ada", "json").content)["clients"]
-    erase_as(full)
-    after = json.loads(taken_out(full, "ada", "json").content)["clients"]
+def test_other_clients_keep_everything(doomed: World) -> None:
+    doomed.reply("ada", "I fell, Widget-wood")
+    before = json.loads(taken_out(doomed, "ada", "json").content)["clients"]
+    erase_as(doomed)
+    after = json.loads(taken_out(doomed, "ada", "json").content)["clients"]
     for held in (before, after):
         for line in held[0].pop("audit"):
-            assert line["client_id"] == full.clients["ada"]
+            assert line["client_id"] == doomed.clients["ada"]
     assert before == after
-    full.pass_time(days=2)
-    assert full.sent("bo", "prompt")
+    doomed.pass_time(days=2)
+    assert doomed.sent("bo", "prompt")
 
 
-def test_texts_from_the_phone_before_and_after_are_a_strangers(full: World) -> None:
-    phone = full.client("zel").phone
-    with full.store.write() as session:
+def test_texts_from_the_phone_before_and_after_are_a_strangers(doomed: World) -> None:
+    phone = doomed.client("zel").phone
+    with doomed.store.write() as session:
         session.add(
             Message(
                 practice_id=1, direction="in", kind="reply", body="Zelphina here", from_phone=phone,
                 to_phone="+12025550100", carrier="handset", state="set_aside", created_at=START,
             )
         )  # fmt: skip
-    erase_as(full)
-    with full.store.read() as session:
+    erase_as(doomed)
+    with doomed.store.read() as session:
         assert not [
             m for m in session.exec(select(Message)).all() if phone in (m.from_phone, m.to_phone)
         ]
 
 
-def test_it_asks_twice_and_wants_the_whole_name(full: World) -> None:
-    path = f"/clients/{full.clients['zel']}/erase"
-    browser = full.signed_in()
+def test_it_asks_twice_and_wants_the_whole_name(doomed: World) -> None:
+    path = f"/clients/{doomed.clients['zel']}/erase"
+    browser = doomed.signed_in()
     wrong = browser.post(path, name="Zelphina", understood="yes")
     assert wrong.status_code == 400
     assert 'id="wrong-name"' in wrong.text
@@ -377,38 +403,38 @@ def test_it_asks_twice_and_wants_the_whole_name(full: World) -> None:
     assert "Once more: erase Zelphina Quorridge for ever?" in asked.text
     made_up = browser.post(path, name="Zelphina Quorridge", understood="yes", sure="0" * 32)
     assert "Once more" in made_up.text
-    assert full.client("zel").name == "Zelphina Quorridge"
+    assert doomed.client("zel").name == "Zelphina Quorridge"
 
 
-def test_a_change_in_between_asks_again(full: World) -> None:
-    browser = full.signed_in()
-    path = f"/clients/{full.clients['zel']}/erase"
+def test_a_change_in_between_asks_again(doomed: World) -> None:
+    browser = doomed.signed_in()
+    path = f"/clients/{doomed.clients['zel']}/erase"
     form = {"name": "Zelphina Quorridge", "understood": "yes"}
     sure = re.search(r'name="sure" value="(\w+)"', browser.post(path, **form).text)
     assert sure
-    with full.store.write() as session:
-        session.get_one(Client, full.clients["zel"]).version += 1
+    with doomed.store.write() as session:
+        session.get_one(Client, doomed.clients["zel"]).version += 1
     assert "Once more" in browser.post(path, **form, sure=sure[1]).text
 
 
-def test_only_ones_own_client_or_the_lead(full: World) -> None:
-    path = f"/clients/{full.clients['zel']}/erase"
-    omar = full.signed_in("omar")
+def test_only_ones_own_client_or_the_lead(doomed: World) -> None:
+    path = f"/clients/{doomed.clients['zel']}/erase"
+    omar = doomed.signed_in("omar")
     assert omar.get(path).status_code == 404
     assert omar.post(path, name="Zelphina Quorridge", understood="yes").status_code == 404
-    assert erase_as(full, by="lena").status_code == 303
+    assert erase_as(doomed, by="lena").status_code == 303
 
 
-def test_a_text_that_is_just_leaving_stops_it(full: World) -> None:
-    with full.store.write() as session:
-        rows = select(Message).where(Message.client_id == full.clients["zel"])
+def test_a_text_that_is_just_leaving_stops_it(doomed: World) -> None:
+    with doomed.store.write() as session:
+        rows = select(Message).where(Message.client_id == doomed.clients["zel"])
         message = session.exec(rows).first()
         assert message is not None
-        message.state, message.lease_until = "sending", full.clock.now() + timedelta(minutes=1)
-    answer = erase_as(full)
+        message.state, message.lease_until = "sending", doomed.clock.now() + timedelta(minutes=1)
+    answer = erase_as(doomed)
     assert answer.status_code == 400
     assert "leaving at this moment" in answer.text
-    assert full.client("zel").name == "Zelphina Quorridge"
+    assert doomed.client("zel").name == "Zelphina Quorridge"
 
 
 def test_every_kind_of_due_thing_is_known_to_the_erasure() -> None:
