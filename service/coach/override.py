@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from service.coach import asking
 from service.coach.alerts import RESTS, AlertHandled
 from service.coach.audit import record
+from service.coach.clearance import refuse_uncleared
 from service.coach.moves import store_move
 from service.coach.outbox import Text, cancel_prompts, queue_to_client
 from service.coach.own_wording import wording_of
@@ -221,6 +222,7 @@ def resume(
     )
     if session.exec(others).first() is not None:
         raise StillOpen
+    refuse_uncleared(session, situation.client_id)
     place_client(session, now, trainer, situation, to_key, reason)
     client = situation.client
     client.state = "active"

@@ -37,6 +37,7 @@ DOUBTFUL: tuple[tuple[str, str, Asked], ...] = (
     ("pain", "pain", "pain_yes_no"),
 )
 FOLLOW_UP = ("hurt", "pain_score")
+NOT_BEGUN = "invited"
 
 
 def hear(reply: Reply) -> bool:
@@ -84,8 +85,10 @@ def rest_client(session: Session, now: datetime, client: Client) -> None:
     """No prompts, no reminders, from this moment until a trainer clears the client."""
     if client.state == "stopped":
         # A later START must not undo the rest.
-        client.stopped_from = "resting"
-    elif client.state != "resting":
+        if client.stopped_from != NOT_BEGUN:
+            client.stopped_from = "resting"
+    elif client.state not in ("resting", NOT_BEGUN):
+        # Ending a rest must not begin texts for somebody who was never cleared or never agreed.
         client.state = "resting"
         client.state_since = now
     session.add(client)

@@ -21,12 +21,13 @@ from service.coach.intake import (
     standing,
 )
 from service.coach.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
+from service.coach.override import Handling, handle, resume
 from service.coach.screening import QUESTIONS, harmless
 from service.coach.situation import load
 from service.errors import ImpossibleValue
 from service.ladder.stance import Side
 from service.store.intake_tables import Baseline, HomeSetup, Screening
-from service.store.tables import Audit, Client, Message, Practice, Trainer
+from service.store.tables import Alert, Audit, Client, Message, Practice, Trainer
 
 FILLED = {
     **harmless(),
@@ -265,6 +266,12 @@ def act(world, client_id: int, what, *args: object, **named: object) -> None:
         what(session, world.clock.now(), trainer, client, *args, **named)
 
 
+def resumed(session, now, trainer: Trainer, client: Client) -> None:
+    situation = load(session, client)
+    assert situation is not None
+    resume(session, now, trainer, situation, situation.placement.rung_key, "Fine again")
+
+
 def welcomed(session, now, _trainer, client: Client) -> None:
     welcome(session, now, session.get_one(Practice, client.practice_id), client)
 
@@ -387,6 +394,34 @@ def test_who_gets_texts_is_not_begun_or_screened_twice(world, add) -> None:
         with pytest.raises(AlreadyBegun):
             act(world, client_id, what, *args, **named)
     assert texts(world, client_id) == ["welcome"]
+
+
+@pytest.mark.parametrize("texts_in", [("START",), ("I fell", "no"), ("STOP", "I fell", "START")])
+def test_no_text_of_theirs_begins_practice_for_who_was_not_cleared(world, add, texts_in) -> None:
+    world.client_id = add(chest="yes")
+    for words in texts_in:
+        world.reply(words)
+    assert world.client.state == "invited"
+    for alert in world.alerts().values():
+        with world.store.write() as session:
+            situation = load(session, session.get_one(Client, world.client_id))
+            assert situation is not None
+            trainer = session.get_one(Trainer, world.trainer_id)
+            here = situation.placement.rung_key
+            handling = Handling("Phoned", resume_key=here)
+            found = session.get_one(Alert, alert.id)
+            handle(session, world.clock.now(), trainer, found, situation, handling)
+    assert world.client.state == "invited"
+    world.pass_time(days=3)
+    assert world.sent("prompt") == []
+
+
+def test_a_rest_is_not_ended_while_the_screening_stands_against_it(world, add) -> None:
+    world.client_id = add(chest="yes")
+    with world.store.write() as session:
+        session.get_one(Client, world.client_id).state = "resting"
+    with pytest.raises(AskFirst):
+        act(world, world.client_id, resumed)
 
 
 def test_a_phone_that_another_client_has_stores_nothing(world, add) -> None:
