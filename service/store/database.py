@@ -103,6 +103,8 @@ def _open_postgresql(url: str) -> Engine:
         address = address.set(drivername="postgresql+psycopg")
     engine = create_engine(
         address,
+        # A failed statement is logged without its values: they are people's words and numbers.
+        hide_parameters=True,
         pool_pre_ping=True,
         pool_size=10,
         max_overflow=20,
@@ -121,7 +123,9 @@ def _prepare_postgresql(connection: Any, _record: object) -> None:
 
 
 def _open_sqlite(url: str) -> Engine:
-    engine = create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+    engine = create_engine(
+        url, hide_parameters=True, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000}
+    )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine

@@ -2,7 +2,7 @@
 
 from importlib import resources
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.requests import Request
 from starlette.responses import Response
@@ -37,6 +37,7 @@ from service.web import (
 )
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
+from service.web.visit import ids_fit
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
@@ -52,7 +53,7 @@ def mount(app: FastAPI) -> None:
     """Add every route, the static files, the error pages and the headers to the application."""
     parts: Parts = app.state.parts
     for pages in PAGES:
-        app.include_router(pages.router)
+        app.include_router(pages.router, dependencies=[Depends(ids_fit)])
     app.include_router(callbacks.router)
     app.include_router(health.router)
     held = resources.files("service.web").joinpath("static")

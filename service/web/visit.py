@@ -11,7 +11,7 @@ from fastapi import Depends, Request
 from sqlmodel import Session, col, select
 
 from service.clock import AheadClock
-from service.errors import ServiceError
+from service.errors import NotFound, ServiceError
 from service.parts import Parts
 from service.store.tables import Practice, SignIn, Trainer
 from service.web.callbacks import parts_of
@@ -64,6 +64,22 @@ class Visit:
     @property
     def is_lead(self) -> bool:
         return self.trainer.role == "lead"
+
+
+LARGEST_ID = 2**31 - 1
+# Fields of an address that hold an id or a count.
+NUMBERS_ASKED = ("client", "trainer", "before", "after", "page", "since")
+
+
+def ids_fit(request: Request) -> None:
+    """NotFound for an id in the address that no row can have, and no database would look up."""
+    ids = [str(value) for name, value in request.path_params.items() if name.endswith("_id")]
+    ids += [request.query_params.get(name, "") for name in NUMBERS_ASKED]
+    for value in ids:
+        number = value.strip().lstrip("+-").replace("_", "")
+        long = len(number) > len(str(LARGEST_ID))
+        if number.isdecimal() and (long or int(number) > LARGEST_ID):
+            raise NotFound("There is no such page, or it is not yours to see.")
 
 
 def real_now(parts: Parts) -> datetime:
