@@ -5,8 +5,8 @@ what it is sorted and filtered by; all else is read for the clients on the page 
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -26,6 +26,9 @@ TODAY = (
     *("silent", "wobbly", "resting", "not_arrived", "missed", "stopped"),
     *("skipped", "replied", "sent", "due", "steady", "none", "paused", "invited"),
 )
+AS_NAMED = {code: code for code in TODAY}
+# Clients who get no texts at present: their state says all there is to say.
+IDLE = ("resting", "paused", "stopped", "invited")
 SORTS = ("name", "today", "days", "rung")
 
 
@@ -87,7 +90,8 @@ def clients_page(
     order = [each.desc() if wanted.turned else each for each in order]
     page = asked.order_by(*order, col(Client.id)).limit(most).offset(after)
     ids = list(session.execute(page).scalars())
-    counted = _joined(select(func.count(col(Client.id))), wanted, days).where(*conditions)
+    unsorted = replace(wanted, sort="name")
+    counted = _joined(select(func.count(col(Client.id))), unsorted, days).where(*conditions)
     total = session.execute(counted).scalar_one()
     return _rows(session, ids, days), total
 
@@ -159,8 +163,8 @@ def _with_day(query: Select[Any], days: _Days) -> Select[Any]:
     )
 
 
-def _today() -> ColumnElement[str]:
-    """One of TODAY for each client, from what `_with_day` joined."""
+def _today(values: Mapping[str, Any]) -> ColumnElement[Any]:
+    """The value for what today is for each client, one of TODAY, from what `_with_day` joined."""
     told = col(Report.told)
     wobbly = or_(
         told["steadiness"].as_string() == "wobbly",
@@ -168,8 +172,8 @@ def _today() -> ColumnElement[str]:
         told["steadiness_by_side"]["right"].as_string() == "wobbly",
     )
     reported = col(Report.id).is_not(None)
-    return case(
-        (col(Client.state) != "active", col(Client.state)),
+    rules = (
+        *((col(Client.state) == state, state) for state in IDLE),
         (and_(reported, told["skipped"].as_boolean()), "skipped"),
         (and_(reported, wobbly), "wobbly"),
         (and_(reported, told["steadiness"].as_string() == "steady"), "steady"),
@@ -180,8 +184,8 @@ def _today() -> ColumnElement[str]:
         (col(Message.state) == "missed", "missed"),
         (col(Message.id).is_not(None), "sent"),
         (col(Due.id).is_not(None), "due"),
-        else_="none",
     )
+    return case(*((met, values[code]) for met, code in rules), else_=values["none"])
 
 
 def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
@@ -189,7 +193,7 @@ def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
     if wanted.trainer_id is not None:
         found.append(col(Client.trainer_id) == wanted.trainer_id)
     if wanted.today:
-        found.append(_today() == wanted.today)
+        found.append(_today(AS_NAMED) == wanted.today)
     return found
 
 
@@ -213,8 +217,7 @@ def _number_in(words: str) -> str:
 def _order(wanted: Wanted) -> list[Any]:
     """What the list is sorted by before the name."""
     if wanted.sort == "today":
-        rank = case(*((_today() == code, place) for place, code in enumerate(TODAY)), else_=99)
-        return [rank]
+        return [_today({code: place for place, code in enumerate(TODAY)})]
     if wanted.sort == "days":
         return [col(Placement.since)]
     if wanted.sort == "rung":
@@ -264,7 +267,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
             select(
                 Client,
                 col(TrainerRow.name),
-                _today(),
+                _today(AS_NAMED),
                 col(Report.told),
                 col(Placement.rung_key),
                 col(Placement.since),
