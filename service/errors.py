@@ -25,7 +25,3 @@ class NotFound(ServiceError):
 
 class EditedMeanwhile(ServiceError):
     """Someone else changed this since you opened it. Look at the new state and save again."""
-
-
-class GateClosed(ServiceError):
-    """The rung lies past a gate. Open the gate on the client's page first."""

@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import update
+from sqlalchemy import ColumnElement, update
 from sqlmodel import Session, col, or_, select
 
 from service.carriers.base import OutboundText
@@ -129,29 +129,25 @@ def _queue(
 
 def cancel_prompts(session: Session, client_id: int) -> None:
     """Take back what has not left yet and asks the client to practise."""
-    session.execute(
-        update(Message)
-        .where(
-            col(Message.client_id) == client_id,
-            col(Message.direction) == "out",
-            col(Message.state) == "queued",
-            col(Message.kind).in_(CANCELLED_BY_REST),
-        )
-        .values(state="cancelled", problem="The client stopped, rests or is paused.")
-    )
+    asks = col(Message.kind).in_(CANCELLED_BY_REST)
+    _cancel(session, client_id, asks, "The client stopped, rests or is paused.")
 
 
 def cancel_all(session: Session, client_id: int) -> None:
     """Take back everything queued for a client who said STOP, but what answers a call for help."""
+    _cancel(session, client_id, col(Message.kind).not_in(AFTER_STOP), "The client said STOP.")
+
+
+def _cancel(session: Session, client_id: int, which: ColumnElement[bool], problem: str) -> None:
     session.execute(
         update(Message)
         .where(
             col(Message.client_id) == client_id,
             col(Message.direction) == "out",
             col(Message.state) == "queued",
-            col(Message.kind).not_in(AFTER_STOP),
+            which,
         )
-        .values(state="cancelled", problem="The client said STOP.")
+        .values(state="cancelled", problem=problem)
     )
 
 

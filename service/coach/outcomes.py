@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Row, or_
 from sqlalchemy import select as columns
-from sqlmodel import Session, and_, col, select
+from sqlmodel import Session, col, select
 
 from service.coach.falls import falls_told
 from service.coach.retests import local_date
@@ -23,6 +23,7 @@ from service.evidence.landmarks import LANDMARKS, Path
 from service.evidence.rates import WHO_DAYS_A_WEEK, Estimate, expected_falls, rate_per, share
 from service.evidence.survival import Curve, curve
 from service.ladder.body import profile_from_json
+from service.store.plans import present_plans
 from service.store.scope import Scope
 from service.store.tables import Client, Message, MoveRow, Placement, PlanRow, Report
 
@@ -152,17 +153,7 @@ def _clients(session: Session, scope: Scope) -> Sequence[Client]:
 
 def _paths(session: Session, ids: Sequence[int]) -> dict[int, Path]:
     """Each client's path. Bodies are often alike, so that one path serves several clients."""
-    rows = (
-        select(PlanRow.client_id, PlanRow.profile)
-        .join(
-            Placement,
-            and_(
-                col(Placement.client_id) == col(PlanRow.client_id),
-                col(Placement.plan_version) == col(PlanRow.version),
-            ),
-        )
-        .where(col(PlanRow.client_id).in_(ids))
-    )
+    rows = present_plans(PlanRow.profile, ids)
     made: dict[object, Path] = {}
     found = {}
     for client_id, stored in session.exec(rows):

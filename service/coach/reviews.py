@@ -7,15 +7,16 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
-from sqlmodel import Session, and_, col, func, select
+from sqlmodel import Session, col, func, select
 
 from service.coach.falls import falls_told
 from service.coach.retests import local_date, reviews_due
 from service.coach.stored import PlanSettings
 from service.evidence import ClientSeen, DaySeen, Reason, rank, reasons
 from service.evidence.visits import BEFORE_DAYS, FALL_DAYS, RECENT_DAYS, SILENT_PROMPTS
+from service.store.plans import present_plans
 from service.store.scope import Scope
-from service.store.tables import Alert, Client, Message, MoveRow, Placement, PlanRow, Report
+from service.store.tables import Alert, Client, Message, MoveRow, PlanRow, Report
 
 LOOK_BACK = timedelta(days=RECENT_DAYS + BEFORE_DAYS + 1)
 BAD = frozenset({"wobbly", "short", "far_short"})
@@ -82,17 +83,7 @@ def seen_of(
 
 
 def _settings(session: Session, ids: Sequence[int]) -> dict[int, PlanSettings]:
-    rows = (
-        select(PlanRow.client_id, PlanRow.settings)
-        .join(
-            Placement,
-            and_(
-                col(Placement.client_id) == col(PlanRow.client_id),
-                col(Placement.plan_version) == col(PlanRow.version),
-            ),
-        )
-        .where(col(PlanRow.client_id).in_(ids))
-    )
+    rows = present_plans(PlanRow.settings, ids)
     return {client_id: PlanSettings.from_json(stored) for client_id, stored in session.exec(rows)}
 
 

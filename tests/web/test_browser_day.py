@@ -1,21 +1,11 @@
 """A trainer's day in a real browser: a fall comes in, is handled, the client goes on elsewhere."""
 
-from collections.abc import Iterator
-
 import pytest
-from browsing import Window, launch, served
-from playwright.sync_api import Browser, expect, sync_playwright
+from browsing import Window, served
+from playwright.sync_api import Browser, expect
 from web_world import World
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = launch(playwright)
-        yield launched
-        launched.close()
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])

@@ -6,8 +6,8 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from browsing import THEMES, WIDTHS, Window, launch, served
-from playwright.sync_api import Browser, expect, sync_playwright
+from browsing import THEMES, WIDTHS, Window, served
+from playwright.sync_api import Browser, expect
 from stored_practice import BEGAN, later, lives, store_clients
 from web_world import START, World, make_world
 
@@ -31,14 +31,6 @@ PAGES = (
     *("/clients/{ada}/retests/new/sppb", "/clients/{ada}/retests/new/chair_stand_30s"),
     *("/tests/four_stage", "/tests/one_leg"),
 )
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = launch(playwright)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")

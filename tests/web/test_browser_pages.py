@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browsing import THEMES, WIDTHS, Window, launch, served
-from playwright.sync_api import Browser, sync_playwright
+from browsing import THEMES, WIDTHS, Window, served
+from playwright.sync_api import Browser
 from web_world import World, make_world
 
 pytestmark = pytest.mark.browser
@@ -29,14 +29,6 @@ PAGES = {
     "account": "/account",
     "nothing": "/nowhere",
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = launch(playwright)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browsing import THEMES, WIDTHS, Window, launch, served
-from playwright.sync_api import Browser, Page, sync_playwright
+from browsing import THEMES, WIDTHS, Window, served
+from playwright.sync_api import Browser, Page
 from test_import_page import row, written
 from test_intake_page import TYPICAL
 from web_world import World, make_world
@@ -30,14 +30,6 @@ PAGES = (
 )
 
 WHOLE = ((1280, "light"), (360, "dark"))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = launch(playwright)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")
