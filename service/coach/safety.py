@@ -46,18 +46,23 @@ def hear(reply: Reply) -> bool:
     asked = reply.context.asked
     question = asking.current_question(session, now, reply.situation.client_id)
     sure = [row for row in SURE if getattr(reading, row[0]) in ("yes", True)]
+    doubtful = [row for row in DOUBTFUL if getattr(reading, row[0]) == "unsure"]
     graver = [row for row in sure if row[0] != "pain"]
-    if question is not None and asked in FOLLOW_UP and not graver:
+    # Who rests is past every doubt; who only asked for help may tell of one in the answer.
+    new_doubt = bool(doubtful) and not sure and not reply.situation.resting
+    if question is not None and asked in FOLLOW_UP and not graver and not new_doubt:
         asking.answered(session, now, question, reply.message)
         _follow_up_answered(reply)
-        return True
+        # And may tell the day's result in the same breath.
+        return reply.situation.resting or reading.kind not in ("result", "skipped")
     if sure:
         if question is not None and question.kind in asking.SAFETY:
             asking.answered(session, now, question, reply.message)
         _rest(reply, sure)
         return True
-    doubtful = [row for row in DOUBTFUL if getattr(reading, row[0]) == "unsure"]
     if doubtful:
+        if question is not None and asked in FOLLOW_UP:
+            asking.answered(session, now, question, reply.message)
         _doubt(reply, doubtful)
         return True
     if question is not None and asked in asking.DOUBTS and reading.yes_no == "no":

@@ -216,6 +216,27 @@ def test_help_says_who_this_is_asks_and_tells_the_trainer(world):
     assert any(alert.urgency == "urgent" for alert in world.alerts().values())
 
 
+def test_a_near_fall_told_in_answer_to_help_is_asked_about(world):
+    world.pass_time(hours=1)
+    world.reply("HELP")
+    world.reply("no but I nearly fell")
+    assert "near_fall" in world.alerts()
+    assert "did you fall" in world.sent("safety")[-1].body
+    before = len(world.sent("prompt"))
+    world.pass_time(days=1)
+    assert len(world.sent("prompt")) == before
+
+
+def test_a_result_after_help_still_counts_as_the_days_report(world):
+    world.pass_time(hours=1)
+    world.reply("HELP")
+    world.reply("20 steady")
+    with world.store.read() as session:
+        report = session.exec(select(Report)).one()
+    assert report.told["steadiness"] == "steady"
+    assert world.sent("answer")[-1].body.startswith("20 s, steady")
+
+
 def test_help_from_a_resting_client_is_urgent(world):
     world.pass_time(hours=1)
     world.reply("I fell")
