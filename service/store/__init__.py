@@ -2,6 +2,7 @@
 
 from service.store import (
     account_tables,
+    alert_tables,
     carrier_tables,
     intake_tables,
     review_tables,
@@ -13,6 +14,7 @@ from service.store.database import Store
 __all__ = [
     "Store",
     "account_tables",
+    "alert_tables",
     "carrier_tables",
     "intake_tables",
     "review_tables",

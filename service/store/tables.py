@@ -54,6 +54,8 @@ class Practice(SQLModel, table=True):
     is_demo: bool = False
     # Whether everybody must have a second factor.
     needs_factor: bool = False
+    # After how many months the words of texts are removed; None keeps them.
+    keep_texts_months: int | None = None
     created_at: datetime = Field(sa_type=UtcDateTime)
 
 
@@ -81,6 +83,8 @@ class Trainer(SQLModel, table=True):
     phone: str | None = Field(default=None, sa_type=Sealed)
     second_contact_name: str | None = Field(default=None, sa_type=Sealed)
     second_contact_phone: str | None = Field(default=None, sa_type=Sealed)
+    # How urgent alerts reach them: text, email or both.
+    page_by: str = Field(default="text", sa_column_kwargs={"server_default": "text"})
     active: bool = True
     # The second factor: asked for from `factor_since` on; `factor_step` is the last code's time.
     factor_secret: str | None = Field(default=None, sa_type=Sealed)
@@ -100,6 +104,8 @@ class SignIn(SQLModel, table=True):
     created_at: datetime = Field(sa_type=UtcDateTime)
     expires_at: datetime = Field(sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    # To the minute; None until the first page after signing in.
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     browser: str = ""
     # The password was right and the second factor is still asked for: opens nothing yet.
     half: bool = False
@@ -216,6 +222,8 @@ class Message(SQLModel, table=True):
     context: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     reading: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     reader_version: int | None = None
+    # When the words were removed because the practice keeps them no longer.
+    removed_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 # Written out, not bound as values: only so do the databases see that their small index holds it.
