@@ -9,6 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
 from released import RELEASES, Released, dump, load, read_release, tables_of
 from sqlalchemy import make_url, text
 from sqlmodel import SQLModel, select
@@ -124,3 +126,11 @@ def test_what_differs_is_found() -> None:
     rows[1][released.columns["client"].index("called")] = "Somebody"
     changed = replace(released, rows={**released.rows, "client": rows})
     assert list(differing(changed, released)) == ["client"]
+
+
+def test_a_migrated_database_has_the_tables_of_the_code(bare: Store) -> None:
+    """Nothing is left for a further step to do: tables, columns, types, keys and indexes."""
+    migrate(bare)
+    with bare.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, SQLModel.metadata) == []
