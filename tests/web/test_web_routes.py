@@ -4,11 +4,14 @@ import re
 from collections.abc import Iterable, Iterator
 
 import pytest
+from fastapi import Request
 from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute, Mount, Route
 from web_world import World
 
+from service.store.tables import Client
 from service.web.security import HEADERS, LARGEST_FORM
+from service.web.visit import PartsHere, Signed, SignInFirst, find_sign_in, real_now
 
 # Open on purpose, each with its reason.
 PUBLIC = {
@@ -25,14 +28,15 @@ PUBLIC = {
 }
 
 
-def routes(world: World) -> Iterator[tuple[str, str]]:
+def routes(world: World, below: str = "/") -> Iterator[tuple[str, str]]:
+    """Method and path of everything that is mounted, under the path `below`."""
     for route in flat(world.app.routes):
         if isinstance(route, Mount):
             assert route.path == "/static"
             continue
         assert isinstance(route, Route | APIRoute), route
         for method in sorted(route.methods or set()):
-            if method != "HEAD":
+            if method != "HEAD" and route.path.startswith(below):
                 yield method, route.path
 
 
@@ -46,28 +50,61 @@ def filled(path: str, client: int = 1) -> str:
     return re.sub(r"\{(\w+)\}", str(client), path)
 
 
-def test_signed_out_every_route_leads_to_the_sign_in_page(world: World) -> None:
-    checked = 0
-    for method, path in routes(world):
+# --- the walks: each names the routes that fail it ------------------------------------------------
+
+
+def open_to_strangers(world: World, below: str = "/") -> list[str]:
+    """Routes that do not send whoever is signed out to the sign-in page."""
+    found = []
+    for method, path in routes(world, below):
         if path in PUBLIC:
             continue
         answer = world.browser().request(method, filled(path))
-        assert answer.status_code == 303, (method, path, answer.status_code)
-        assert answer.headers["location"].startswith("/sign-in"), (method, path)
-        checked += 1
-    assert checked >= 10
+        to = answer.headers.get("location", "")
+        if answer.status_code != 303 or not to.startswith("/sign-in"):
+            found.append(f"{method} {path}")
+    return found
+
+
+def changed_without_the_token(world: World, below: str = "/") -> list[str]:
+    """Routes that take a change from a signed-in browser without the form's token."""
+    browser = world.signed_in().browser
+    found = []
+    for method, path in routes(world, below):
+        if method == "GET" or path in PUBLIC:
+            continue
+        forms: list[dict[str, str]] = [{}, {"csrf": ""}, {"csrf": "made-up"}]
+        answers = [browser.request(method, filled(path), data=form) for form in forms]
+        answers.append(browser.request(method, filled(path), json={"csrf": "x"}))
+        if any(answer.status_code != 403 for answer in answers):
+            found.append(f"{method} {path}")
+    return found
+
+
+def shown_to_another_trainer(
+    world: World, client_id: int, alert_id: int, below: str = "/"
+) -> list[str]:
+    """Routes with an id in them that Tess may use for Omar's client or alert."""
+    browser = world.signed_in("tess")
+    found = []
+    for method, path in routes(world, below):
+        if "{" not in path or path in PUBLIC:
+            continue
+        address = filled(path, alert_id if "alert" in path else client_id)
+        answer = browser.get(address) if method == "GET" else browser.post(address)
+        if answer.status_code != 404:
+            found.append(f"{method} {path}")
+    return found
+
+
+def test_signed_out_every_route_leads_to_the_sign_in_page(world: World) -> None:
+    assert open_to_strangers(world) == []
+    assert len([path for _, path in routes(world) if path not in PUBLIC]) >= 80
 
 
 def test_signed_in_no_change_without_the_forms_token(world: World) -> None:
+    assert changed_without_the_token(world) == []
     browser = world.signed_in().browser
-    for method, path in routes(world):
-        if method == "GET" or path in PUBLIC:
-            continue
-        for form in ({}, {"csrf": ""}, {"csrf": "made-up"}):
-            answer = browser.request(method, filled(path), data=form)
-            assert answer.status_code == 403, (method, path, form, answer.status_code)
-        answer = browser.request(method, filled(path), json={"csrf": "x"})
-        assert answer.status_code == 403, (method, path)
     assert browser.post("/in/handset", data={"text": "x"}).status_code == 403
 
 
@@ -75,16 +112,50 @@ def test_every_route_with_a_clients_id_is_not_found_for_another_trainer(world: W
     world.reply("cy", "I fell over")
     (alert,) = world.alerts("cy")
     theirs = world.clients["cy"]
+    assert shown_to_another_trainer(world, theirs, alert.id) == []
     browser = world.signed_in("tess")
-    for method, path in routes(world):
-        if "{" not in path or path in PUBLIC:
-            continue
-        one = alert.id if "alert" in path else theirs
-        address = filled(path, one)
-        answer = browser.get(address) if method == "GET" else browser.post(address)
-        assert answer.status_code == 404, (method, path, answer.status_code)
     assert browser.get(f"/phone?client={theirs}").status_code == 404
     assert world.alerts("cy")[0].state == "new"
+
+
+# --- the walks would name a route that lacks what they look for -----------------------------------
+
+NEW = "/newly-made"
+
+
+def test_a_new_route_without_sign_in_is_named(world: World) -> None:
+    world.app.add_api_route(NEW, lambda: "everybody's clients")
+    world.app.add_api_route(NEW, lambda: "done", methods=["POST"])
+    assert open_to_strangers(world, NEW) == ["GET /newly-made", "POST /newly-made"]
+
+
+def test_a_new_form_without_the_token_is_named(world: World) -> None:
+    def delete_it(request: Request, parts: PartsHere) -> str:
+        """Asks for a sign-in, and for nothing else: what a route of another router would do."""
+        with parts.store.read() as session:
+            token = request.cookies.get("rungwise", "")
+            if find_sign_in(session, token, real_now(parts)) is None:
+                raise SignInFirst("/")
+        return "deleted"
+
+    world.app.add_api_route(NEW, delete_it, methods=["POST"])
+    assert open_to_strangers(world, NEW) == []
+    assert changed_without_the_token(world, NEW) == ["POST /newly-made"]
+
+
+def test_a_new_page_of_any_client_is_named(world: World) -> None:
+    def show(visit: Signed, client_id: int) -> str:
+        """Asks for a sign-in, and not whose client it is."""
+        with visit.parts.store.read() as session:
+            return session.get_one(Client, client_id).name
+
+    world.app.add_api_route(f"{NEW}/{{client_id}}", show)
+    world.reply("cy", "I fell over")
+    (alert,) = world.alerts("cy")
+    named = shown_to_another_trainer(world, world.clients["cy"], alert.id, NEW)
+    assert named == ["GET /newly-made/{client_id}"]
+    assert open_to_strangers(world, NEW) == []
+    assert changed_without_the_token(world, NEW) == []
 
 
 def test_a_practice_lead_sees_every_clients_pages(world: World) -> None:
