@@ -22,7 +22,7 @@ def create_app(settings: Settings | None = None, parts: Parts | None = None) -> 
         if stop is not None:
             stop()
 
-    app = FastAPI(title="Rungwise", lifespan=lifespan, docs_url=None, redoc_url=None)
+    app = FastAPI(title="Rungwise", lifespan=lifespan, openapi_url=None)
     app.state.parts = here
     mount(app)
     return app

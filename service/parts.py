@@ -1,13 +1,14 @@
 """The parts a running service is put together from, made once from its settings."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sqlmodel import select
 
 from service.carriers.base import Carrier
 from service.carriers.setup import carriers_from
 from service.clock import AheadClock, Clock, SystemClock
+from service.meters import Meters
 from service.settings import Settings
 from service.store import Store
 from service.store.sealing import open_store
@@ -16,12 +17,13 @@ from service.store.tables import Practice
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """Settings, store, clock and the carriers by name."""
+    """Settings, store, clock, the carriers by name, and what this process counts."""
 
     settings: Settings
     store: Store
     clock: Clock
     carriers: Mapping[str, Carrier]
+    meters: Meters = field(default_factory=Meters)
 
     @property
     def is_demo(self) -> bool:

@@ -56,6 +56,15 @@ def _data_keys(text: str) -> str:
     return text
 
 
+def _syslog(text: str) -> str:
+    """Where a syslog listens: udp://host:port, or a socket on this machine."""
+    if not re.fullmatch(r"udp://[A-Za-z0-9.-]+(:[0-9]{1,5})?|/[!-~]{1,200}", text):
+        raise ValueError("it must be udp://host:514 or a socket's path such as /dev/log")
+    if text.startswith("udp://"):
+        _ = urlsplit(text).port  # a ValueError for one that cannot be
+    return text
+
+
 def _mail_address(text: str) -> str:
     """An e-mail address without a name before it."""
     if not re.fullmatch(r"[^\s@<>]{1,64}@[A-Za-z0-9.-]{1,190}", text):
@@ -68,6 +77,7 @@ MailAddress = Annotated[str, AfterValidator(_mail_address)]
 DataKeys = Annotated[str, AfterValidator(_data_keys)]
 Plain = Annotated[str, AfterValidator(_plain)]
 Token = Annotated[str, AfterValidator(_token)]
+Syslog = Annotated[str, AfterValidator(_syslog)]
 
 # Settings that only make sense together: the first names of each group are all needed.
 TOGETHER = {
@@ -92,6 +102,17 @@ class Settings(BaseModel):
     ticks: bool = True
     tick_seconds: float = Field(default=1.0, ge=0.1, le=60)
     secure_cookies: bool = False
+
+    log_format: Literal["json", "plain"] = "json"
+    log_level: Literal["debug", "info", "warning", "error"] = "info"
+    # Errors go to a syslog too (RFC 5424): udp://host:514 or a socket's path.
+    error_syslog: Syslog | None = None
+    # Whoever asks for /metrics shows it; without one only this machine may ask.
+    metrics_token: Token | None = Field(default=None, repr=False)
+    # Calls of the JSON API a minute, for each token and process.
+    api_per_minute: int = Field(default=120, ge=1, le=100_000)
+    # Webhooks to addresses inside one's own network, and without TLS: for rehearsals.
+    webhook_private: bool = False
 
     kannel_url: Address | None = None
     kannel_username: Plain | None = None

@@ -7,6 +7,7 @@ import uvicorn
 
 from service.app import create_app
 from service.errors import ServiceError
+from service.logs import write_logs
 from service.parts import Parts, assemble
 from service.settings import Settings
 
@@ -54,12 +55,13 @@ def serve(parts: Parts) -> None:
     """Serve until interrupted."""
     settings = parts.settings
     check_port(settings)
+    write_logs(settings)
     uvicorn.run(
         create_app(parts=parts),
         host=settings.host,
         port=settings.port,
-        log_level="warning",
-        # Addresses and paths of clients stay out of the logs.
+        log_config=None,  # ours is set already
+        # Addresses and paths of clients stay out of the logs: see service/web/asked.py.
         access_log=False,
         server_header=False,
         proxy_headers=True,

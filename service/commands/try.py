@@ -45,6 +45,8 @@ def run(options: argparse.Namespace) -> int:
         Settings(
             database_url=f"sqlite:///{file}",
             handset_token=HANDSET_TOKEN,
+            log_format="plain",
+            log_level="warning",
         ),
         options,
     )

@@ -8,6 +8,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.carriers.email import mail_server
 from service.coach.flow import Pace
+from service.logs import about
 from service.parts import Parts
 from service.settings import Settings
 from service.ticks.jobs import due_tick, look_after, note_tick
@@ -30,7 +31,7 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
     """
     scheduler = BackgroundScheduler(timezone="UTC")
     watch = ClockWatch()
-    senders = Senders(parts.store, parts.carriers, parts.clock, paces(parts.settings))
+    senders = Senders(parts.store, parts.carriers, parts.clock, paces(parts.settings), parts.meters)
     senders.start()
 
     def due() -> bool:
@@ -47,9 +48,10 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
     noted = dict.fromkeys(jobs, 0.0)
 
     def run(name: str) -> None:
-        if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
-            noted[name] = monotonic()
-            note_tick(parts.store, name, datetime.now(UTC))
+        with about(tick=name):
+            if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
+                noted[name] = monotonic()
+                note_tick(parts.store, name, datetime.now(UTC))
 
     for name in jobs:
         scheduler.add_job(

@@ -9,11 +9,21 @@ from time import monotonic
 from types import TracebackType
 from typing import Self
 
-from service.carriers.base import Carrier, OutboundText, Outcome, TryLater, Unknown
+from service.carriers.base import (
+    Accepted,
+    Carrier,
+    OutboundText,
+    Outcome,
+    Refused,
+    TryLater,
+    Unknown,
+)
 from service.clock import Clock
 from service.coach.delivery import Sent, settle, take
 from service.coach.flow import Pace
 from service.coach.outbox import LEASE, outbound, waits_for
+from service.logs import about
+from service.meters import Meters
 from service.store import Store
 
 log = logging.getLogger(__name__)
@@ -23,6 +33,12 @@ log = logging.getLogger(__name__)
 HAND_OVER_WITHIN = timedelta(seconds=20)
 # A round waits for one answer at most, and each comes within half a minute.
 ROUND_WITHIN_S = 90.0
+OUTCOMES: Mapping[type, str] = {
+    Accepted: "accepted",
+    TryLater: "try_later",
+    Refused: "refused",
+    Unknown: "unknown",
+}
 
 
 class Sender:
@@ -32,13 +48,22 @@ class Sender:
     state and the wire nothing is waited for.
     """
 
-    def __init__(self, store: Store, carrier: Carrier, clock: Clock, pace: Pace) -> None:
+    def __init__(
+        self,
+        store: Store,
+        carrier: Carrier,
+        clock: Clock,
+        pace: Pace,
+        meters: Meters | None = None,
+    ) -> None:
         self._store = store
         self._carrier = carrier
         self._clock = clock
         self._pace = pace
         self._pool: ThreadPoolExecutor | None = None
         self._on_their_way: set[Future[Sent]] = set()
+        self._meters = meters or Meters()
+        self._answers_since: dict[int, datetime] = {}
 
     @property
     def name(self) -> str:
@@ -93,6 +118,8 @@ class Sender:
         until = Deadline(now + HAND_OVER_WITHIN, monotonic() + HAND_OVER_WITHIN.total_seconds())
         for message in claimed.to_send:
             text = outbound(message, now)
+            if message.answers_id is not None:
+                self._answers_since[message.id] = message.created_at
             self._on_their_way.add(
                 self._threads().submit(self._send, text, message.attempts, until)
             )
@@ -113,7 +140,7 @@ class Sender:
         try:
             return self._carrier.send(text)
         except Exception as problem:
-            log.exception("sending message %s failed", text.id)
+            log.exception("sending message %s failed", text.id, extra={"message_id": text.id})
             return Unknown(type(problem).__name__)
 
     def _store_answers(self) -> int:
@@ -123,7 +150,18 @@ class Sender:
         self._store.run(lambda session: settle(session, now, self._carrier.name, answers))
         # Only now: while the database is away, the answers wait here.
         self._on_their_way -= done
+        for answer in answers:
+            self._count(answer, now)
         return len(answers)
+
+    def _count(self, answer: Sent, now: datetime) -> None:
+        outcome = OUTCOMES[type(answer.outcome)]
+        self._meters.sent.labels(self.name, outcome).inc()
+        since = self._answers_since.pop(answer.message_id, None)
+        if since is not None and outcome == "accepted":
+            self._meters.answers.observe(max((now - since).total_seconds(), 0.0))
+        ids = {"message_id": answer.message_id, "attempt": answer.attempt}
+        log.info("handed over", extra={**ids, "carrier": self.name, "outcome": outcome})
 
 
 class Senders:
@@ -135,9 +173,10 @@ class Senders:
         carriers: Mapping[str, Carrier],
         clock: Clock,
         paces: Mapping[str, Pace],
+        meters: Meters | None = None,
     ) -> None:
         self._threads = [
-            _Loop(Sender(store, carrier, clock, paces.get(name, Pace())))
+            _Loop(Sender(store, carrier, clock, paces.get(name, Pace()), meters))
             for name, carrier in carriers.items()
         ]
 
@@ -174,6 +213,10 @@ class _Loop(Thread):
         self._sender = sender
 
     def run(self) -> None:
+        with about(tick="send"):
+            self._run()
+
+    def _run(self) -> None:
         while not self.stopping:
             self.wake.wait()
             self.wake.clear()

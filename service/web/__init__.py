@@ -35,6 +35,7 @@ from service.web import (
     start,
     summary,
 )
+from service.web.asked import Asked
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
 from service.web.visit import ids_fit
@@ -61,6 +62,7 @@ def mount(app: FastAPI) -> None:
     add_error_pages(app)
     app.add_middleware(LimitBody)
     app.add_middleware(SecureHeaders, https=parts.settings.secure_cookies)
+    app.add_middleware(Asked, meters=parts.meters)
 
 
 class Static(StaticFiles):

@@ -62,6 +62,7 @@ def store_heard(parts: Parts, carrier: str, heard: Heard) -> None:
     """Store texts and receipts, and everything they set off, in one transaction."""
     with parts.store.write() as session:
         now = parts.clock.now()
-        for text in heard.texts:
-            receive(session, now, carrier, text)
+        stored = [receive(session, now, carrier, text) for text in heard.texts]
         note_receipts(session, now, carrier, heard.receipts)
+    ids = [message.id for message in stored if message is not None]
+    log.info("texts stored", extra={"carrier": carrier, "message_ids": ids})

@@ -9,7 +9,9 @@ from starlette.exceptions import HTTPException
 
 from service.coach.alerts import AlertHandled
 from service.errors import EditedMeanwhile, NotFound, ServiceError
+from service.web.asked import HEADER
 from service.web.pages import page
+from service.web.security import HEADERS
 from service.web.visit import (
     FACTOR_PAGE,
     FactorFirst,
@@ -85,12 +87,17 @@ def http_error(request: Request, error: Exception) -> Response:
     return answer
 
 
-def our_mistake(_request: Request, _error: Exception) -> Response:
+def our_mistake(request: Request, _error: Exception) -> Response:
+    called = str(request.scope.get("state", {}).get("request_id", "unknown"))
     sentence = (
         "Something went wrong on our side, and what you sent was not stored. Try once more; if it "
-        "happens again, tell whoever runs this installation. Texts and alerts go on meanwhile."
+        "happens again, tell whoever runs this installation; the log has it under the number "
+        f"{called}. Texts and alerts go on meanwhile."
     )
-    return error_page(500, sentence)
+    answer = error_page(500, sentence)
+    # This answer is made outside of everything that would add them.
+    answer.headers.update({**HEADERS, HEADER: called})
+    return answer
 
 
 def error_page(status: int, sentence: str) -> Response:

@@ -49,7 +49,6 @@ OUTSIDE = {
     "/in/{carrier}": ("get", "post"),
     "/healthz": ("get",),
     "/readyz": ("get",),
-    "/openapi.json": ("get",),
 }
 Operation = Any
 

@@ -24,7 +24,6 @@ PUBLIC = {
     "/p/{token}": "a text's link; shows a stance and nothing of anybody",
     "/p/{token}.png": "the same as a picture",
     "/calendar/{token}.ics": "calendar programs cannot sign in; the address is the secret",
-    "/openapi.json": "lists routes and nothing of anybody",
 }
 
 
