@@ -26,8 +26,9 @@ from service.wording.rung_words import rung_short
 FORMAT = "rungwise"
 FORMAT_VERSION = 1
 CLIENTS_AT_ONCE = 50
-# Keys to a page are nobody's data, and a hash of one helps nobody who may have it.
-LEFT_OUT = {"picture_link": {"token_hash"}}
+# Keys to a page are nobody's data, and a hash of one helps nobody who may have it. What a program
+# was answered is a copy of what stands elsewhere.
+LEFT_OUT = {"picture_link": {"token_hash"}, "api_act": {"key_hash", "request_hash", "answer"}}
 # What stands above a client and is shared by others.
 NOT_A_CLIENTS = frozenset({"practice", "trainer", "number"})
 # A spreadsheet takes a cell that begins so for a formula.

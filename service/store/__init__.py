@@ -3,6 +3,7 @@
 from service.store import (
     account_tables,
     alert_tables,
+    api_tables,
     carrier_tables,
     intake_tables,
     review_tables,
@@ -15,6 +16,7 @@ __all__ = [
     "Store",
     "account_tables",
     "alert_tables",
+    "api_tables",
     "carrier_tables",
     "intake_tables",
     "review_tables",

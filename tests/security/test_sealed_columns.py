@@ -21,6 +21,10 @@ CLEAR = {
     "alert.resume_key": RUNG,
     "alert.state": CODE,
     "alert.urgency": CODE,
+    "api_act.key_hash": SECRET,
+    "api_act.request_hash": SECRET,
+    "api_token.scopes": CODE,
+    "api_token.token_hash": SECRET,
     "audit.action": CODE,
     "audit.detail": "codes, ids and counts; what callers may put there is tested by bytes below",
     "audit.hash": SECRET,
@@ -92,6 +96,12 @@ CLEAR = {
     "trainer.password_hash": SECRET,
     "trainer.role": CODE,
     "trainer_feed.calendar_hash": SECRET,
+    "webhook.why_ended": CODE,
+    "webhook_call.body": "kinds, ids and times of alerts; no words and no name",
+    "webhook_call.called": "drawn by chance",
+    "webhook_call.kind": CODE,
+    "webhook_call.problem": "our own words and a status",
+    "webhook_call.state": CODE,
 }
 
 
