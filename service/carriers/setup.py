@@ -4,6 +4,7 @@ import secrets
 
 from service.carriers.base import Carrier
 from service.carriers.cloud import Cloud, CloudAccess
+from service.carriers.email import Mail, mail_server
 from service.carriers.handset import Handset
 from service.carriers.kannel import Kannel, KannelAccess
 from service.carriers.wire import http_client
@@ -22,6 +23,10 @@ def carriers_from(settings: Settings) -> dict[str, Carrier]:
     cloud = cloud_access(settings)
     if cloud is not None:
         carriers["cloud"] = Cloud(cloud, http_client(auth=(cloud.account, cloud.secret)))
+    server = mail_server(settings)
+    if server is not None:
+        mail = Mail(server, settings.public_url)
+        carriers[mail.name] = mail
     return carriers
 
 

@@ -9,6 +9,7 @@ from service.coach.audit import record
 from service.coach.duty import whom_to_page
 from service.coach.outbox import Text, queue_to_phone
 from service.coach.own_wording import wording_of
+from service.coach.paging import link, page_trainer, page_words, pages_of
 from service.errors import ServiceError
 from service.store.due import set_due
 from service.store.tables import Alert, AlertMessage, Client, Message, Practice, Trainer
@@ -108,24 +109,21 @@ def _attach(session: Session, alert: Alert, message: Message) -> None:
 
 
 def page(session: Session, now: datetime, practice: Practice, client: Client, alert: Alert) -> None:
-    """Text whoever is on duty, and set when it is repeated and the second contact texted.
+    """Page whoever is on duty, and set when it is repeated and the second contact texted.
 
     It is repeated until somebody opens the alert, each time after twice as long, at most 4 hours.
     """
-    if not _just_paged(session, now, alert):
-        body = render(
-            "page_again" if alert.paged_at else "page",
-            practice.language,
-            wording_of(session, practice.id, practice.language),
-            called=client.called,
-            kind=alert_words(alert.kind, practice.language),
-        )
+    other = _just_paged(session, now, alert)
+    if other is None:
+        words = page_words(session, practice, client, alert)
         for trainer in whom_to_page(session, now, practice, client):
-            if trainer.phone:
-                text = Text("page", body)
-                queue_to_phone(session, now, practice, text, trainer.phone, trainer.id)
+            pages = page_trainer(session, now, practice, trainer, words)
+            link(session, alert, [message.id for message in pages])
+            if pages:
                 alert.paged_at = now
     else:
+        at_once = [page.id for page in pages_of(session, other.id) if page.created_at == now]
+        link(session, alert, at_once)
         alert.paged_at = now
     alert.pages += 1
     session.add(alert)
@@ -133,20 +131,20 @@ def page(session: Session, now: datetime, practice: Practice, client: Client, al
     set_due(session, "escalate", alert.id, now + timedelta(minutes=minutes))
 
 
-def _just_paged(session: Session, now: datetime, alert: Alert) -> bool:
-    """Whether a page about this client goes at this very instant, for another alert.
+def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
+    """Another alert of this client that is paged at this very instant.
 
     Who opens the inbox for a fall sees the pain beside it; a second text would only blunt the
     first.
     """
-    others = select(Alert.id).where(
+    others = select(Alert).where(
         Alert.client_id == alert.client_id,
         Alert.id != alert.id,
         Alert.urgency == "urgent",
         Alert.state == "new",
         Alert.paged_at == now,
     )
-    return session.exec(others).first() is not None
+    return session.exec(others).first()
 
 
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
@@ -157,7 +155,7 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
     client = session.get_one(Client, alert.client_id)
     practice = session.get_one(Practice, alert.practice_id)
     trainer = session.get_one(Trainer, client.trainer_id)
-    if trainer.second_contact_phone and not _just_paged(session, now, alert):
+    if trainer.second_contact_phone and _just_paged(session, now, alert) is None:
         body = render(
             "page_second",
             practice.language,
@@ -167,9 +165,11 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
             kind=alert_words(alert.kind, practice.language),
             trainer=trainer.name,
         )
-        queue_to_phone(
-            session, now, practice, Text("page", body), trainer.second_contact_phone, trainer.id
+        text = Text("page", body)
+        second = queue_to_phone(
+            session, now, practice, text, trainer.second_contact_phone, trainer.id
         )
+        link(session, alert, [second.id] if second else [])
     page(session, now, practice, client, alert)
 
 

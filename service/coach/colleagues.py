@@ -9,6 +9,7 @@ from sqlmodel import Session, col, func, select
 from service.carriers.phone import to_e164
 from service.coach.audit import record
 from service.coach.intake_form import Unfinished, sentence
+from service.coach.paging import WAYS
 from service.errors import ImpossibleValue, NotFound, ServiceError
 from service.store.tables import Client, Practice, Trainer
 
@@ -72,7 +73,10 @@ def colleague(session: Session, trainer: Trainer, other_id: int) -> Trainer:
 def change_trainer(
     session: Session, now: datetime, lead: Trainer, other: Trainer, given: Mapping[str, str]
 ) -> None:
-    """Name, role, own phone and second contact of a trainer; one may change one's own phones."""
+    """How a trainer is paged, own phone and second contact; one may change one's own.
+
+    A form without `page_by` leaves that as it is.
+    """
     if lead.id != other.id:
         require_lead(lead)
     country = session.get_one(Practice, other.practice_id).country
@@ -84,16 +88,19 @@ def change_trainer(
             phones[name] = to_e164(raw, country, name) if raw else None
         except ServiceError as error:
             problems[name] = sentence(error)
+    page_by = given.get("page_by", other.page_by).strip()
+    if page_by not in WAYS:
+        problems["page_by"] = sentence(ImpossibleValue("page_by", page_by, "text, email or both"))
     contact = given.get("second_contact_name", "").strip()[:LONGEST_CONTACT]
     if phones.get("second_contact_phone") and not contact:
         problems["second_contact_name"] = "Fill in whose phone it is."
     if problems:
         raise Unfinished(problems)
-    other.phone = phones["phone"]
+    other.phone, other.page_by = phones["phone"], page_by
     other.second_contact_phone = phones["second_contact_phone"]
     other.second_contact_name = contact or None
     session.add(other)
-    record(session, now, lead, "trainer changed", colleague=other.id)
+    record(session, now, lead, "trainer changed", colleague=other.id, page_by=page_by)
 
 
 def set_role(session: Session, now: datetime, lead: Trainer, other: Trainer, role: str) -> None:

@@ -19,6 +19,7 @@ from service.carriers.base import Accepted, Outcome, Receipt, Refused, TryLater,
 from service.coach.alerts import Raised, raise_alert
 from service.coach.flow import FAILURES_TO_OPEN, Pace, note_outcomes, state_of, wait_s
 from service.coach.outbox import AT_LEAST_ONCE, Claimed, claim, give_up
+from service.coach.paging import page_lost
 from service.store.carrier_tables import CarrierState, EarlyReceipt
 from service.store.due import set_due
 from service.store.tables import BEING_SENT, QUEUED, Client, Message, Practice
@@ -255,7 +256,12 @@ def forget_early(session: Session, now: datetime) -> None:
 def undeliverable(session: Session, now: datetime, message: Message) -> None:
     """Tell the trainer that a text to their client did not arrive, or may not have."""
     if message.client_id is None:
-        log.error("message %s to a trainer or stranger is %s", message.id, message.state)
+        if message.kind == "page":
+            session.add(message)
+            session.flush()
+            page_lost(session, now, message)
+        else:
+            log.error("message %s to a stranger is %s", message.id, message.state)
         return
     client = session.get_one(Client, message.client_id)
     practice = session.get_one(Practice, client.practice_id)

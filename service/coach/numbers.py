@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from service.carriers.email import EMAIL
 from service.coach.flow import FAILURES_TO_OPEN
 from service.store.carrier_tables import CarrierState
 from service.store.tables import QUEUED, Client, Message, Number, Practice
@@ -60,7 +61,8 @@ def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str])
     Kinds in `urgent` move at once, others when the carrier has been down for PATIENCE or is not
     set up at all. Only what is queued moves: that is surely not on its way, or may go twice.
     """
-    down = _down(session, set_up)
+    # What goes by e-mail has an address where texts have a number.
+    down = {name: since for name, since in _down(session, set_up).items() if name != EMAIL}
     moved = 0
     for carrier, since in down.items():
         patient = since is not None and now - since < PATIENCE

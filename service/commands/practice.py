@@ -4,6 +4,7 @@ import argparse
 
 from sqlmodel import Session, select
 
+from service.carriers.email import EMAIL
 from service.carriers.phone import to_e164
 from service.coach.invitations import email_or_refuse, invite_first, reset
 from service.coach.people import name_or_refuse
@@ -56,8 +57,9 @@ def _add(session: Session, parts: Parts, options: argparse.Namespace) -> str:
     country = options.country.strip().upper()
     if not known_country(country):
         raise ImpossibleValue("country", options.country, "two letters of a country we know")
-    if options.carrier not in parts.carriers:
-        known = " or ".join(sorted(parts.carriers))
+    for_texts = sorted(parts.carriers.keys() - {EMAIL})
+    if options.carrier not in for_texts:
+        known = " or ".join(for_texts)
         raise ImpossibleValue("carrier", options.carrier, f"one that is set up: {known}")
     name = name_or_refuse("name", options.name)
     if len(name) > LONGEST_PRACTICE_NAME:

@@ -1,4 +1,4 @@
-"""Tables about reaching somebody: the pages behind an alert, and what the practice lead was told."""
+"""Tables about reaching somebody: the pages behind an alert, what a practice lead was told."""
 
 from datetime import datetime
 

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from service.carriers.base import Carrier
+from service.carriers.email import EMAIL
 from service.clock import Clock
 from service.coach import alerts, safety
 from service.coach.delivery import (
@@ -24,6 +25,7 @@ from service.coach.delivery import (
 from service.coach.flow import Pace
 from service.coach.numbers import reroute
 from service.coach.outbox import AT_LEAST_ONCE
+from service.coach.paging import strand
 from service.coach.prompt import prompt_due, reminder_due
 from service.coach.receive import parts_waited, read_again
 from service.coach.retests import review_due
@@ -155,6 +157,8 @@ def _look_after(session: Session, now: datetime, set_up: Set[str]) -> None:
     free_expired(session, now)
     expire(session, now)
     reroute(session, now, set_up, AT_LEAST_ONCE)
+    if EMAIL not in set_up:
+        strand(session, now)
     forget_early(session, now)
 
 

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
+from service.carriers.email import EMAIL
 from service.coach.carrier_health import carriers_health
 from service.coach.colleagues import (
     change_trainer,
@@ -46,9 +47,11 @@ NAMES = {
     "escalate_minutes": "Minutes until the second contact",
     "picture_address": "Address for picture links",
     "phone": "Phone",
+    "page_by": "How to page",
     "second_contact_name": "Second contact",
     "second_contact_phone": "Second contact's phone",
 }
+WAYS_NAMED = (("text", "By text"), ("email", "By e-mail"), ("both", "By text and e-mail"))
 # What stands in a preview; an invented client.
 SAMPLE = {
     "called": "Ada",
@@ -60,6 +63,8 @@ SAMPLE = {
     "side": "right",
     "kind": "reports a fall",
     "days": "5 days",
+    "carrier": "kannel",
+    "minutes": "5",
 }
 
 
@@ -126,6 +131,7 @@ def _trainer_page(
 ) -> Response:
     held = {
         "phone": other.phone or "",
+        "page_by": other.page_by,
         "second_contact_name": other.second_contact_name or "",
         "second_contact_phone": other.second_contact_phone or "",
     }
@@ -135,6 +141,8 @@ def _trainer_page(
         "practice_trainer.html",
         400 if problems else 200,
         other=other,
+        ways=WAYS_NAMED,
+        has_mail=EMAIL in visit.parts.carriers,
         given={**held, **(given or {})},
         problems=problems or {},
         names=NAMES,

@@ -32,6 +32,8 @@ LONGEST: Mapping[str, int] = {
     "side": 9,
     "kind": 28,
     "days": 6,
+    "carrier": 10,
+    "minutes": 4,
 }
 
 # Texts by name, in the groups in which docs and settings show them.
@@ -125,6 +127,21 @@ GROUPS: Mapping[str, Mapping[str, TextSpec]] = {
             "to the second contact, when nobody opened it in time",
             ("practice", "called", "kind", "trainer"),
         ),
+        "page_email": TextSpec("the same by e-mail, which names nobody", ("kind",)),
+        "page_email_again": TextSpec("by e-mail, when the alert has not been opened", ("kind",)),
+    },
+    "To the practice lead, about the service itself": {
+        "watch_texts": TextSpec(
+            "by the other way, when a carrier has failed for a while",
+            ("practice", "carrier", "minutes"),
+        ),
+        "watch_email": TextSpec(
+            "by text, when e-mail has failed for a while", ("practice", "minutes")
+        ),
+        "watch_ticks": TextSpec(
+            "by every way, when the service has stopped acting", ("practice", "minutes")
+        ),
+        "watch_over": TextSpec("when that is over", ("practice", "carrier")),
     },
 }
 

@@ -41,6 +41,8 @@ _VALUES: Mapping[str, str] = {
     "trainer": "Robin",
     "number": "911",
     "target_s": "20",
+    "carrier": "kannel",
+    "minutes": "5",
 }
 _TASKS: Mapping[str, str] = {
     "en": "Right foot in front, heel level with left big toe, feet 2 cm apart. Hands just off the "

@@ -138,6 +138,15 @@ def test_over_starttls_with_a_sign_in(post: Post, starttls: Controller, certific
     assert post.sessions[0].ssl is not None
 
 
+def test_encrypted_from_the_start(post: Post, certificate: Path) -> None:
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.load_cert_chain(certificate)
+    for controller in serving(post, ssl_context=context, ready_timeout=5):
+        server = MailServer(HERE, "service@example.org", port_of(controller), "tls")
+        server.send(letter(), trusting(certificate))
+    assert len(post.taken) == 1
+
+
 def test_a_wrong_password_is_not_tried_again(starttls: Controller, certificate: Path) -> None:
     server = MailServer(HERE, "s@example.org", port_of(starttls), "starttls", "rungwise", "wrong")
     with pytest.raises(NotSent, match="535") as refused:

@@ -43,6 +43,8 @@ LONG = {
     "target_s": 30,
     "side": "izquierda",
     "days": "7 days",
+    "carrier": "longername",
+    "minutes": 1440,
 }
 EVERY_TEXT = [(name, language) for language in LANGUAGES for name in CATALOGUE]
 
