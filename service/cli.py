@@ -25,6 +25,10 @@ COMMANDS = {
     "review-rule": "show what other settings would have made of the stored reports",
     "schedule": "print the next due instants of a local hour, in UTC",
     "segments": "count how many SMS segments a text takes",
+    "due": "show what would go out until a moment, and to whom",
+    "backup": "copy a SQLite database to a new file while the service runs",
+    "restore": "make a backup the database again, and keep what was there",
+    "move-store": "copy everything from one database to another, say SQLite to PostgreSQL",
 }
 
 
