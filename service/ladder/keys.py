@@ -10,6 +10,7 @@ in mm, `a` how many mm the front heel is ahead of the other foot's toes, the fre
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from service.errors import ImpossibleValue
 from service.ladder.stance import FreeFoot, Stance, Support, Surface, Under
@@ -95,6 +96,8 @@ def is_key(key: object) -> bool:
     return isinstance(key, str) and _read(key) is not None
 
 
+# A page of clients reads hundreds of keys, most of them the same few.
+@lru_cache(maxsize=4096)
 def _read(key: str) -> KeyParts | None:
     found = _FORM.fullmatch(key)
     if found is None:

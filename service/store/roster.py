@@ -6,7 +6,7 @@ what it is sorted and filtered by; all else is read for the clients on the page 
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -85,15 +85,17 @@ def clients_page(
     if wanted.words:
         conditions.append(_words_fit(wanted.words))
     # Another trainer's name gives nothing away: the scope's own condition stays.
-    asked = _joined(select(col(Client.id)), wanted, days).where(*conditions)
+    fitting = select(func.count(col(Client.id))).where(*conditions).scalar_subquery()
+    # Where the day must be known to count, count in the same pass: it looks up four rows a client.
+    total = func.count().over() if wanted.today else fitting
     order = [*_order(wanted), func.lower(in_clear(Client.name))]
     order = [each.desc() if wanted.turned else each for each in order]
-    page = asked.order_by(*order, col(Client.id)).limit(most).offset(after)
-    ids = list(session.execute(page).scalars())
-    unsorted = replace(wanted, sort="name")
-    counted = _joined(select(func.count(col(Client.id))), unsorted, days).where(*conditions)
-    total = session.execute(counted).scalar_one()
-    return _rows(session, ids, days), total
+    asked = _joined(select(col(Client.id), total), wanted, days).where(*conditions)
+    asked = asked.order_by(*order, col(Client.id))
+    page = session.execute(asked.limit(most).offset(after)).all()
+    ids = [client_id for client_id, _ in page]
+    one = page[0] if page else session.execute(asked.limit(1)).first()
+    return _rows(session, ids, days), one[1] if one else 0
 
 
 class _Days:

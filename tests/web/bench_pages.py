@@ -72,7 +72,9 @@ class Filler:
         body = {**self.plan["profile"]["body"], "foot_length_mm": 230 + number % 50}
         profile = {**self.plan["profile"], "body": body}
         rows[PlanRow].append({**self.plan, "client_id": client_id, "profile": profile})
-        for gone in range(0, self.days, EVERY_DAYS):
+        # Every other client has already answered today.
+        first = 2 - number % 2
+        for gone in range(first, self.days + 1, EVERY_DAYS):
             day = since + timedelta(days=gone)
             at = datetime(day.year, day.month, day.day, 14, tzinfo=UTC)
             kind = rng.choice(("stay", "stay", "stay", "up", "back"))
@@ -227,6 +229,11 @@ def main() -> int:
             "clients": [f"/clients?page={rng.randint(1, pages)}" for _ in range(given.times)],
             "clients, by need": [
                 f"/clients?sort=today&page={rng.randint(1, pages)}" for _ in range(given.times)
+            ],
+            "clients, due today": ["/clients?today=due"] * given.times,
+            "clients, by rung": ["/clients?sort=rung&turned=true"] * given.times,
+            "clients, a name": [
+                f"/clients?q=Sample {rng.randrange(999):05}" for _ in range(given.times)
             ],
             "one client": [
                 f"/clients/{1000 + rng.randrange(given.clients)}" for _ in range(given.times)
