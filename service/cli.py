@@ -13,6 +13,8 @@ COMMANDS = {
     "serve": "run the service",
     "try": "load the invented demo practice and serve it on this machine",
     "demo": "move the demo's clock forward and watch what happens",
+    "setup": "set up an installation: asks, checks, and writes the environment file",
+    "check": "look at the installation and say what to put right",
     "migrate": "bring the database to this version's tables",
     "practice": "make a practice with its first lead, or a link for a new password",
     "client": "add, list or show clients",
