@@ -76,7 +76,6 @@ def upgrade() -> None:
     sa.Column('state', sa.String(), nullable=False),
     sa.Column('made_at', sa.DateTime(timezone=True), nullable=False),
     sa.Column('at', sa.DateTime(timezone=True), nullable=False),
-    sa.Column('lease_until', sa.DateTime(timezone=True), nullable=True),
     sa.Column('attempts', sa.Integer(), nullable=False),
     sa.Column('problem', sa.String(), nullable=True),
     sa.Column('settled_at', sa.DateTime(timezone=True), nullable=True),

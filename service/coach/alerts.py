@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from service.coach.audit import record
 from service.coach.duty import whom_to_page
+from service.coach.hook_calls import tell_of_alert
 from service.coach.outbox import Text, queue_to_phone
 from service.coach.own_wording import wording_of
 from service.coach.paging import link, page_trainer, page_words, pages_of
@@ -72,6 +73,7 @@ def raise_alert(
     """Open an alert, or add these words to the one that is open; urgent ones page the trainer."""
     urgency = raised.urgency or KINDS[raised.kind]
     alert = open_alert(session, client.id, raised.kind)
+    opened = alert is None
     if alert is None:
         alert = Alert(
             practice_id=practice.id,
@@ -97,6 +99,8 @@ def raise_alert(
     session.flush()
     if message is not None:
         _attach(session, alert, message)
+    if fresh:
+        tell_of_alert(session, now, alert, "alert.opened" if opened else "alert.grew")
     if fresh and alert.urgency == "urgent":
         page(session, now, practice, client, alert)
     return alert

@@ -9,6 +9,7 @@ from service.coach import asking
 from service.coach.alerts import RESTS, AlertHandled
 from service.coach.audit import record
 from service.coach.clearance import refuse_uncleared
+from service.coach.hook_calls import tell_of_alert
 from service.coach.moves import store_move
 from service.coach.outbox import Text, cancel_prompts, queue_to_client
 from service.coach.own_wording import wording_of
@@ -198,6 +199,7 @@ def handle(
     session.flush()
     clear_due(session, "escalate", alert.id)
     record(session, now, trainer, "alert handled", client_id=alert.client_id, alert=alert.id)
+    tell_of_alert(session, now, alert, "alert.handled")
     if situation is None:
         return
     if alert.kind in ("near_fall", "pain", "dizziness", "fall", "emergency", "help"):

@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from service.coach.alerts import open_alert
 from service.coach.audit import record
+from service.coach.hook_calls import tell_of_alert
 from service.coach.moves import store_move
 from service.coach.outbox import Text, queue_to_client
 from service.coach.own_wording import wording_of
@@ -64,6 +65,7 @@ def undo_handling(
     session.add(alert)
     session.flush()
     record(session, now, trainer, "handling undone", client_id=alert.client_id, alert=alert.id)
+    tell_of_alert(session, now, alert, "alert.reopened")
     if situation is not None and resumed_on is not None and situation.client.state == "active":
         _rest_again(session, now, trainer, situation, resumed_on)
 

@@ -66,7 +66,7 @@ class WebhookCall(SQLModel, table=True):
     """One thing to tell a webhook. `state`: waiting, calling, taken, given_up.
 
     Stored in the transaction of what it tells of. `body` is what is sent, the same at every try;
-    `at` the next try's time, and `lease_until` when a process that took it is given up.
+    `at` the next try's time, also while it is being called: a process may die over it.
     """
 
     __tablename__ = "webhook_call"
@@ -88,7 +88,6 @@ class WebhookCall(SQLModel, table=True):
     state: str = "waiting"
     made_at: datetime = Field(sa_type=UtcDateTime)
     at: datetime = Field(sa_type=UtcDateTime)
-    lease_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
     attempts: int = 0
     problem: str | None = None
     settled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
