@@ -8,6 +8,7 @@ from fastapi import FastAPI
 from service.parts import Parts, assemble
 from service.settings import Settings
 from service.ticks.scheduler import start_ticks
+from service.ticks.watchdog import start_watchdog, watchdog_of
 from service.web import mount
 
 
@@ -18,7 +19,10 @@ def create_app(settings: Settings | None = None, parts: Parts | None = None) -> 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         stop = start_ticks(here) if here.settings.ticks else None
+        # Also where no ticks run: a process of pages notices when the one with ticks is gone.
+        unwatch = start_watchdog(watchdog_of(here))
         yield
+        unwatch()
         if stop is not None:
             stop()
 

@@ -102,6 +102,13 @@ class Settings(BaseModel):
     ticks: bool = True
     tick_seconds: float = Field(default=1.0, ge=0.1, le=60)
     secure_cookies: bool = False
+    # After so many minutes of stopped ticks or a failing carrier, the practice leads are told.
+    watch_minutes: int = Field(default=5, ge=2, le=120)
+    # Asked for every minute while all is well, so that an outside monitor notices when it isn't.
+    heartbeat_url: Address | None = Field(default=None, repr=False)
+    # A sign-in ends after so long unused, and in any case.
+    sign_in_idle_minutes: int = Field(default=60, ge=5, le=1440)
+    sign_in_hours: int = Field(default=12, ge=1, le=336)
 
     log_format: Literal["json", "plain"] = "json"
     log_level: Literal["debug", "info", "warning", "error"] = "info"

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, func, select
 
+from service.store.alert_tables import WatchNotice
 from service.store.tables import Alert, Due, LastTick, Message
 
 # A tick notes itself every 10 seconds; a minute without one is no hiccup.
@@ -47,6 +48,9 @@ def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) 
         problems.append("Texts wait in the outbox and do not leave. Look at the carrier.")
     if oldest_due > DUE_LATE:
         problems.append("Things that are due are not acted on. Look at the log.")
+    for what in session.exec(select(WatchNotice.what).distinct().order_by(WatchNotice.what)).all():
+        if what != "ticks":
+            problems.append(f"Nothing leaves by {what}. The practice lead is told another way.")
     if unpaged:
         problems.append(f"{unpaged} urgent alerts could not be paged to anybody.")
     return Health(

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, func, or_, select
 
+from service.store.alert_tables import WatchNotice
 from service.store.tables import Alert, Client, LastTick, Trainer
 
 
@@ -31,11 +32,15 @@ class Scope:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """What every page shows at its head. `urgent_waiting` are unseen or were never paged."""
+    """What every page shows at its head. `urgent_waiting` are unseen or were never paged.
+
+    `failing` is a carrier by which nothing leaves, empty when all work.
+    """
 
     open_alerts: int
     urgent_waiting: int
     last_tick: datetime | None
+    failing: str = ""
 
 
 def watch(session: Session, scope: Scope) -> Watch:
@@ -54,5 +59,10 @@ def watch(session: Session, scope: Scope) -> Watch:
         )
     )
     open_alerts, urgent_waiting = session.exec(rows).one()
-    last_tick = session.exec(select(func.min(LastTick.at))).one()
-    return Watch(open_alerts, urgent_waiting, last_tick)
+    failing = (
+        select(func.min(WatchNotice.what))
+        .where(WatchNotice.practice_id == scope.practice_id, WatchNotice.what != "ticks")
+        .scalar_subquery()
+    )
+    last_tick, what = session.exec(select(func.min(LastTick.at), failing)).one()
+    return Watch(open_alerts, urgent_waiting, last_tick, what or "")

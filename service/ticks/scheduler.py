@@ -13,17 +13,16 @@ from service.coach.flow import Pace
 from service.logs import about
 from service.parts import Parts
 from service.settings import Settings
-from service.ticks.heartbeat import EVERY_S, heartbeat_client, heartbeat_tick
 from service.ticks.jobs import due_tick, look_after, note_tick
 from service.ticks.mail import mail_tick
 from service.ticks.sending import Senders
 from service.ticks.steps import ClockWatch
+from service.ticks.watching import add_watching
 from service.ticks.webhooks import FORGET_EVERY, forget_tick, webhook_tick
 
 # Often enough to warn within a minute, seldom enough to cost nothing.
 NOTE_EVERY_S = 10.0
 MAIL_EVERY_S = 60.0
-WATCH_EVERY_S = 20.0
 WEBHOOKS_EVERY_S = 2.0
 
 
@@ -72,51 +71,53 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
         )
     _add_mail(scheduler, parts)
     _add_webhooks(scheduler, parts)
+    end_watching = add_watching(scheduler, parts)
     scheduler.start()
 
     def stop() -> None:
         scheduler.shutdown(wait=True)
         senders.stop()
-        if http is not None:
-            http.close()
+        end_watching()
 
     return stop
-
-
-# What is not noted with the others: trouble with it is no reason to call texts stopped.
-APART: dict[str, Any] = {"misfire_grace_time": None, "coalesce": True, "max_instances": 1}
 
 
 def _add_mail(scheduler: BackgroundScheduler, parts: Parts) -> None:
     """Send the weekly mail too, where a mail server is set up."""
     server = mail_server(parts.settings)
     if server is not None:
-        args = [parts.store, server, parts.clock, parts.settings.public_url]
+        # Not noted with the others: weekly mail that fails is no reason to call texts stopped.
         scheduler.add_job(
-            mail_tick, "interval", args=args, seconds=MAIL_EVERY_S, id="mail", **APART
+            mail_tick,
+            "interval",
+            args=[parts.store, server, parts.clock, parts.settings.public_url],
+            seconds=MAIL_EVERY_S,
+            id="mail",
+            misfire_grace_time=None,
+            coalesce=True,
+            max_instances=1,
         )
 
 
-def _add_watch(scheduler: BackgroundScheduler, parts: Parts) -> None:
-    """Tell practice leads of carriers that fail."""
-    patience = timedelta(minutes=parts.settings.watch_minutes)
-
-    def watch() -> None:
-        watch_carriers(parts.store, parts.clock.now(), parts.carriers.keys(), patience)
-
-    scheduler.add_job(watch, "interval", seconds=WATCH_EVERY_S, id="watch", **APART)
-
-
-def _add_heartbeat(scheduler: BackgroundScheduler, parts: Parts) -> httpx.Client | None:
-    url = parts.settings.heartbeat_url
-    if url is None:
-        return None
-    http = heartbeat_client()
-    args = [parts.store, parts.clock, http, url]
-    scheduler.add_job(
-        heartbeat_tick, "interval", args=args, seconds=EVERY_S, id="heartbeat", **APART
+def _add_webhooks(scheduler: BackgroundScheduler, parts: Parts) -> None:
+    """Call webhooks, and forget what was settled long ago; not noted with the others either."""
+    call = partial(post, private=parts.settings.webhook_private)
+    jobs = (
+        ("webhooks", webhook_tick, [parts.store, parts.clock, call, parts.meters]),
+        ("forget-webhooks", forget_tick, [parts.store, parts.clock]),
     )
-    return http
+    for name, job, args in jobs:
+        every = WEBHOOKS_EVERY_S if name == "webhooks" else FORGET_EVERY.total_seconds()
+        scheduler.add_job(
+            job,
+            "interval",
+            args=args,
+            seconds=every,
+            id=name,
+            misfire_grace_time=None,
+            coalesce=True,
+            max_instances=1,
+        )
 
 
 def paces(settings: Settings) -> dict[str, Pace]:

@@ -41,6 +41,7 @@ def framed(
         places=places(visit),
         open_alerts=seen.open_alerts,
         urgent_waiting=seen.urgent_waiting,
+        failing=seen.failing,
         ticks_stopped=seen.last_tick if late else None,
         **values,
     )

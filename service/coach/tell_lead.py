@@ -1,0 +1,202 @@
+"""Telling the practice leads that something has stopped, by a way that still works.
+
+A carrier fails for a practice when its circuit is open, when texts wait for it and none leave, or
+when its last three texts failed and none has left since. After a set time the leads are told: by
+e-mail when texts fail, by text when e-mail does. They are told again every four hours until it is
+over, and once when it is. What watches the ticks themselves is service/ticks/watchdog.py.
+"""
+
+import logging
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, select
+
+from service.carriers.email import EMAIL
+from service.coach.flow import is_down
+from service.coach.numbers import From, numbers_in_order
+from service.coach.outbox import Text, queue_to_phone
+from service.coach.own_wording import wording_of
+from service.coach.paging import BY_EMAIL
+from service.store import Store
+from service.store.alert_tables import WatchNotice
+from service.store.carrier_tables import CarrierState
+from service.store.database import one_at_a_time
+from service.store.tables import QUEUED, Message, Practice, Trainer
+from service.wording.texts import render
+
+log = logging.getLogger(__name__)
+
+TELL_AGAIN = timedelta(hours=4)
+FAILED_IN_A_ROW = 3
+LOOKED_AT = 200
+SERVICE = "Rungwise"
+TICKS = "ticks"
+
+
+@dataclass(frozen=True, slots=True)
+class Failing:
+    """What fails for a practice, since when."""
+
+    practice_id: int
+    what: str
+    since: datetime
+
+
+def watch_carriers(store: Store, now: datetime, set_up: Set[str], patience: timedelta) -> int:
+    """Tell the leads of carriers that have failed for `patience`; how many notices changed.
+
+    Looks in a read first: on most ticks nothing has changed and nothing is written.
+    """
+    with store.read() as session:
+        if not _changes(session, now, set_up, patience):
+            return 0
+    return store.run(lambda session: _act(session, now, set_up, patience))
+
+
+def _changes(
+    session: Session, now: datetime, set_up: Set[str], patience: timedelta
+) -> list[tuple[Practice, str, Failing | None]]:
+    """What is to be told: newly or still failing, or over (None)."""
+    found: list[tuple[Practice, str, Failing | None]] = []
+    practices = session.exec(select(Practice).where(col(Practice.is_demo).is_(False))).all()
+    for practice in practices:
+        held = {notice.what: notice for notice in notices_of(session, practice.id)}
+        failing = {one.what: one for one in failing_carriers(session, now, practice, set_up)}
+        for what in sorted((held.keys() | failing.keys()) - {TICKS}):
+            one, notice = failing.get(what), held.get(what)
+            late = one is not None and now - one.since >= patience
+            again = notice is None or notice.told_at is None or now - notice.told_at >= TELL_AGAIN
+            if (one is None and notice is not None) or (late and again):
+                found.append((practice, what, one))
+    return found
+
+
+def _act(session: Session, now: datetime, set_up: Set[str], patience: timedelta) -> int:
+    one_at_a_time(session, "watch")
+    changes = _changes(session, now, set_up, patience)
+    for practice, what, failing in changes:
+        notice = session.get(WatchNotice, (practice.id, what))
+        ways = _working_ways(session, now, practice, set_up, without=what)
+        if failing is None:
+            if notice is not None and notice.told_at is not None:
+                _queue(session, now, practice, ways, "watch_over", carrier=what)
+            session.delete(notice)
+            continue
+        fresh = notice is None
+        notice = notice or WatchNotice(practice_id=practice.id, what=what, since=failing.since)
+        minutes = minutes_since(failing.since, now)
+        name = "watch_email" if what == EMAIL else "watch_texts"
+        if _queue(session, now, practice, ways, name, carrier=what, minutes=minutes):
+            notice.told_at = now
+        elif fresh:
+            log.error("%s fails for practice %s and no lead can be told", what, practice.id)
+        session.add(notice)
+    return len(changes)
+
+
+def minutes_since(since: datetime, now: datetime) -> int:
+    """Whole minutes, as a notice says them: at most four digits."""
+    return min(int((now - since).total_seconds() // 60), 9999)
+
+
+def notices_of(session: Session, practice_id: int) -> Sequence[WatchNotice]:
+    return session.exec(select(WatchNotice).where(WatchNotice.practice_id == practice_id)).all()
+
+
+def leads_of(session: Session, practice_id: int) -> Sequence[Trainer]:
+    """The practice's leads who may sign in."""
+    rows = select(Trainer).where(
+        Trainer.practice_id == practice_id, Trainer.role == "lead", col(Trainer.active).is_(True)
+    )
+    return session.exec(rows.order_by(col(Trainer.id))).all()
+
+
+def _working_ways(
+    session: Session, now: datetime, practice: Practice, set_up: Set[str], without: str
+) -> list[From]:
+    """E-mail and the first number whose carrier works."""
+    failing = {one.what for one in failing_carriers(session, now, practice, set_up)} | {without}
+    numbers = numbers_in_order(session, practice.id)
+    usable = [each for each in numbers if each.carrier in set_up - failing]
+    by_mail = [BY_EMAIL] if EMAIL in set_up - failing else []
+    return by_mail + usable[:1]
+
+
+def _queue(
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    ways: Sequence[From],
+    name: str,
+    **values: object,
+) -> int:
+    """Queue a notice to every lead by every way that works; how many were queued."""
+    own = wording_of(session, practice.id, practice.language)
+    body = render(name, practice.language, own, practice=practice.name, **values)
+    queued = 0
+    for lead in leads_of(session, practice.id):
+        for way in ways:
+            to = lead.email if way.carrier == EMAIL else lead.phone
+            if to:
+                queue_to_phone(session, now, practice, Text("page", body), to, None, way)
+                queued += 1
+    return queued
+
+
+# --- whether a carrier fails ----------------------------------------------------------------------
+
+
+def failing_carriers(
+    session: Session, now: datetime, practice: Practice, set_up: Set[str]
+) -> list[Failing]:
+    """The practice's carriers by which nothing leaves now, each with since when."""
+    numbers = {each.carrier for each in numbers_in_order(session, practice.id)}
+    states = {one.name: one for one in session.exec(select(CarrierState)).all()}
+    lately = _lately(session, practice.id)
+    found = []
+    for carrier in sorted(numbers | ({EMAIL} & set_up)):
+        sinces = [
+            _down_since(states.get(carrier)),
+            _waiting_since(session, now, practice.id, carrier),
+            _failing_since([message for message in lately if message.carrier == carrier]),
+        ]
+        known = [since for since in sinces if since is not None]
+        if known:
+            found.append(Failing(practice.id, carrier, min(known)))
+    return found
+
+
+def _down_since(state: CarrierState | None) -> datetime | None:
+    return state.down_since if state is not None and is_down(state) else None
+
+
+def _waiting_since(
+    session: Session, now: datetime, practice_id: int, carrier: str
+) -> datetime | None:
+    """Since when the longest-waiting text could have left; put off for quiet hours is no wait."""
+    rows = select(Message.attempts, Message.created_at, Message.not_before).where(
+        QUEUED, Message.practice_id == practice_id, Message.carrier == carrier
+    )
+    waits = [
+        created_at if attempts else not_before
+        for attempts, created_at, not_before in session.exec(rows.limit(LOOKED_AT)).all()
+    ]
+    return min((at for at in waits if at is not None and at <= now), default=None)
+
+
+def _lately(session: Session, practice_id: int) -> Sequence[Message]:
+    rows = select(Message).where(Message.practice_id == practice_id, Message.direction == "out")
+    return session.exec(rows.order_by(col(Message.id).desc()).limit(LOOKED_AT)).all()
+
+
+def _failing_since(lately: Sequence[Message]) -> datetime | None:
+    """Since when every text was refused, latest first; None unless three in a row were."""
+    failed: list[datetime] = []
+    for message in lately:
+        if message.state in ("sent", "delivered"):
+            break
+        if message.state == "failed" and message.settled_at is not None:
+            failed.append(message.settled_at)
+    return min(failed) if len(failed) >= FAILED_IN_A_ROW else None
