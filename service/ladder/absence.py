@@ -2,19 +2,17 @@
 
 from collections.abc import Sequence
 from datetime import date
-from itertools import islice
 
 from service.ladder.caution import PRESETS, Caution, stricter
 from service.ladder.moves import Move, PastDay, Plan
 from service.ladder.rungs import Ladder
 
 RETURN_DAYS = 7  # a gentler plan for a week after a rest
-LOOK_BACK_ENTRIES = 60
 
 
 def is_resting(history: Sequence[PastDay]) -> bool:
     """Whether a rest still holds: only an override by the trainer ends it."""
-    for past in islice(reversed(history), LOOK_BACK_ENTRIES):
+    for past in reversed(history):
         move = past.move
         if move.kind == "stay" and past.report is None:
             continue  # a day noted as missed says nothing about resting
@@ -34,8 +32,7 @@ def caution_for(plan: Plan, history: Sequence[PastDay], day: date) -> Caution:
             break
         if past.move.kind != "override":
             continue
-        rested = is_resting(history[max(place - 3, 0) : place])
-        if rested or past.move.facts.get("after_rest") is True:
+        if is_resting(history[:place]) or past.move.facts.get("after_rest") is True:
             return stricter(plan.caution, PRESETS["gentle"], f"{plan.caution.name}, returning")
     return plan.caution
 
@@ -66,7 +63,7 @@ def decide_absence(
         return None
     caution = plan.caution
     went_back = False
-    for past in islice(reversed(history), LOOK_BACK_ENTRIES):
+    for past in reversed(history):
         if past.day < since:
             break
         if past.move.rule == "away_back":

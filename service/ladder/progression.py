@@ -7,10 +7,9 @@ same move. Only the end of a history is read, however long it is.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import islice
+from itertools import takewhile
 
 from service.ladder.absence import (
-    LOOK_BACK_ENTRIES,
     caution_for,
     decide_absence,
     is_resting,
@@ -59,7 +58,7 @@ __all__ = [
 
 BACK_RULES = frozenset({"bad_days", "far_short"})
 UNCOUNTED = frozenset({"skipped", "unfinished"})
-HISTORY_ENTRIES = 100  # nothing older is read
+HISTORY_ENTRIES = 100  # what a caller need load; no window that may be set reaches further
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +106,10 @@ def decide(
     """The move after `report`. `history` is earlier dates in order, oldest first.
 
     `history` holds every report, override and absence move there was, without what `report`
-    replaces: a correction is decided on the history before the day it corrects. Its last 100
-    entries are enough. `next_chance` is the second opinion on the next harder rung; it can turn
-    an up into a stay and nothing else. Never raises for any report.
+    replaces: a correction is decided on the history before the day it corrects. What is
+    older than the present stay on a rung, the last rest and the longest window (60 days) changes
+    nothing. `next_chance` is the second opinion on the next harder rung; it can turn an up into
+    a stay and nothing else. Never raises for any report.
     """
     here = _now_on(ladder, history, report)
     facts: dict[str, object] = {
@@ -231,7 +231,7 @@ def _present_stay(case: _Case) -> _Stay:
     steady = bad = judged_days = 0
     gate_told: str | None = None
     unbroken = True
-    for past in islice(reversed(case.history), LOOK_BACK_ENTRIES):
+    for past in reversed(case.history):
         move = past.move
         if move.kind != "stay" or move.to_key != key or move.rule == "lowest":
             break
@@ -315,7 +315,7 @@ def _after_bad_day(case: _Case, stay: _Stay) -> Move:
 
 def _since_look(history: Sequence[PastDay], day: date, window_days: int) -> Iterator[PastDay]:
     """Past entries, newest first, since the trainer's last override and within the window."""
-    for past in islice(reversed(history), HISTORY_ENTRIES):
+    for past in reversed(history):
         if past.move.kind == "override" or (day - past.day).days > window_days:
             return
         yield past
@@ -365,7 +365,7 @@ def _after_steady_day(case: _Case, stay: _Stay, next_chance: Chance | None) -> M
             f"rung, or wait until {case.caution.stuck_window_days} days have passed."
         )
         return case.stay("stuck", because, stuck_since=stuck_since.isoformat())
-    if any(p.day >= case.report.day and p.move.kind == "up" for p in case.history[-3:]):
+    if _up_already(case):
         return case.stay("one_move_a_day", f"{steady}, but there was a move up for this date.")
     least = case.caution.least_chance
     if next_chance is not None and next_chance.rung_key == above.key:
@@ -378,6 +378,12 @@ def _after_steady_day(case: _Case, stay: _Stay, next_chance: Chance | None) -> M
             )
             return case.stay("second_opinion", because, least_chance=least)
     return case.move("up", above.key, "steady_run", f"{steady}: up one step.")
+
+
+def _up_already(case: _Case) -> bool:
+    """Whether there was a move up for this date, or for a later one when this is a correction."""
+    latest = takewhile(lambda past: past.day >= case.report.day, reversed(case.history))
+    return any(past.move.kind == "up" for past in latest)
 
 
 def _held_at_gate(case: _Case, stay: _Stay, steady: str, gate: str) -> Move:
