@@ -1,5 +1,7 @@
 """What a decision says and was computed from, word for word; and that a version never changes."""
 
+from dataclasses import replace
+
 import pytest
 from decide_cases import Diary, day_number, ladder_of, override, told
 from frozen_decisions import DAYS, DIARIES, FILE, diaries, line_of
@@ -9,12 +11,15 @@ from service.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, TrialCaution
 from service.ladder.day import judge_day
 from service.ladder.progression import (
     Chance,
+    DayReport,
     Move,
     PastDay,
     Plan,
+    SideHold,
     decide,
     decide_absence,
 )
+from service.ladder.stance import Side
 
 LADDER = ladder_of()
 SHORT_WINDOW = Plan(caution=Caution(back_days=1, back_window_days=1, back_steps=2))
