@@ -10,6 +10,7 @@ import json
 import logging
 import re
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -25,11 +26,15 @@ from uuid import uuid4
 
 from service.settings import Settings, WrongSetting
 
+log = logging.getLogger(__name__)
+
 # What a line may be about besides: names of values that say nothing of a person.
 EXTRAS = (
     *("message_id", "message_ids", "alert_id", "webhook_id", "token_id"),
     *("carrier", "outcome", "attempt", "method", "route", "status", "ms"),
 )
+# These log addresses with whatever stands in them, statements and rows, pieces of forms.
+TALKATIVE = ("httpx", "httpcore", "sqlalchemy", "psycopg", "multipart", "python_multipart")
 FRAMES = 12
 REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 HERE = Path(__file__).parents[1]
@@ -110,6 +115,21 @@ def _not_said_already(record: logging.LogRecord) -> bool:
     return not record.getMessage().startswith("Exception in ASGI application")
 
 
+def _in_a_thread(ended: threading.ExceptHookArgs) -> None:
+    if ended.exc_type is not SystemExit and ended.exc_value is not None:
+        error = (ended.exc_type, ended.exc_value, ended.exc_traceback)
+        log.critical("a thread ended by an error", exc_info=error)
+
+
+def _at_the_end(
+    kind: type[BaseException], error: BaseException, trace: TracebackType | None
+) -> None:
+    if issubclass(kind, KeyboardInterrupt):
+        sys.__excepthook__(kind, error, trace)
+    else:
+        log.critical("the service ended by an error", exc_info=(kind, error, trace))
+
+
 class ErrorLines(logging.Formatter):
     """An RFC 5424 message whose text is the JSON line; the handler puts the priority before it."""
 
@@ -154,9 +174,11 @@ def write_logs(settings: Settings, out: TextIO | None = None) -> None:
     logging.basicConfig(level=settings.log_level.upper(), handlers=handlers, force=True)
     # A line that cannot be written is lost; Python would print it with all its words.
     logging.raiseExceptions = False
-    # They log each request's address, with whatever stands in it.
-    for name in ("httpx", "httpcore"):
+    for name in TALKATIVE:
         logging.getLogger(name).setLevel(logging.WARNING)
     # A failed request has its own line, with the request's id.
     logging.getLogger("uvicorn.error").addFilter(_not_said_already)
     logging.captureWarnings(True)
+    # What nobody caught would otherwise be printed with its words.
+    threading.excepthook = _in_a_thread
+    sys.excepthook = _at_the_end
