@@ -242,6 +242,8 @@ def written() -> Iterator[StringIO]:
     before = (root.level, list(root.handlers), sys.excepthook, threading.excepthook)
     raises = logging.raiseExceptions
     levels = {name: logging.getLogger(name).level for name in TALKATIVE}
+    for name in levels:
+        logging.getLogger(name).setLevel(logging.DEBUG)  # as if somebody had them talk
     out = StringIO()
     write_logs(Settings(log_level="debug"), out)
     yield out
