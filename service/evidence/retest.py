@@ -164,7 +164,8 @@ def _read(entry: Entry, words: str) -> Any:
     try:
         return int(words) if entry.kind == "count" else float(words.replace(",", "."))
     except ValueError:
-        raise ImpossibleValue(entry.label, words, "a number, such as 8.5") from None
+        wanted = "a whole number, such as 8" if entry.kind == "count" else "a number, such as 8.5"
+        raise ImpossibleValue(entry.label, words, wanted) from None
 
 
 def score_to_json(scored: Scored) -> dict[str, Any]:
