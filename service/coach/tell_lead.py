@@ -78,7 +78,7 @@ def _act(session: Session, now: datetime, set_up: Set[str], patience: timedelta)
     changes = _changes(session, now, set_up, patience)
     for practice, what, failing in changes:
         notice = session.get(WatchNotice, (practice.id, what))
-        ways = _working_ways(session, now, practice, set_up, without=what)
+        ways = _working_ways(session, now, practice, set_up, patience, without=what)
         if failing is None:
             if notice is not None and notice.told_at is not None:
                 _queue(session, now, practice, ways, "watch_over", carrier=what)
@@ -114,10 +114,16 @@ def leads_of(session: Session, practice_id: int) -> Sequence[Trainer]:
 
 
 def _working_ways(
-    session: Session, now: datetime, practice: Practice, set_up: Set[str], without: str
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    set_up: Set[str],
+    patience: timedelta,
+    without: str,
 ) -> list[From]:
-    """E-mail and the first number whose carrier works."""
-    failing = {one.what for one in failing_carriers(session, now, practice, set_up)} | {without}
+    """E-mail and the first number whose carrier works; what waits a moment is no failure yet."""
+    found = failing_carriers(session, now, practice, set_up)
+    failing = {one.what for one in found if now - one.since >= patience} | {without}
     numbers = numbers_in_order(session, practice.id)
     usable = [each for each in numbers if each.carrier in set_up - failing]
     by_mail = [BY_EMAIL] if EMAIL in set_up - failing else []
