@@ -135,7 +135,7 @@ def _durable(seen: DatabaseSeen) -> Iterator[Finding]:
         yield Finding(
             "durability",
             "fail",
-            f"{name} is {value}: after a power cut, replies that were acknowledged may be gone.",
+            f"The database's {name} is {value}: after a power cut, replies that were acknowledged may be gone.",
             f"Set {name} to {'on' if seen.kind == 'postgresql' else 'full'}.",
         )
     if seen.file_system in GONE_WITH_THE_MACHINE:
@@ -230,13 +230,17 @@ def _practices(seen: tuple[PracticeSeen, ...]) -> Iterator[Finding]:
 def _carriers(seen: tuple[CarrierSeen, ...]) -> Iterator[Finding]:
     for carrier in seen:
         if carrier.problem:
-            yield Finding("carrier", "fail", f"{carrier.name}: {carrier.problem}")
+            yield Finding("carrier", "fail", f"The carrier {carrier.name}: {carrier.problem}")
         elif carrier.accepts is None:
             yield Finding(
-                "carrier", "ok", f"{carrier.name} answers; whether it knows us, only a text tells."
+                "carrier",
+                "ok",
+                f"The carrier {carrier.name} answers; whether it knows us, only a text tells.",
             )
         else:
-            yield Finding("carrier", "ok", f"{carrier.name} answers, and takes name and password.")
+            yield Finding(
+                "carrier", "ok", f"The carrier {carrier.name} answers, and takes name and password."
+            )
 
 
 def _carriers_named(
@@ -382,20 +386,27 @@ def _public(seen: PublicSeen, service: ServiceSeen | None) -> Iterator[Finding]:
         yield Finding(
             "public address",
             "fail",
-            f"{seen.url} does not lead to the service: {seen.problem}",
+            f"The public address {seen.url} does not lead to the service: {seen.problem}",
             "Look at the reverse proxy, its certificate and the name's DNS.",
         )
     elif not seen.local:
-        yield Finding("public address", "ok", f"{seen.url} leads to the service.")
+        yield Finding(
+            "public address", "ok", f"The public address {seen.url} leads to the service."
+        )
 
 
 def _mail(seen: MailSeen) -> Iterator[Finding]:
     if seen.host is None:
         yield Finding("mail", "ok", "No mail server is set up, so nobody gets the weekly e-mail.")
     elif seen.problem:
-        yield Finding("mail", "fail", f"{seen.host}: {seen.problem}", "Check RUNGWISE_SMTP_...")
+        yield Finding(
+            "mail",
+            "fail",
+            f"The mail server {seen.host}: {seen.problem}",
+            "Check RUNGWISE_SMTP_...",
+        )
     else:
-        yield Finding("mail", "ok", f"{seen.host} answers and lets us in.")
+        yield Finding("mail", "ok", f"The mail server {seen.host} answers and lets us in.")
 
 
 def _count(number: int, thing: str) -> str:
