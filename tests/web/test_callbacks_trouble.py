@@ -1,0 +1,102 @@
+"""A carrier's call while the database goes away, and one that breaks off."""
+
+import asyncio
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+
+import pytest
+from sqlalchemy import text
+from sqlmodel import select
+from stores import empty
+
+from service.app import create_app
+from service.carriers.base import Heard, InboundText
+from service.carriers.handset import Handset
+from service.clock import HandClock
+from service.parts import Parts
+from service.settings import Settings
+from service.store import Store
+from service.store.tables import Message, Practice
+from service.web.callbacks import store_heard
+
+NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
+PRACTICE = "+12025550100"
+HANG_UP = [
+    {"type": "http.request", "body": b"from=%2B12", "more_body": True},
+    {"type": "http.disconnect"},
+]
+
+
+def parts_on(store: Store) -> Parts:
+    with store.write() as session:
+        session.add(Practice(name="Harbour Balance", phone=PRACTICE, created_at=NOW))
+    settings = Settings(database_url=store.url, ticks=False)
+    return Parts(settings, store, HandClock(NOW), {"handset": Handset("x" * 20)})
+
+
+def cut_connections(url: str) -> None:
+    """What the database does to everybody when it is restarted."""
+    other = Store(url)
+    with other.write() as session:
+        session.execute(
+            text(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+                "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+        )
+    other.close()
+
+
+class CutAfterTheFirst:
+    """Texts between which every connection to the database is cut, once."""
+
+    def __init__(self, url: str, texts: Sequence[InboundText]) -> None:
+        self.url = url
+        self.texts = texts
+        self.cuts = 0
+
+    def __iter__(self) -> Iterator[InboundText]:
+        for number, each in enumerate(self.texts):
+            if number == 1 and not self.cuts:
+                self.cuts += 1
+                cut_connections(self.url)
+            yield each
+
+
+@pytest.mark.postgres
+def test_a_call_is_stored_once_though_its_connection_to_the_database_is_cut(postgres_store):
+    parts = parts_on(postgres_store)
+    phones = ("+13035550101", "+13035550102")
+    came = [InboundText(f"in-{phone}", phone, PRACTICE, "20 steady") for phone in phones]
+    texts = CutAfterTheFirst(postgres_store.url, came)
+    store_heard(parts, "handset", Heard(texts=texts))
+    assert texts.cuts == 1
+    with parts.store.read() as session:
+        rows = select(Message.carrier_id).where(Message.direction == "in")
+        assert sorted(session.exec(rows).all()) == [f"in-{phone}" for phone in phones]
+    empty(postgres_store)
+
+
+def test_a_call_that_breaks_off_is_no_error_of_ours(store):
+    parts = parts_on(store)
+    answers = []
+
+    async def receive():
+        return came.pop(0)
+
+    async def send(event):
+        answers.append(event)
+
+    came = list(HANG_UP)
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "path": "/in/handset",
+        "query_string": b"",
+        "headers": [(b"host", b"x"), (b"content-type", b"application/x-www-form-urlencoded")],
+        "scheme": "http",
+        "server": ("127.0.0.1", 8780),
+        "http_version": "1.1",
+    }
+    asyncio.run(create_app(parts=parts)(scope, receive, send))
+    assert answers[0]["status"] == 400
