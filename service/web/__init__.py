@@ -1,5 +1,6 @@
 """Pages: routes, templates, static files, sign-in."""
 
+from functools import partial
 from importlib import resources
 
 from fastapi import Depends, FastAPI
@@ -35,6 +36,8 @@ from service.web import (
     start,
     summary,
 )
+from service.web.api import PREFIX as API_PREFIX
+from service.web.api import describe, make_api
 from service.web.asked import Asked
 from service.web.errors import add_error_pages
 from service.web.security import A_YEAR_S, LimitBody, SecureHeaders
@@ -58,6 +61,9 @@ def mount(app: FastAPI) -> None:
     app.include_router(callbacks.router)
     app.include_router(health.router)
     held = resources.files("service.web").joinpath("static")
+    api = make_api(parts)
+    app.state.api_document = partial(describe, api)
+    app.mount(API_PREFIX, api)
     app.mount("/static", Static(directory=str(held)), name="static")
     add_error_pages(app)
     app.add_middleware(LimitBody)

@@ -34,7 +34,7 @@ from service.errors import ImpossibleValue
 from service.evidence.four_stage import STAGES
 from service.ladder.body import MAT_LAYERS
 from service.ladder.caution import PRESETS
-from service.store.tables import Client
+from service.store.tables import Client, Practice
 from service.web import words
 from service.web.forms import Fields, FieldsHere
 from service.web.frame import framed
@@ -116,7 +116,8 @@ def add_new(visit: Signed, fields: FieldsHere) -> Response:
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
             return _page(visit, session, fields, problems=unfinished.problems)
-    follows = _follows(visit, draft)
+    with visit.parts.store.read() as session:
+        follows = what_follows(session, visit.practice, draft)
     looked = fields.get("seen", "") == follows.seen
     if fields.get("step") != "add" or not looked:
         changed = fields.get("step") == "add" and bool(fields.get("seen"))
@@ -149,10 +150,10 @@ def _pressed_twice(session: Session, visit: Visit, draft: Draft) -> int | None:
     return client.id if client is not None and client.name == draft.new.name else None
 
 
-def _follows(visit: Visit, draft: Draft) -> Follows:
-    new, rung, practice = draft.new, draft.rung, visit.practice
-    with visit.parts.store.read() as session:
-        wording = wording_of(session, practice.id, new.language)
+def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
+    """What adding this client would mean; its `seen` tells whether that was looked at."""
+    new, rung = draft.new, draft.rung
+    wording = wording_of(session, practice.id, new.language)
     first = render(
         "first",
         new.language,

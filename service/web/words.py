@@ -188,6 +188,7 @@ ACTION = {
     "review call": "called, in place of a retest",
     "review rhythm": "changed how often a retest or a call is due",
     "weekly text": "changed whether the weekly text is wanted",
+    "by program": "done by another program in their name",
 }
 CAUTION = {
     "gentle": "Gentle: more steady days before each step, back sooner",

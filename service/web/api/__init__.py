@@ -1,0 +1,45 @@
+"""The JSON API under /api/v1: the same actions as the pages, for other programs."""
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+
+from service.parts import Parts
+from service.web.api import about, alerts, client_acts, clients
+from service.web.api.document import document
+from service.web.api.limits import Limits
+from service.web.api.problems import add_problems
+
+PREFIX = "/api/v1"
+ROUTERS = (about.router, clients.router, client_acts.router, alerts.router)
+DESCRIPTION = """\
+The same actions as the pages, through the same code, for other programs of a practice: a records
+system, a waiting-room screen, a script of one's own.
+"""
+
+
+def make_api(parts: Parts) -> FastAPI:
+    """The API as an application of its own, to be mounted under PREFIX."""
+    app = FastAPI(
+        title="Rungwise",
+        version="1",
+        description=DESCRIPTION,
+        servers=[{"url": PREFIX}],
+        root_path_in_servers=False,
+        openapi_url=None,
+        separate_input_output_schemas=False,
+        generate_unique_id_function=lambda route: route.name,
+    )
+    app.state.parts = parts
+    app.state.limits = Limits(parts.settings.api_per_minute)
+    for router in ROUTERS:
+        app.include_router(router)
+    add_problems(app)
+    return app
+
+
+def describe(app: FastAPI) -> dict[str, Any]:
+    """The API as an OpenAPI document."""
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
+    return document(app, routes)

@@ -1,0 +1,88 @@
+"""Alerts: going through them, one of them, and handling it.
+
+Asking for an alert here does not mark it as seen: a program that reads is no person who has read,
+and the trainer is paged until somebody has.
+"""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Depends, Query, Response
+from sqlmodel import Session
+
+from service.coach.override import Handling, handle
+from service.coach.people import client_of
+from service.coach.situation import load
+from service.errors import NotFound
+from service.store import listing
+from service.store.inbox import with_texts
+from service.store.scope import Scope
+from service.store.tables import Alert, Client
+from service.web.api.caller import Caller, Id, Needs
+from service.web.api.paging import Cursor, Limit, Page, last_id, page_of
+from service.web.api.shapes import AlertOut, HandleGiven
+from service.web.api.writes import Done, Key, once
+
+router = APIRouter(tags=["alerts"])
+
+Reading = Annotated[Caller, Depends(Needs("alerts:read"))]
+
+
+@router.get("/alerts")
+def alerts(
+    called: Reading,
+    state: Literal["open", "handled", "all"] = "open",
+    urgency: Literal["any", "urgent", "today", "note"] = "any",
+    kind: Annotated[str, Query(max_length=20)] = "",
+    limit: Limit = 50,
+    cursor: Cursor = "",
+) -> Page[AlertOut]:
+    """Alerts, latest opened first."""
+    wanted = listing.AlertsWanted(state, "" if urgency == "any" else urgency, kind)
+    with called.parts.store.read() as session:
+        rows = listing.alerts_before(
+            session, Scope.of(called.trainer), wanted, limit + 1, last_id(cursor)
+        )
+    page = page_of(rows, limit, lambda row: row.alert.id, AlertOut.of)
+    return Page[AlertOut].model_validate(page)
+
+
+@router.get("/alerts/{alert_id}")
+def one_alert(called: Reading, alert_id: Id) -> AlertOut:
+    """One alert with the client's words. This does not mark it as seen: only a person can."""
+    with called.parts.store.read() as session:
+        return _out(session, *_mine(session, called, alert_id))
+
+
+def _mine(session: Session, called: Caller, alert_id: int) -> tuple[Alert, Client]:
+    alert = session.get(Alert, alert_id)
+    if alert is None:
+        raise NotFound("There is no such alert among yours.")
+    return alert, client_of(session, called.trainer, alert.client_id)
+
+
+def _out(session: Session, alert: Alert, client: Client) -> AlertOut:
+    (entry,) = with_texts(session, [(alert, client)])
+    return AlertOut.of(entry)
+
+
+@router.post("/alerts/{alert_id}/handle", response_model=AlertOut)
+def handle_alert(
+    called: Annotated[Caller, Depends(Needs("alerts:write"))],
+    alert_id: Id,
+    key: Key,
+    given: HandleGiven,
+) -> Response:
+    """Close an alert with what was done about it, and say where a resting client goes on.
+
+    Paging stops with it, so call it only for what a person did.
+    """
+
+    def act(session: Session) -> Done:
+        alert, client = _mine(session, called, alert_id)
+        handling = Handling(given.what_done, given.note, given.resume_key or None)
+        situation = load(session, client)
+        handle(session, called.now, called.trainer, alert, situation, handling)
+        session.flush()
+        return Done(_out(session, alert, client), client.id)
+
+    return once(called, key, f"handle alert {alert_id}", given.model_dump(), act)
