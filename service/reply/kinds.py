@@ -141,7 +141,7 @@ def _kind_of_report(
 
 def _refuses(parse: Parse, opened: Opening) -> bool:
     """ "Nah, visitors came": a no to the day's text, and why."""
-    if "no.word" not in opened.tags or opened.whole:
+    if opened.tags.isdisjoint({"no.word", "whole.skip"}) or opened.whole:
         return False
     after = [unit.tags for unit in parse.units if opened.end <= unit.start < opened.end + 3]
     return any("comma" in tags for tags in after)

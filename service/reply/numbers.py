@@ -157,9 +157,17 @@ def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quant
     more = number_at(parse, after + joined) if after + joined < len(parse.units) else None
     if more is not None and more.value < 60 and not more.unit:
         named = has_tag(parse, more.last + 1, "unit.seconds")
-        if named or (not joined and not has_tag(parse, more.last + 1, "side")):
+        if named or (not _goes_on(parse, more, joined)):
             return Quantity(value * 60 + more.value, quantity.first, more.last + named, "s")
     return Quantity(value * 60, quantity.first, unit, "s", quantity.word)
+
+
+def _goes_on(parse: Parse, more: Quantity, joined: bool) -> bool:
+    """Whether the number after the minutes is a hold of its own: "1 min and 20 on the left"."""
+    after = more.last + 1
+    if has_tag(parse, after, "side"):
+        return True
+    return joined and after < len(parse.units) and not has_tag(parse, after, "comma", "stop")
 
 
 def counts(parse: Parse, quantity: Quantity) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from service.reply.numbers import Quantity, counts, has_tag, word_at
+from service.reply.numbers import Quantity, counts, has_tag, numbers, word_at
 from service.reply.units import Parse
 
 # "1:15" is a hold up to these minutes; beyond, it is a time of day.
@@ -12,6 +12,7 @@ MOST_SETS = 6
 # A pair from these on is a blood pressure.
 SYSTOLIC, DIASTOLIC = 70, 40
 _MONTHS, _DAYS, _HOURS = 12, 31, 12
+_WORST = 10  # of a pain
 _AM_PM = frozenset({"am", "pm", "a", "p"})
 
 # The index after all that a pair takes in, and what it comes to: None for no hold.
@@ -100,10 +101,30 @@ def _date(parse: Parse, told: list[Quantity], index: int) -> bool:
 
 def _pain_score(parse: Parse, one: Quantity, two: Quantity) -> bool:
     """ "knee pain 4/10": out of ten, with a pain told just before or after."""
-    if two.value != 10 or one.value > 10 or one.unit:
+    if two.value != _WORST or one.value > _WORST or one.unit:
         return False
     near = (*range(one.first - 4, one.first), *range(two.last + 1, two.last + 4))
     return any(has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase") for place in near)
+
+
+def pain_told(parse: Parse) -> Quantity | None:
+    """A pain score told without having been asked: "knee pain 4/10", "pain level 4"."""
+    if parse.seen.isdisjoint({"digits", "number"}):
+        return None
+    told = numbers(parse)
+    for place, one in enumerate(told):
+        if one.value > _WORST or one.unit or one.value != int(one.value):
+            continue
+        if has_tag(parse, one.first - 1, "count.before") and has_tag(
+            parse, one.first - 1, "pain.noun"
+        ):
+            return one
+        two = told[place + 1] if place + 1 < len(told) else None
+        if two is None or two.first - one.last != 2 or not _pain_score(parse, one, two):
+            continue
+        if has_tag(parse, one.last + 1, "join.out_of"):
+            return one
+    return None
 
 
 def _out_of(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:

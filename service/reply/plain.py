@@ -15,7 +15,7 @@ from service.reply.reading import Span
 _ASCII_CONTROL = re.compile("[\x00-\x09\x0b-\x1f\x7f]")
 _QUOTES = dict.fromkeys("’‘ʼ′‛`´＇", "'") | dict.fromkeys("“”″„«»", '"')
 _DASHES = dict.fromkeys("–—−‐‑‒―", "-")
-_OTHERS = {"…": ".", "×": "x", "¿": " ", "¡": " ", "\u2028": "\n", "\u2029": "\n", "\u0085": "\n"}
+_OTHERS = {"…": ".", "×": "x", "¿": "\n", "¡": " ", "\u2028": "\n", "\u2029": "\n", "\u0085": "\n"}
 _BLANKS = dict.fromkeys("\t\r\x0b\x0c", " ")
 _FRACTIONS = {"½": ".5", "¼": ".25", "¾": ".75"}
 _FIXED = {**_QUOTES, **_DASHES, **_OTHERS, **_BLANKS, **_FRACTIONS, "\n": "\n"}

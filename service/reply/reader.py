@@ -12,6 +12,7 @@ from service.reply import kinds
 from service.reply.events import FAMILIES
 from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
+from service.reply.pairs import pain_told
 from service.reply.reading import Context, Kind, Reading, Span
 from service.reply.safety import Safety, perhaps_a_fall, read_safety
 from service.reply.sides import Holds, read_holds
@@ -147,7 +148,7 @@ def _pain_score(
         safety = _with_body(parsed, replace(safety, found=found), "pain")
     kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
     reading = _reading(parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened)
-    because = dict(reading.because)
+    because = {name: spans for name, spans in reading.because.items() if name != "pain_score"}
     if told is not None:
         because["pain_score"] = (parsed.span(told.first, told.last),)
     confidence = reading.confidence if score is None else max(reading.confidence, 0.9)
@@ -180,6 +181,9 @@ def _reading(
             because[name] = spans
     if answered is not None and opened.tags:
         because["yes_no"] = (kinds.span_of(parsed, opened),)
+    score = pain_told(parsed) if safety.of("pain").answer == "yes" else None
+    if score is not None:
+        because["pain_score"] = (parsed.span(score.first, score.last),)
     same = kind == "result" and not holds.holds and "same.phrase" in parsed.seen
     return Reading(
         kind=kind,
@@ -194,6 +198,7 @@ def _reading(
         confidence=_confidence(parsed, kind, safety),
         because=because,
         yes_no=answered,
+        pain_score=None if score is None else int(score.value),
         correction=kind == "result" and _corrects(parsed, opened),
         same_as_before=same,
         effort=_effort(parsed),

@@ -7,7 +7,7 @@ from service.ladder.stance import Answer
 from service.reply import scope
 from service.reply.events import Event, events
 from service.reply.reading import Span
-from service.reply.units import Parse
+from service.reply.units import Parse, clause, sentence
 
 _RANK = {"no": 0, "unsure": 1, "yes": 2}
 
@@ -113,7 +113,13 @@ def _dizzy(parse: Parse, event: Event) -> Answer:
     return answer
 
 
+_WORSE = ("fall.", "dizzy.", "emergency.f", "emergency.up", "emergency.sign", "down.", "floor.hard")
+
+
 def _emergency(parse: Parse, event: Event) -> Answer:
+    if event.form == "knock" and not any(tag.startswith(_WORSE) for tag in parse.seen):
+        # A head bumped on a cupboard: no more than that where the hold is told as ever.
+        return "yes" if parse.seen.isdisjoint({"digits", "number"}) else "no"
     answer = _said(parse, event, False, things=False)
     if answer == "unsure" and not scope.long_ago(parse, event):
         return "no" if scope.nearly(parse, event) else "yes"
@@ -133,6 +139,7 @@ def read_safety(parse: Parse) -> Safety:
         return _SILENT
     found: dict[str, Found] = {}
     felt: list[Event] = []
+    struck: list[Event] = []
     falls: list[int] = []
     told: list[int] = []
     for event in mentions:
@@ -145,13 +152,15 @@ def read_safety(parse: Parse) -> Safety:
                 falls.append(event.first)
             elif event.family == "pain":
                 felt.append(event)
+            elif event.family == "emergency":
+                struck.append(event)
     elsewhere = _elsewhere(parse, found)
     if "fall" not in found and {"scope.close", "near.caught"} <= parse.seen:
         place = parse.places("scope.close")[0]
         found["fall"] = Found("unsure", (parse.span(place, place),))
     if "fall" not in found:
         _caught_in_the_net(parse, found)
-    body, spans = _body(parse, felt)
+    body, spans = _body(parse, felt, struck)
     _chest(parse, found, body, felt)
     return Safety(found, body, spans, tuple(falls), frozenset(told), elsewhere)
 
@@ -164,10 +173,11 @@ def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
     for index, unit in enumerate(parse.units):
         if unit.tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             continue
-        around = [parse.units[place] for place in scope.sentence(parse, index)]
-        away = any("away.place" in other.tags for other in around)
+        around = sentence(parse, index)
+        away = any("away.place" in parse.units[place].tags for place in around)
         held = any(
-            not other.tags.isdisjoint({"digits", "number", "unit.seconds"}) for other in around
+            not parse.units[place].tags.isdisjoint({"digits", "number", "unit.seconds"})
+            for place in clause(parse, index)
         )
         event = Event("fall", "noun", index, index)
         if not away or held or scope.denied(parse, event) or scope.others(parse, event, True):
@@ -220,7 +230,7 @@ def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
         found["emergency"] = found.get("emergency", _NOTHING).stronger("yes", parse.span(0, 0))
     for index in ([0] if "floor.hard" in lying else []) + parse.places("net.fall"):
         event = Event("fall", "noun", index, index)
-        around = (parse.units[place].tags for place in scope.sentence(parse, index))
+        around = (parse.units[place].tags for place in sentence(parse, index))
         if any(not tags.isdisjoint(_OF_THE_HOLD) for tags in around):
             continue
         if (
@@ -241,13 +251,15 @@ def _chest(parse: Parse, found: dict[str, Found], body: str | None, felt: Sequen
             found["emergency"] = known.stronger("yes", parse.span(felt[0].first, felt[0].last))
 
 
-def _body(parse: Parse, felt: Sequence[Event]) -> tuple[str | None, tuple[Span, ...]]:
-    """The first part of the body named beside a pain, in the same sentence."""
-    for event in felt:
+def _body(
+    parse: Parse, felt: Sequence[Event], struck: Sequence[Event]
+) -> tuple[str | None, tuple[Span, ...]]:
+    """The first part of the body named beside a pain, in the same sentence, or else struck."""
+    for event in (*felt, *struck) if felt else ():
         part = _part_within(parse, event)
         if part is not None:
             return part, (parse.span(event.first, event.last),)
-        around = [*scope.sentence(parse, event.first)]
+        around = [*sentence(parse, event.first)]
         if not any("body" in parse.units[place].tags for place in around):
             around = [*range(event.last + 1, min(len(parse.units), event.last + 7))]
         best: int | None = None

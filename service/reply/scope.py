@@ -8,7 +8,7 @@ from typing import Literal
 
 from service.ladder.stance import Answer
 from service.reply.events import Event, is_event
-from service.reply.units import Parse, Unit
+from service.reply.units import Parse, Unit, sentence
 
 Doubt = Literal["no", "unsure"] | None
 
@@ -168,14 +168,15 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
     words = parse.tokens.words[units[event.first].start : units[event.last].end]
     if not parse.lexicon.selves.isdisjoint(words):
         return None
-    if not parse.lexicon.theirs.isdisjoint(words) and not for_another(parse):
+    theirs = event.family != "steady" and not parse.lexicon.theirs.isdisjoint(words)
+    if theirs and not for_another(parse):
         return "no"
     subjects = _SUBJECTS | _THINGS if things else _SUBJECTS
     adjacent = True
     for place in range(event.first - 1, max(-1, event.first - BACK), -1):
         tags = units[place].tags
         if not tags.isdisjoint({"self.i", "self.my", "stop"}):
-            return _named(parse, event) if things else None
+            return _named(parse, event) if _could_be_named(event) else None
         if "body" in tags and parse.tokens.words[units[place].start] in parse.lexicon.opens:
             return None
         if not tags.isdisjoint(subjects):
@@ -186,7 +187,11 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
             adjacent = adjacent and (
                 "body" in tags or is_event(units[place]) or _name_of(units, place, subjects)
             )
-    return _named(parse, event) if things else None
+    return _named(parse, event) if _could_be_named(event) else None
+
+
+def _could_be_named(event: Event) -> bool:
+    return event.family == "fall" and event.form in ("verb", "phrase", "last", "doubt")
 
 
 def third_person(parse: Parse, event: Event) -> Answer:
@@ -232,9 +237,13 @@ def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
 def _named(parse: Parse, event: Event) -> Doubt:
     """A name or a thing that no list knows, right before what it did: "Joan fell"."""
     place = event.first - 1
-    if place < 0 or event.form != "verb" or "unknown" not in parse.units[place].tags:
+    if place < 0 or "unknown" not in parse.units[place].tags or for_another(parse):
+        return None
+    if event.form != "verb" and not parse.capital(place):
         return None
     before = parse.units[place - 1].tags if place else frozenset[str]()
+    if "before.our" in before:
+        return "no"  # "our Doris fell"
     if not before.isdisjoint({"before.person", "scope.to_place", "unknown", "polite.word"}):
         return None
     far = parse.units[place - 2].tags if place > 1 else frozenset[str]()
@@ -255,13 +264,29 @@ def long_ago(parse: Parse, event: Event) -> bool:
             if not 0 <= place < len(units) or "stop" in units[place].tags:
                 break
             tags = units[place].tags
-            if "old.recent" in tags:
+            if "old.recent" in tags and not _none_of_late(units, place):
                 return False
+            if step > 0 and old and "comma" in tags and _goes_on_to_the_hold(units, place):
+                break
             if step > 0 and is_event(units[place]) and not old:
                 break
             old = old or "old.long" in tags or _many_weeks(units, place) or _past_year(units, place)
             place += step
     return old
+
+
+def _none_of_late(units: list[Unit], place: int) -> bool:
+    """ "nothing lately", "none now", "ahora no": it does not bring an old story up to date."""
+    beside = (place - 1, place + 1)
+    return any(
+        0 <= p < len(units) and not units[p].tags.isdisjoint({"neg.after", "neg.strong"})
+        for p in beside
+    )
+
+
+def _goes_on_to_the_hold(units: list[Unit], place: int) -> bool:
+    """Whether the hold is told after this comma: "sore years ago, 20 today"."""
+    return place + 1 < len(units) and not units[place + 1].tags.isdisjoint({"digits", "number"})
 
 
 def _many_weeks(units: list[Unit], place: int) -> bool:
@@ -369,16 +394,6 @@ def asked(parse: Parse, event: Event) -> bool:
         tags = parse.units[place].tags
         if "stop" in tags:
             return "asks" in tags
+        if "question.word" in tags:
+            return False  # "20 steady, can I rest now?": the question opens after it
     return False
-
-
-def sentence(parse: Parse, index: int) -> range:
-    """The units of the sentence around `index`, at most 30 either way."""
-    units = parse.units
-    first = index
-    while first > 0 and index - first < 30 and "stop" not in units[first - 1].tags:
-        first -= 1
-    last = index
-    while last + 1 < len(units) and last - index < 30 and "stop" not in units[last + 1].tags:
-        last += 1
-    return range(first, last + 1)

@@ -6,7 +6,7 @@ from service.reply import scope
 from service.reply.events import is_event
 from service.reply.numbers import MOST_BRIEF, Quantity, counts, has_tag, numbers, word_at
 from service.reply.pairs import MOST_SETS, joined
-from service.reply.units import Parse
+from service.reply.units import Parse, sentence
 
 # Without a unit, more than this is no hold; with one, this much is still believed.
 LONGEST_BARE_S = 180.0
@@ -26,8 +26,16 @@ def holds_told(parse: Parse) -> list[Quantity]:
         index, quantity = joined(parse, told, index)
         if quantity is not None and _is_hold(parse, quantity):
             kept.append(quantity)
-    today = [q for q in kept if not has_tag(parse, q.first - 1, "count.past")]
+    today = [q for q in kept if not _another_days(parse, q)]
     return _settled(parse, _corrected(parse, today or kept))
+
+
+def _another_days(parse: Parse, quantity: Quantity) -> bool:
+    """ "yesterday 9", "9 yesterday"."""
+    if has_tag(parse, quantity.first - 1, "count.past"):
+        return True
+    after = quantity.last + 1
+    return has_tag(parse, after, "count.past") and has_tag(parse, after, "old.recent")
 
 
 _FREE = frozenset(
@@ -54,6 +62,9 @@ _FREE = frozenset(
         "neg.no",
     }
 )
+
+
+_ENDS = frozenset({"stop", "comma", "mark", "join.and", "scope.but", "side"})
 
 
 def _is_hold(parse: Parse, quantity: Quantity) -> bool:
@@ -137,7 +148,9 @@ def _clock(parse: Parse, quantity: Quantity) -> bool:
         return False
     if quantity.value != int(quantity.value):
         return False
-    for place in range(max(0, quantity.first - 7), quantity.first):
+    for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
+        if has_tag(parse, place, "other.professional"):
+            break
         if has_tag(
             parse, place, "count.stopped_at", "wobbly.touch", "wobbly.word", "wobbly.balance"
         ):
@@ -154,9 +167,24 @@ def _few(parse: Parse, quantity: Quantity) -> bool:
     if not quantity.word or quantity.value > FEW:
         return False
     if quantity.value == 1 and len(parse.units) > 1:
-        return not has_tag(parse, quantity.first - 1, "count.hold_words", "side")
+        if not has_tag(parse, quantity.first - 1, "count.hold_words", "side"):
+            return True
+        next_ = quantity.last + 1
+        return next_ < len(parse.units) and not has_tag(parse, next_, *_ENDS)
     after = quantity.last + 1
     return after < len(parse.units) and not has_tag(parse, after, *_FREE)
+
+
+def _pressure(parse: Parse, quantity: Quantity) -> bool:
+    """The second number of a blood pressure: "la tensión 13 8"."""
+    before = quantity.first - 1
+    if not has_tag(parse, before, "digits", "number"):
+        before -= 1
+    if not has_tag(parse, before, "digits", "number") or before < 1:
+        return False
+    return has_tag(parse, before - 1, "count.pressure") or (
+        has_tag(parse, before - 2, "count.pressure") and not has_tag(parse, before - 1, "stop")
+    )
 
 
 def _someone_elses(parse: Parse, quantity: Quantity) -> bool:
@@ -199,6 +227,14 @@ def _aim(parse: Parse, quantity: Quantity) -> bool:
     return has_tag(parse, quantity.first - 1, "count.before")
 
 
+def _on_the_floor(parse: Parse, quantity: Quantity) -> bool:
+    """How long, or since when: "lying here since 6"."""
+    if "emergency.floor" not in parse.seen:
+        return False
+    around = sentence(parse, quantity.first)
+    return any(has_tag(parse, place, "emergency.floor") for place in around)
+
+
 def _activity(parse: Parse, quantity: Quantity) -> bool:
     """Minutes of walking or practice: whole minutes, with that activity near."""
     if quantity.value < 120 or quantity.value % 60:
@@ -231,9 +267,11 @@ _BARE: tuple[_Test, ...] = (
     _dotted_clock,
     _clock,
     _few,
+    _pressure,
     _phone,
     _height,
     _someone_elses,
+    _on_the_floor,
 )
 
 
@@ -282,9 +320,33 @@ def _moment_of_wobble(parse: Parse, quantity: Quantity) -> bool:
         place -= 2
     if not has_tag(parse, place, "count.clock"):
         return False
+    while has_tag(parse, place - 1, "count.clock"):
+        place -= 1
     for earlier in range(place - 1, max(-1, place - 5), -1):
-        if has_tag(parse, earlier, "wobbly.word", "wobbly.touch", "wobbly.balance", "pain.noun"):
+        if has_tag(parse, earlier, *_HAPPENED):
             return True
-        if not has_tag(parse, earlier, "scope.through", "unknown"):
-            return False
-    return False
+        if not has_tag(parse, earlier, "scope.through", "unknown", "body", "scope.to_place"):
+            break
+    return _then_shook(parse, quantity)
+
+
+_HAPPENED = (
+    "wobbly.word",
+    "wobbly.touch",
+    "wobbly.balance",
+    "pain.noun",
+    "pain.verb",
+    "pain.phrase",
+    "steady.firm",
+    "steady.praise",
+)
+
+
+def _then_shook(parse: Parse, quantity: Quantity) -> bool:
+    """ "fine till 15 then I shook": the number only says when."""
+    after = quantity.last + 1
+    if has_tag(parse, after, "comma"):
+        after += 1
+    if not has_tag(parse, after, "scope.but", "join.and"):
+        return False
+    return any(has_tag(parse, place, *_HAPPENED[:3]) for place in range(after + 1, after + 5))

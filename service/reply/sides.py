@@ -53,14 +53,16 @@ class Holds:
     holds: tuple[Hold, ...] = ()
     spans: tuple[Span, ...] = ()
     word_sides: tuple[tuple[int, SideName], ...] = ()
+    places: tuple[tuple[int, int], ...] = ()
 
 
 def read_holds(parse: Parse, context: Context) -> Holds:
     quantities = holds_told(parse)[:MOST_HOLDS]
     items = _items(parse, quantities, context)
-    sides = _bound(_segments(parse, items))
+    sides = _bound(*_segments(parse, items))
     holds: list[Hold] = []
     spans: list[Span] = []
+    places: list[tuple[int, int]] = []
     for item in items:
         if item.what != "hold":
             continue
@@ -70,8 +72,9 @@ def read_holds(parse: Parse, context: Context) -> Holds:
         for _ in range(item.quantity.times if item.quantity is not None else 1):
             holds.append(Hold(seconds, sides.get(item.place)))
             spans.append(parse.span(item.place, item.last))
+            places.append((item.place, item.last))
     words = tuple((i.place, sides[i.place]) for i in items if i.what == "word" and i.place in sides)
-    return Holds(tuple(holds[:MOST_HOLDS]), tuple(spans[:MOST_HOLDS]), words)
+    return Holds(tuple(holds[:MOST_HOLDS]), tuple(spans[:MOST_HOLDS]), words, tuple(places))
 
 
 def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[Told]:
@@ -88,7 +91,7 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
         if quantity is not None:
             items.append(Told("hold", index, quantity.last, "", quantity))
             after = quantity.last + 1
-        elif "side" in unit.tags and not _hurting(parse, index):
+        elif "side" in unit.tags and not _hurting(parse, index) and not _opens(parse, index):
             side = _side_named(unit.values["side"], context, named)
             if side is not None:
                 items.append(Told("side", index, index, side))
@@ -98,6 +101,13 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
         elif not unit.tags.isdisjoint(STEADINESS):
             items.append(Told("word", index, index))
     return items
+
+
+def _opens(parse: Parse, index: int) -> bool:
+    """Whether "right" only opens the text: "Right, that's done, 20"."""
+    if index or parse.units[0].word != "right" or not has_tag(parse, 1, "comma"):
+        return False
+    return not any(has_tag(parse, 2, tag) for tag in ("digits", "number", "side"))
 
 
 def _same_for_side(parse: Parse, index: int) -> bool:
@@ -134,9 +144,13 @@ def _side_named(value: str, context: Context, named: list[str]) -> str | None:
     return str(context.leads[0]) if context.leads else ""
 
 
-def _segments(parse: Parse, items: list[Told]) -> list[list[Told]]:
-    """Items between pauses; a pause right after a lone side ("left: ", "right leg,") is none."""
+def _segments(parse: Parse, items: list[Told]) -> tuple[list[list[Told]], set[int]]:
+    """Items between pauses, and which segments an "and" or "but" alone joins to the one before.
+
+    A pause right after a lone side ("left: ", "right leg,") is none.
+    """
     segments: list[list[Told]] = [[]]
+    joined: set[int] = set()
     place = 0
     for item in items:
         for between in range(place, item.place):
@@ -146,9 +160,11 @@ def _segments(parse: Parse, items: list[Told]) -> list[list[Told]]:
                 if word_at(parse, between) == "." and _letter(parse, between - 1):
                     continue
                 segments.append([])
+                if has_tag(parse, between, "join.and", "scope.but"):
+                    joined.add(len(segments) - 1)
         segments[-1].append(item)
         place = item.last + 1
-    return segments
+    return segments, joined
 
 
 def _letter(parse: Parse, index: int) -> bool:
@@ -156,7 +172,7 @@ def _letter(parse: Parse, index: int) -> bool:
     return has_tag(parse, index, "side") and len(word_at(parse, index)) == 1
 
 
-def _bound(segments: list[list[Told]]) -> dict[int, SideName]:
+def _bound(segments: list[list[Told]], joined: set[int]) -> dict[int, SideName]:
     """The side of each hold and steadiness word, by unit."""
     sides: dict[int, str] = {}
     carried = ""
@@ -172,7 +188,11 @@ def _bound(segments: list[list[Told]]) -> dict[int, SideName]:
             if not led and number and segment[0].what == "hold":
                 _take_back(segments[number - 1], named[0], sides)
             carried = named[0]
-        elif led and carried and _goes_on(segments, number):
+        elif (
+            led
+            and carried
+            and (_goes_on(segments, number) or _of_last(segments, number, joined, sides))
+        ):
             _give(segment, carried, sides)
     return {place: side for place, side in sides.items() if side}  # type: ignore[misc]
 
@@ -206,6 +226,22 @@ def _goes_on(segments: list[list[Told]], number: int) -> bool:
         )
     sides = {item.value for s in segments for item in s if item.what == "side"}
     return len(sides) > 1
+
+
+def _of_last(
+    segments: list[list[Told]], number: int, joined: set[int], bound: dict[int, str]
+) -> bool:
+    """ "left 20 firm, right 9 and shaking": the last word is of the last side.
+
+    After a comma too, where the other side has had its word: "left 20 firm, right 9, shaking".
+    """
+    if not number or any(item.what == "hold" for item in segments[number]):
+        return False
+    worded = any(i.what == "word" and i.place in bound for s in segments[: number - 1] for i in s)
+    if number not in joined and not worded:
+        return False
+    sides = {item.value for s in segments for item in s if item.what == "side"}
+    return len(sides) > 1 and {"side", "hold"} <= {item.what for item in segments[number - 1]}
 
 
 def _alternates(segments: list[list[Told]], number: int) -> bool:

@@ -10,7 +10,7 @@ from service.reply.numbers import has_tag
 from service.reply.reading import Span
 from service.reply.safety import Safety
 from service.reply.sides import STEADINESS, Holds
-from service.reply.units import Parse
+from service.reply.units import Parse, clause, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,8 @@ WOBBLES = frozenset({"wobbly.word", "wobbly.touch", "wobbly.balance", "wobbly.po
 
 def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -> Steady:
     """`comfort`: bare praise is about the client ("I'm fine" after a fall), not about a hold."""
-    if parse.seen.isdisjoint(STEADINESS):
+    came_down = _fell_in_it(parse, holds, safety)
+    if parse.seen.isdisjoint(STEADINESS) and came_down is None:
         return _SILENT
     sides = dict(holds.word_sides)
     held = bool(holds.holds)
@@ -42,6 +43,9 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
         if said is not None:
             told.append((index, said))
             praise = praise and "steady.praise" in unit.tags
+    if came_down is not None:
+        told.append((came_down, "wobbly"))
+        praise = False
     if not told:
         return _SILENT
     by_side: dict[str, Steadiness] = {}
@@ -53,6 +57,37 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
     overall: Steadiness = "wobbly" if any(said == "wobbly" for _, said in told) else "steady"
     spans = tuple(parse.span(i, i) for i, said in told if said == overall)
     return Steady(overall, by_side, spans, praise)
+
+
+_NEXT = frozenset({"comma", "join.and", "scope.but", "self.i", "scope.through", "near.before"})
+
+
+def _elsewhere(parse: Parse, place: int) -> bool:
+    """Whether the unit tells of another place or time than the hold's."""
+    if has_tag(parse, place, "old.recent", "old.long"):
+        return True
+    return has_tag(parse, place, "away.place") and not has_tag(parse, place, "floor.wide")
+
+
+def _fell_in_it(parse: Parse, holds: Holds, safety: Safety) -> int | None:
+    """The fall that ended the hold, if one did: "10 secs then I fell back", "fell at 9"."""
+    for fall in safety.falls:
+        around = sentence(parse, fall)
+        if any(_elsewhere(parse, place) for place in around):
+            continue
+        for first, last in holds.places:
+            between = range(last + 1, fall)
+            then = len(between) <= 4 and any(
+                has_tag(parse, p, "join.and", "scope.but") for p in between
+            )
+            if any(has_tag(parse, p, "skip.later") for p in between):
+                continue  # "20 pero luego me caí": some time after the hold
+            if then and all(has_tag(parse, p, *_NEXT) for p in between):
+                return fall
+            at = next((p for p in range(first - 1, fall, -1) if p in around), None)
+            if at is not None and first - fall <= 5 and has_tag(parse, at, "count.clock"):
+                return fall
+    return None
 
 
 def _said(
@@ -78,7 +113,7 @@ def _said(
 def _wobble(
     parse: Parse, index: int, tags: frozenset[str], held: bool, safety: Safety
 ) -> Steadiness | None:
-    if safety.elsewhere and any(p in safety.elsewhere for p in scope.sentence(parse, index)):
+    if safety.elsewhere and any(p in safety.elsewhere for p in sentence(parse, index)):
         return None
     if "wobbly.poor" in tags and safety.reported and not held:
         return None
@@ -87,11 +122,18 @@ def _wobble(
     if denied is None:
         if scope.others(parse, event, things="fall.stance" in tags) == "no" or _hoped(parse, index):
             return None
-        if not held and not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
-            around = scope.sentence(parse, index)
-            if any(place in safety.falls for place in around):
+        if not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
+            around = sentence(parse, index)
+            of_it = held and (
+                not any(has_tag(parse, place, "away.place") for place in around)
+                or any(has_tag(parse, p, *_SECONDS) for p in clause(parse, index))
+            )
+            if not of_it and any(place in safety.falls for place in around):
                 return None
     return "steady" if denied == "no" else "wobbly"
+
+
+_SECONDS = ("digits", "number", "unit.seconds")
 
 
 def _hoped(parse: Parse, index: int) -> bool:
@@ -113,7 +155,7 @@ def _comforts(parse: Parse, index: int, held: bool, safety: Safety) -> bool:
         return False
     if _of_oneself(parse, index) or (not held and _after_harm(safety, index)):
         return True
-    around = scope.sentence(parse, index)
+    around = sentence(parse, index)
     if any(has_tag(parse, place, "digits", "number", "unit.seconds") for place in around):
         return False
     if safety.falls:

@@ -152,3 +152,27 @@ def _phrases_at(words: list[str], index: int, machine: Machine) -> list[tuple[in
         if place is not None and place.entry is not None:
             found.append((index, place.entry))
     return found
+
+
+def sentence(parse: Parse, index: int) -> range:
+    """The units of the sentence around `index`, at most 30 either way."""
+    units = parse.units
+    first = index
+    while first > 0 and index - first < 30 and "stop" not in units[first - 1].tags:
+        first -= 1
+    last = index
+    while last + 1 < len(units) and last - index < 30 and "stop" not in units[last + 1].tags:
+        last += 1
+    return range(first, last + 1)
+
+
+def clause(parse: Parse, index: int) -> range:
+    """The units around `index` between stops and commas, at most 30 either way."""
+    around = sentence(parse, index)
+    first = index
+    while first > around.start and "comma" not in parse.units[first - 1].tags:
+        first -= 1
+    last = index
+    while last + 1 < around.stop and "comma" not in parse.units[last + 1].tags:
+        last += 1
+    return range(first, last + 1)

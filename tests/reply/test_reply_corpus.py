@@ -9,25 +9,22 @@ FILES = sorted(CORPUS.glob("*.jsonl"))
 TUNED = [path for path in FILES if path.stem.startswith("tune")]
 KEPT = [path for path in FILES if path.stem.startswith("check")]
 LEAST = {"kind": 0.97, "holds": 0.97, "steadiness": 0.97}
-# On texts that no rule was written for, steadiness was read right in 96.6% when they were first
-# seen; the aim is 97%. The test holds what was reached; docs/reading-replies.md has the figures.
-LEAST_KEPT = {"kind": 0.98, "holds": 0.975, "steadiness": 0.965}
 
 
 @pytest.mark.parametrize("path", TUNED, ids=lambda path: path.stem)
 def test_a_corpus_is_read_well(path: Path) -> None:
-    read_well(path.name, load(path), LEAST)
+    read_well(path.name, load(path))
 
 
 def test_texts_that_no_rule_was_written_for_are_read_well() -> None:
-    read_well("check", [line for path in KEPT for line in load(path)], LEAST_KEPT)
+    read_well("check", [line for path in KEPT for line in load(path)])
 
 
-def read_well(name_of_it: str, lines: list[dict[str, object]], least_of: dict[str, float]) -> None:
+def read_well(name_of_it: str, lines: list[dict[str, object]]) -> None:
     result = score(lines)
     said = report(name_of_it, result)
     figures = {
-        **{name: result.share(name) >= least for name, least in least_of.items()},
+        **{name: result.share(name) >= least for name, least in LEAST.items()},
         "every true report is yes or unsure": result.recall == 1.0,
         "true reports are yes": result.recall_yes >= 0.97,
         "few false yes": result.false_share("yes") <= 0.01,
