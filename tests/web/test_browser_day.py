@@ -1,8 +1,12 @@
 """A trainer's day in a real browser: a fall comes in, is handled, the client goes on elsewhere."""
 
+from io import BytesIO
+
 import pytest
 from browsing import Window, served
 from playwright.sync_api import Browser, expect
+from pypdf import PdfReader
+from test_intake_browser import fill_in
 from web_world import World
 
 pytestmark = pytest.mark.browser
@@ -63,6 +67,22 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         page.goto(f"/phone?client={world.clients['ada']}")
         expect(page.get_by_text(text)).to_be_visible()
         assert world.sent("ada", "prompt")[-1].body == text
+
+        # A new client is screened, placed and sent the first text.
+        page.get_by_role("link", name="Clients").click()
+        page.get_by_role("link", name="New client").click()
+        fill_in(page)
+        page.get_by_role("button", name="See what follows").click()
+        page.get_by_role("button", name="Add Edda and send the first text").click()
+        expect(page.get_by_role("heading", name="Edda Vorlage")).to_be_visible()
+
+        # For the family and the doctor: two printed pages of what Ada has done.
+        page.get_by_role("link", name="Clients", exact=True).click()
+        page.get_by_role("link", name="Ada Sample").click()
+        page.get_by_role("link", name="Progress summary").click()
+        printed = PdfReader(BytesIO(page.pdf(prefer_css_page_size=True)))
+        assert len(printed.pages) == 2
+        assert "Ada Sample" in printed.pages[0].extract_text()
         assert window.complaints == []
         window.close()
 
