@@ -9,7 +9,9 @@ import test_browser_evidence
 import test_browser_pages
 import test_intake_browser
 from browsing import Window, served
+from fastapi.routing import APIRoute
 from playwright.sync_api import Browser, expect
+from starlette.routing import Route
 from test_web_routes import flat
 from web_world import World
 
@@ -94,7 +96,8 @@ def not_looked_at(world: World) -> list[str]:
     return [
         route.path
         for route in flat(world.app.routes)
-        if "GET" in (getattr(route, "methods", None) or ())
+        if isinstance(route, Route | APIRoute)
+        and "GET" in (route.methods or ())
         and route.path not in HERE
         and not NO_PAGE.search(route.path)
         and not any(route.path_regex.match(path) for path in paths)
