@@ -30,7 +30,7 @@ log = logging.getLogger(__name__)
 
 # What a line may be about besides: names of values that say nothing of a person.
 EXTRAS = (
-    *("message_id", "message_ids", "alert_id", "webhook_id", "token_id"),
+    *("message_id", "message_ids", "alert_id", "webhook_id", "token_id", "trainer_id"),
     *("carrier", "outcome", "attempt", "method", "route", "status", "ms"),
 )
 # These log addresses with whatever stands in them, statements and rows, pieces of forms.

@@ -1,5 +1,6 @@
 """Signing in and out, one's own sign-ins, and one's password."""
 
+import logging
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
@@ -29,6 +30,7 @@ from service.web.visit import (
 
 __all__ = ["LASTS", "browser_name", "router"]
 
+log = logging.getLogger(__name__)
 router = APIRouter()
 
 WRONG = "The e-mail address and password don't belong together. Check both and try again."
@@ -83,6 +85,7 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
         account = sessions.account_subject(session, email)
         address = sessions.address_subject(session, request)
         if sessions.too_many(session, now, account, address):
+            log.warning("a sign-in was slowed down")
             return _form(request, parts, form.next, form.email, SLOW_DOWN, 429)
         trainer = session.exec(
             select(Trainer).where(Trainer.email == email, col(Trainer.active).is_(True))
@@ -90,6 +93,7 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
     # Outside any transaction, for it takes long on purpose; and as long without such an account.
     right = verified(trainer.password_hash if trainer else nobodys_hash(), form.password)
     if trainer is None or not right:
+        log.warning("a sign-in was refused", extra=_who(trainer))
         with parts.store.write() as session:
             sessions.note_failure(session, now, account, address)
         return _form(request, parts, form.next, form.email, WRONG, 401)
@@ -99,6 +103,7 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
         token = sessions.begin(session, request, now, trainer, half=half)
         if hasher().check_needs_rehash(trainer.password_hash):
             session.get_one(Trainer, trainer.id).password_hash = hasher().hash(form.password)
+    log.info("half signed in" if half else "signed in", extra=_who(trainer))
     if not half:
         return sessions.signed_in_answer(parts, token, form.next)
     answer = RedirectResponse("/sign-in/code", 303)
@@ -106,10 +111,16 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
     return answer
 
 
+def _who(trainer: Trainer | None) -> dict[str, int]:
+    """For the log: whose account it is, where there is one; never what was typed."""
+    return {} if trainer is None else {"trainer_id": trainer.id}
+
+
 @router.post("/sign-out")
 def sign_out(visit: Signed) -> Response:
     with visit.parts.store.write() as session:
         sessions.revoke(session, visit.parts, col(SignIn.id) == visit.sign_in.id)
+    log.info("signed out", extra=_who(visit.trainer))
     return sessions.signed_out_answer(visit.parts)
 
 
@@ -117,6 +128,7 @@ def sign_out(visit: Signed) -> Response:
 def sign_out_everywhere(visit: Signed) -> Response:
     with visit.parts.store.write() as session:
         sessions.revoke(session, visit.parts, col(SignIn.trainer_id) == visit.trainer.id)
+    log.info("signed out everywhere", extra=_who(visit.trainer))
     return sessions.signed_out_answer(visit.parts)
 
 
@@ -188,6 +200,7 @@ def own_password_or_why_not(visit: Visit, given: str) -> str:
             return SLOW_DOWN
     if verified(visit.trainer.password_hash, given):
         return ""
+    log.warning("a signed-in browser gave a wrong password", extra=_who(visit.trainer))
     with visit.parts.store.write() as session:
         sessions.note_failure(session, now, subject)
     return NOT_YOURS

@@ -1,5 +1,6 @@
 """The second step of signing in, and setting up a second factor."""
 
+import logging
 from typing import Annotated
 
 import segno
@@ -28,6 +29,7 @@ from service.web.visit import (
     real_now,
 )
 
+log = logging.getLogger(__name__)
 router = APIRouter()
 
 WRONG = str(factor.WrongCode())
@@ -91,11 +93,14 @@ def sign_in_code(request: Request, parts: PartsHere, form: Annotated[CodeForm, F
         if sessions.too_many(session, now, subject):
             return _code_form(request, parts, form.next, sessions.SLOW_DOWN, 429)
         if not factor.passes(session, now, trainer, form.code):
+            log.warning("a second factor was refused", extra={"trainer_id": trainer.id})
             sessions.note_failure(session, now, subject)
             return _code_form(request, parts, form.next, WRONG, 401)
         sessions.forget_failures(session, subject)
         sessions.revoke(session, parts, col(SignIn.id) == half.id)
         token = sessions.begin(session, request, now, trainer)
+        signed_in = trainer.id
+    log.info("signed in", extra={"trainer_id": signed_in})
     return sessions.signed_in_answer(parts, token, form.next)
 
 

@@ -182,6 +182,9 @@ def test_the_log_of_the_real_service_tells_of_nobody(place: str, tmp_path: Path)
     told = log.read_text(encoding="utf-8").casefold()
     for line in ("a request failed", "due escalate", "without a valid signature", "error"):
         assert line in told
+    # Who got in and who did not is told too, by ids.
+    assert told.count("a sign-in was refused") == 1
+    assert "trainer_id" in next(line for line in told.splitlines() if "signed in" in line)
     for words in (MARK, *(phone[1:] for phone in PHONES), *secret):
         assert words.casefold() not in told, [
             line for line in told.splitlines() if words.casefold() in line
