@@ -20,7 +20,7 @@ SERVICE = ROOT / "service"
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 SOURCES = sorted(SERVICE.rglob("*.py"))
 SHELL_SCRIPTS = ["deploy/try", "deploy/test", "deploy/lock", "deploy/environment.sh", ".ci/run"]
-SHELL_SCRIPTS += ["deploy/audit", "deploy/licences"]
+SHELL_SCRIPTS += ["deploy/audit", "deploy/licences", "deploy/docs"]
 
 TOP_LEVEL = {
     *("README.md", "DEVELOPERS.md", "pyproject.toml"),
@@ -165,19 +165,21 @@ def locked(file: str) -> dict[str, list[Requirement]]:
     return entries
 
 
-def wanted(*, with_tests: bool) -> list[str]:
-    project = PROJECT["project"]
-    more = project["optional-dependencies"]["test"] if with_tests else []
-    return [*project["dependencies"], *PROJECT["dependency-groups"]["build"], *more]
+SERVED = [*PROJECT["project"]["dependencies"], *PROJECT["dependency-groups"]["build"]]
+FOR_DOCS = PROJECT["dependency-groups"]["docs"]
+FOR_TESTS = PROJECT["project"]["optional-dependencies"]["test"]
+# Each lock with what it must hold; all three hold what installing the project itself takes.
+LOCKS = [
+    ("requirements.txt", SERVED),
+    ("requirements-test.txt", [*SERVED, *FOR_DOCS, *FOR_TESTS]),
+    ("requirements-docs.txt", [*PROJECT["dependency-groups"]["build"], *FOR_DOCS]),
+]
 
 
-LOCKS = [("requirements.txt", False), ("requirements-test.txt", True)]
-
-
-@pytest.mark.parametrize(("file", "with_tests"), LOCKS)
-def test_locks_hold_what_pyproject_asks_for(file: str, with_tests: bool) -> None:
+@pytest.mark.parametrize(("file", "wanted"), LOCKS)
+def test_locks_hold_what_pyproject_asks_for(file: str, wanted: list[str]) -> None:
     entries = locked(file)
-    for line in wanted(with_tests=with_tests):
+    for line in wanted:
         asked = Requirement(line)
         for entry in entries[canonicalize_name(asked.name)]:
             version = next(iter(entry.specifier)).version
@@ -200,19 +202,20 @@ def needed(lines: list[str]) -> set[str]:
     return {name for name, _ in done}
 
 
-@pytest.mark.parametrize(("file", "with_tests"), LOCKS)
-def test_locks_hold_nothing_missing_and_nothing_left_over(file: str, with_tests: bool) -> None:
+@pytest.mark.parametrize(("file", "wanted"), LOCKS)
+def test_locks_hold_nothing_missing_and_nothing_left_over(file: str, wanted: list[str]) -> None:
     here = {
         name
         for name, entries in locked(file).items()
         if any(entry.marker is None or entry.marker.evaluate() for entry in entries)
     }
-    assert here == needed(wanted(with_tests=with_tests)), "run sh deploy/lock"
+    assert here == needed(wanted), "run sh deploy/lock"
 
 
-def test_tests_run_on_the_versions_that_are_served() -> None:
+@pytest.mark.parametrize("file", ["requirements.txt", "requirements-docs.txt"])
+def test_tests_run_on_the_versions_that_are_served(file: str) -> None:
     tested = locked("requirements-test.txt")
-    for name, entries in locked("requirements.txt").items():
+    for name, entries in locked(file).items():
         assert [str(entry) for entry in tested[name]] == [str(entry) for entry in entries]
 
 
