@@ -20,6 +20,7 @@ SERVICE = ROOT / "service"
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 SOURCES = sorted(SERVICE.rglob("*.py"))
 SHELL_SCRIPTS = ["deploy/try", "deploy/test", "deploy/lock", "deploy/environment.sh", ".ci/run"]
+SHELL_SCRIPTS += ["deploy/install", "deploy/backup", "deploy/rungwise"]
 SHELL_SCRIPTS += ["deploy/audit", "deploy/licences", "deploy/docs"]
 
 TOP_LEVEL = {
