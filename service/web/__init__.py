@@ -27,6 +27,7 @@ from service.web import (
     intake,
     invitations,
     live,
+    metrics,
     override,
     phone,
     picture,
@@ -60,6 +61,7 @@ def mount(app: FastAPI) -> None:
         app.include_router(pages.router, dependencies=[Depends(ids_fit)])
     app.include_router(callbacks.router)
     app.include_router(health.router)
+    app.include_router(metrics.router)
     held = resources.files("service.web").joinpath("static")
     api = make_api(parts)
     app.state.api_document = partial(describe, api)

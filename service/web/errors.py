@@ -9,6 +9,8 @@ from starlette.exceptions import HTTPException
 
 from service.coach.alerts import AlertHandled
 from service.errors import EditedMeanwhile, NotFound, ServiceError
+from service.web.api.problems import PREFIX
+from service.web.api.problems import http_error as http_problem
 from service.web.asked import HEADER
 from service.web.pages import page
 from service.web.security import HEADERS
@@ -78,6 +80,9 @@ def unreadable_form(_request: Request, error: Exception) -> Response:
 def http_error(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     detail = str(error.detail) if isinstance(error, HTTPException) else ""
+    if request.url.path.startswith(f"{PREFIX}/"):
+        # Not even a path of the API, such as one with a line break in it.
+        return http_problem(request, error)
     if request.url.path.startswith("/in/"):
         return PlainTextResponse(detail, status)
     sentence = NOWHERE if status == 404 else f"{detail.rstrip('.')}."

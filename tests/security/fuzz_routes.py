@@ -2,7 +2,8 @@
 
     python tests/security/fuzz_routes.py --examples 200 --seed 7
 
-Each operation gets that many valid made-up calls, and half as many invalid and signed out.
+Each operation gets that many valid made-up calls, and half as many invalid and signed out. `--api`
+calls the JSON API instead, and holds each answer to its description.
 """
 
 import argparse
@@ -15,7 +16,8 @@ from tqdm import tqdm
 
 sys.path[:0] = [str(Path(__file__).parents[1] / name) for name in ("web", "security", "")]
 
-from fuzzing import Found, make_fuzzed  # noqa: E402
+from fuzzing import Found, Fuzzed, make_fuzzed  # noqa: E402
+from fuzzing_api import Called, make_called  # noqa: E402
 
 
 def main() -> int:
@@ -23,11 +25,14 @@ def main() -> int:
     parser.add_argument("--examples", type=int, default=50)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--only", default="", help="only paths that hold this")
+    parser.add_argument("--api", action="store_true", help="the JSON API instead of the pages")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
     found = 0
     with tempfile.TemporaryDirectory() as folder:
-        fuzzed = make_fuzzed(Path(folder), options.seed)
+        fuzzed: Fuzzed | Called = (
+            make_called(Path(folder)) if options.api else make_fuzzed(Path(folder), options.seed)
+        )
         operations = [one for one in fuzzed.operations() if options.only in one.path]
         for operation in tqdm(operations, file=sys.stderr, leave=False, unit=" routes"):
             try:
@@ -37,7 +42,9 @@ def main() -> int:
                 tqdm.write(str(problem), file=sys.stdout)
         fuzzed.world.store.close()
     statuses = ", ".join(f"{code}: {many}" for code, many in sorted(fuzzed.statuses.items()))
-    print(f"{fuzzed.calls} calls of {len(operations)} operations ({statuses}); {found} failed.")
+    print(
+        f"{sum(fuzzed.statuses.values())} calls of {len(operations)} operations ({statuses}); {found} failed."
+    )
     return 1 if found else 0
 
 

@@ -49,6 +49,7 @@ OUTSIDE = {
     "/in/{carrier}": ("get", "post"),
     "/healthz": ("get",),
     "/readyz": ("get",),
+    "/metrics": ("get",),
 }
 Operation = Any
 

@@ -20,6 +20,7 @@ PUBLIC = {
     "/welcome/{token}": "an invitation or a new password; the address is the secret",
     "/in/{carrier}": "carriers call here; each checks its own signature",
     "/healthz": "monitors look here; figures and sentences without any name",
+    "/metrics": "not there unless asked from this machine or with its own token: test_metrics.py",
     "/readyz": "monitors look here; says only that the database answers",
     "/p/{token}": "a text's link; shows a stance and nothing of anybody",
     "/p/{token}.png": "the same as a picture",

@@ -9,9 +9,10 @@ from service.parts import Parts
 from service.web.api import about, alerts, client_acts, clients
 from service.web.api.document import document
 from service.web.api.limits import Limits
-from service.web.api.problems import add_problems
+from service.web.api.problems import PREFIX, add_problems
 
-PREFIX = "/api/v1"
+__all__ = ["PREFIX", "ROUTERS", "describe", "make_api"]
+
 ROUTERS = (about.router, clients.router, client_acts.router, alerts.router)
 DESCRIPTION = """\
 The same actions as the pages, through the same code, for other programs of a practice: a records

@@ -23,7 +23,8 @@ from service.errors import EditedMeanwhile, ImpossibleValue, NotFound, ServiceEr
 log = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
-TYPES = "/api/v1/problems/"
+PREFIX = "/api/v1"
+TYPES = f"{PREFIX}/problems/"
 
 
 class NoToken(ServiceError):
