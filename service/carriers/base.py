@@ -8,7 +8,7 @@ pictures sends the words alone.
 `hear` turns a carrier's callback into texts and delivery receipts, or raises Forged. It stores
 nothing and does not wait. What is signed but says nothing we know is heard as nothing.
 
-docs/carriers.md says how to add one; tests/carriers holds the tests that every carrier passes.
+docs/adding-a-carrier.md says how to add one; tests/carriers has what every carrier must pass.
 """
 
 from collections.abc import Mapping

@@ -20,6 +20,7 @@ from service.settings import Settings
 from service.store.sealing import open_store
 from service.store.tables import Client, Message, MoveRow, Trainer
 from service.wording.rung_words import rung_sentence, rung_short
+from service.wording.texts import LANGUAGES
 
 DAYS = {name: day for day, name in enumerate(("mon", "tue", "wed", "thu", "fri", "sat", "sun"))}
 SHOWN_MOVES = 5
@@ -42,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     adds.add_argument("--phone", required=True)
     adds.add_argument("--profile", required=True, type=Path, help="JSON file, as for `ladder`")
     adds.add_argument("--zone", required=True, help="time zone, such as America/New_York")
-    adds.add_argument("--language", default="en", choices=("en", "es"))
+    adds.add_argument("--language", default="en", choices=tuple(LANGUAGES))
     adds.add_argument("--hour", default="09:00", help="local hour of the prompt, HH:MM")
     adds.add_argument("--days", default="mon,tue,wed,thu,fri,sat,sun")
     adds.add_argument("--rung", help="key of the first rung (the lowest)")
