@@ -57,7 +57,8 @@ def opening(parse: Parse) -> Opening:
     said = words[start:end]
     rest = [unit for unit in parse.units if unit.end > end]
     whole = len(rest) <= 8 and all(
-        not unit.tags.isdisjoint(_FILLER) or unit.word in said for unit in rest
+        not unit.tags.isdisjoint(_FILLER) or (unit.word in said and unit.start >= end)
+        for unit in rest
     )
     return Opening(tags, start, end, whole)
 
@@ -144,7 +145,7 @@ def _refuses(parse: Parse, opened: Opening) -> bool:
     if opened.tags.isdisjoint({"no.word", "whole.skip"}) or opened.whole:
         return False
     after = [unit.tags for unit in parse.units if opened.end <= unit.start < opened.end + 3]
-    return any("comma" in tags for tags in after)
+    return any(not tags.isdisjoint({"comma", "stop"}) for tags in after)
 
 
 def _skipped(parse: Parse, opened: Opening, safety: Safety, steady: Steady) -> tuple[Span, ...]:

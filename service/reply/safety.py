@@ -116,10 +116,20 @@ def _dizzy(parse: Parse, event: Event) -> Answer:
 _WORSE = ("fall.", "dizzy.", "emergency.f", "emergency.up", "emergency.sign", "down.", "floor.hard")
 
 
+def _anothers(parse: Parse, event: Event) -> bool:
+    """Whether somebody else is spoken of before it in its sentence, and the client is not hurt."""
+    before = [parse.units[place].tags for place in sentence(parse, event.first)]
+    before = before[: event.first - sentence(parse, event.first).start]
+    own = any(not tags.isdisjoint({"fall.verb", "fall.phrase", "self.i"}) for tags in before)
+    return not own and any(not tags.isdisjoint({"other.person", "other.kin"}) for tags in before)
+
+
 def _emergency(parse: Parse, event: Event) -> Answer:
     if event.form == "knock" and not any(tag.startswith(_WORSE) for tag in parse.seen):
         # A head bumped on a cupboard: no more than that where the hold is told as ever.
         return "yes" if parse.seen.isdisjoint({"digits", "number"}) else "no"
+    if event.form == "hospital" and _anothers(parse, event):
+        return "no"  # "my husband had a stroke so I'm at the hospital"
     answer = _said(parse, event, False, things=False)
     if answer == "unsure" and not scope.long_ago(parse, event):
         return "no" if scope.nearly(parse, event) else "yes"
@@ -129,7 +139,7 @@ def _emergency(parse: Parse, event: Event) -> Answer:
 _READERS = {"fall": _fall, "pain": _pain, "dizzy": _dizzy, "emergency": _emergency}
 
 
-_OTHER_SIGNS = frozenset({"away.place", "net.fall", "floor.hard", "scope.close"})
+_OTHER_SIGNS = frozenset({"away.place", "net.fall", "floor.hard", "scope.close", "near.caught"})
 
 
 def read_safety(parse: Parse) -> Safety:
@@ -167,7 +177,7 @@ def read_safety(parse: Parse) -> Safety:
 
 def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
     """Grabbing or losing balance away from the hold: a near fall, and nothing about the hold."""
-    if "away.place" not in parse.seen:
+    if parse.seen.isdisjoint({"away.place", "near.caught"}):
         return frozenset()
     places: set[int] = set()
     for index, unit in enumerate(parse.units):
@@ -180,6 +190,9 @@ def _elsewhere(parse: Parse, found: dict[str, Found]) -> frozenset[int]:
             for place in clause(parse, index)
         )
         event = Event("fall", "noun", index, index)
+        if "wobbly.balance" in unit.tags and parse.seen.isdisjoint({"digits", "number"}):
+            # "staggered into the wall but didn't go down"
+            away = away or any("near.caught" in parse.units[place].tags for place in around)
         if not away or held or scope.denied(parse, event) or scope.others(parse, event, True):
             continue
         places.add(index)

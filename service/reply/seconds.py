@@ -227,6 +227,23 @@ def _aim(parse: Parse, quantity: Quantity) -> bool:
     return has_tag(parse, quantity.first - 1, "count.before")
 
 
+_ASKING = frozenset({"can", "could", "would", "will", "should", "shall", "may", "puedo", "se"})
+
+
+def _asked_about(parse: Parse, quantity: Quantity) -> bool:
+    """A number in a question that tells of no hold: "can we change the texts to 11?"."""
+    if parse.seen.isdisjoint({"asks", "question.word"}):
+        return False
+    around = sentence(parse, quantity.first)
+    first = next((p for p in around if not has_tag(parse, p, "polite.word", "comma")), around.start)
+    if not has_tag(parse, first, "question.word") or first > quantity.first:
+        return False
+    marked = around.stop < len(parse.units) and has_tag(parse, around.stop, "asks")
+    if not marked and word_at(parse, first) not in _ASKING:
+        return False
+    return not any(has_tag(parse, place, "count.hold_words", "side") for place in around)
+
+
 def _on_the_floor(parse: Parse, quantity: Quantity) -> bool:
     """How long, or since when: "lying here since 6"."""
     if "emergency.floor" not in parse.seen:
@@ -272,6 +289,7 @@ _BARE: tuple[_Test, ...] = (
     _height,
     _someone_elses,
     _on_the_floor,
+    _asked_about,
 )
 
 

@@ -6,6 +6,7 @@ them in the order in which the first two come.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from service.reply.numbers import Quantity, has_tag, word_at
@@ -60,6 +61,7 @@ def read_holds(parse: Parse, context: Context) -> Holds:
     quantities = holds_told(parse)[:MOST_HOLDS]
     items = _items(parse, quantities, context)
     sides = _bound(*_segments(parse, items))
+    _where(parse, items, sides)
     holds: list[Hold] = []
     spans: list[Span] = []
     places: list[tuple[int, int]] = []
@@ -75,6 +77,22 @@ def read_holds(parse: Parse, context: Context) -> Holds:
             places.append((item.place, item.last))
     words = tuple((i.place, sides[i.place]) for i in items if i.what == "word" and i.place in sides)
     return Holds(tuple(holds[:MOST_HOLDS]), tuple(spans[:MOST_HOLDS]), words, tuple(places))
+
+
+# "on the right" says where the word just before it was: "steady on the left".
+_AT = frozenset({"on", "with", "for", "in", "con", "en", "para", "sobre"})
+
+
+def _where(parse: Parse, items: list[Told], sides: dict[int, SideName]) -> None:
+    """Gives a word on steadiness the side that is told right after it as a place."""
+    for word, side in pairwise(items):
+        if word.what != "word" or side.what != "side" or side.place - word.last > 3:
+            continue
+        between = range(word.last + 1, side.place)
+        if any(has_tag(parse, place, *_PAUSES) for place in between):
+            continue
+        if word_at(parse, side.place) in _AT and side.value in ("left", "right", "both"):
+            sides[word.place] = side.value  # type: ignore[assignment]
 
 
 def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[Told]:
@@ -99,6 +117,8 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
         elif "same.phrase" in unit.tags and starts and _same_for_side(parse, index):
             items.append(Told("hold", index, index))
         elif not unit.tags.isdisjoint(STEADINESS):
+            if unit.word in ("left", "right") and "wobbly.poor" in unit.tags:
+                items.append(Told("side", index, index, unit.word))  # "left one not"
             items.append(Told("word", index, index))
     return items
 
@@ -191,7 +211,7 @@ def _bound(segments: list[list[Told]], joined: set[int]) -> dict[int, SideName]:
         elif (
             led
             and carried
-            and (_goes_on(segments, number) or _of_last(segments, number, joined, sides))
+            and (_goes_on(segments, number, sides) or _of_last(segments, number, joined, sides))
         ):
             _give(segment, carried, sides)
     return {place: side for place, side in sides.items() if side}  # type: ignore[misc]
@@ -206,7 +226,7 @@ def _side_leads(segments: list[list[Told]]) -> bool:
     return False
 
 
-def _goes_on(segments: list[list[Told]], number: int) -> bool:
+def _goes_on(segments: list[list[Told]], number: int, bound: dict[int, str]) -> bool:
     """Whether a segment without a side belongs to the side before it.
 
     So it does right after a side alone ("left:" then "20"), for a word on steadiness, and in a
@@ -224,6 +244,8 @@ def _goes_on(segments: list[list[Told]], number: int) -> bool:
             and number + 1 < len(segments)
             and any(item.what == "side" for item in segments[number + 1])
         )
+    if not any(item.what == "hold" and item.place in bound for item in before):
+        return False  # "steady left, wobbly right. 20 and 12"
     sides = {item.value for s in segments for item in s if item.what == "side"}
     return len(sides) > 1
 
@@ -270,7 +292,8 @@ def _take_back(segment: list[Told], side: str, sides: dict[int, str]) -> None:
 def _pairs(segment: list[Told], sides: dict[int, str]) -> str:
     """Several sides without a pause: whatever comes first, side or hold, opens each pair."""
     opener = next(item.what for item in segment if item.what != "word")
-    closer = "hold" if opener == "side" else "side"
+    held = any(item.what == "hold" for item in segment)
+    closer = "side" if opener != "side" else "hold" if held else "word"
     groups: list[list[Told]] = [[]]
     for item in segment:
         if item.what == opener and any(i.what == closer for i in groups[-1]):

@@ -35,6 +35,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "emergency.sign": ("can't breathe", {"emergency": True, "fall": "no"}),
     "emergency.floor": ("stuck on the floor", {"emergency": True, "fall": "yes"}),
     "emergency.broken": ("I broke my wrist", {"emergency": True, "pain": "yes"}),
+    "emergency.hospital": ("I was taken to hospital", {"emergency": True}),
     "emergency.knock": ("bumped my head on the shelf, silly me. 20", {"emergency": False}),
     "emergency.harm": ("leg looks shorter", {"emergency": True}),
     "long.lie": ("lay there after I fell for two hours", {"fall": "yes"}),
