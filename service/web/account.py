@@ -17,18 +17,20 @@ from service.store.tables import SignIn, Trainer
 from service.web import sessions
 from service.web.frame import framed
 from service.web.pages import page
-from service.web.sessions import LASTS, SLOW_DOWN, browser_name
+from service.web.sessions import SLOW_DOWN, browser_name
 from service.web.visit import (
     PartsHere,
     Signed,
     Visit,
+    alive,
     cookie_name,
     find_sign_in,
+    idle_of,
     local_path,
     real_now,
 )
 
-__all__ = ["LASTS", "browser_name", "router"]
+__all__ = ["browser_name", "router"]
 
 log = logging.getLogger(__name__)
 router = APIRouter()
@@ -54,7 +56,7 @@ class PasswordForm(BaseModel):
 def sign_in_page(request: Request, parts: PartsHere, next: str = "/") -> Response:
     with parts.store.read() as session:
         token = request.cookies.get(cookie_name(parts), "")
-        if find_sign_in(session, token, real_now(parts)) is not None:
+        if find_sign_in(session, token, real_now(parts), idle_of(parts)) is not None:
             return RedirectResponse(local_path(next), 303)
     return _form(request, parts, next)
 
@@ -144,8 +146,7 @@ def account_page(visit: Visit, session: Session, told: str = "") -> Response:
         select(SignIn)
         .where(
             SignIn.trainer_id == visit.trainer.id,
-            col(SignIn.revoked_at).is_(None),
-            SignIn.expires_at > real_now(visit.parts),
+            alive(real_now(visit.parts), idle_of(visit.parts)),
             col(SignIn.half).is_(False),
         )
         .order_by(col(SignIn.created_at).desc())
@@ -158,6 +159,7 @@ def account_page(visit: Visit, session: Session, told: str = "") -> Response:
         sign_ins=session.exec(rows).all(),
         factor=has_factor(visit.trainer),
         codes_left=codes_left(session, visit.trainer),
+        idle_minutes=visit.parts.settings.sign_in_idle_minutes,
         told=told,
     )
 

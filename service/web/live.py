@@ -6,14 +6,14 @@ from time import monotonic
 
 from fastapi import APIRouter, Response
 from fastapi.responses import StreamingResponse
-from sqlmodel import Session
+from sqlmodel import Session, select
 from starlette.concurrency import run_in_threadpool
 
 from service.coach.people import client_of
 from service.store import signature
 from service.store.scope import Scope
 from service.store.tables import SignIn
-from service.web.visit import Signed, Visit, real_now
+from service.web.visit import Signed, Visit, alive, idle_of, real_now
 
 router = APIRouter()
 
@@ -49,10 +49,9 @@ def _look(visit: Visit, client_id: int) -> str | None:
 
 
 def _still_signed_in(session: Session, visit: Visit) -> bool:
-    kept = session.get(SignIn, visit.sign_in.id)
-    if kept is None or kept.revoked_at is not None:
-        return False
-    return kept.expires_at > real_now(visit.parts)
+    lives = alive(real_now(visit.parts), idle_of(visit.parts))
+    kept = select(SignIn.id).where(SignIn.id == visit.sign_in.id, lives)
+    return session.exec(kept).first() is not None
 
 
 async def _events(look: Callable[[], str | None]) -> AsyncIterator[str]:

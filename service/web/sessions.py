@@ -12,9 +12,9 @@ from sqlmodel import Session, col, func, select
 from service.parts import Parts
 from service.store.crypto import blind
 from service.store.tables import SignIn, SignInFailure, Trainer
+from service.web.callbacks import parts_of
 from service.web.visit import NotFromOurForm, cookie_name, hashed, local_path, real_now, same
 
-LASTS = timedelta(hours=12)
 HALF_LASTS = timedelta(minutes=10)
 COUNTED_FOR = timedelta(minutes=15)
 MOST_BY_ACCOUNT = 5
@@ -114,6 +114,11 @@ def forget_failures(session: Session, *subjects: str) -> None:
 # --- beginning and ending -------------------------------------------------------------------------
 
 
+def lasts(parts: Parts) -> timedelta:
+    """How long a sign-in lives, however much it is used."""
+    return timedelta(hours=parts.settings.sign_in_hours)
+
+
 def begin(
     session: Session, request: Request, now: datetime, trainer: Trainer, *, half: bool = False
 ) -> str:
@@ -126,7 +131,7 @@ def begin(
             token_hash=hashed(token),
             csrf=secrets.token_urlsafe(24),
             created_at=now,
-            expires_at=now + (HALF_LASTS if half else LASTS),
+            expires_at=now + (HALF_LASTS if half else lasts(parts_of(request))),
             browser=browser_name(request.headers.get("user-agent", "")),
             half=half,
         )
@@ -137,7 +142,7 @@ def begin(
 def signed_in_answer(parts: Parts, token: str, back_to: str) -> Response:
     """On to the page that was asked for, with the sign-in's cookie."""
     answer = RedirectResponse(local_path(back_to), 303)
-    set_cookie(answer, parts, cookie_name(parts), token, LASTS)
+    set_cookie(answer, parts, cookie_name(parts), token, lasts(parts))
     answer.delete_cookie(BEFORE_COOKIE)
     answer.delete_cookie(half_cookie(parts), secure=parts.settings.secure_cookies)
     return answer

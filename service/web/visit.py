@@ -1,13 +1,16 @@
 """Who asks: the signed-in trainer behind a request, and the one place where that is checked."""
 
 import hmac
+import logging
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import Depends, Request
+from sqlalchemy import ColumnElement, and_, func, update
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
 
 from service.clock import AheadClock
@@ -19,7 +22,13 @@ from service.web.callbacks import parts_of
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 CSRF_FIELD = "csrf"
 FACTOR_PAGE = "/account/second-factor"
+# What a page asks for by itself is no use of a sign-in: nobody may be sitting there.
+LIVE = "/live"
+RENEWS = "x-renews"
+NOTED_EVERY = timedelta(minutes=1)
 FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
+
+log = logging.getLogger(__name__)
 
 PartsHere = Annotated[Parts, Depends(parts_of)]
 
@@ -112,8 +121,9 @@ def signed_in(
 ) -> Visit:
     """The visit, or SignInFirst; NotFromOurForm for a changing request without the CSRF token."""
     token = request.cookies.get(cookie_name(parts), "")
+    now = real_now(parts)
     with parts.store.read() as session:
-        found = find_sign_in(session, token, real_now(parts))
+        found = find_sign_in(session, token, now, idle_of(parts))
     if found is None:
         raise SignInFirst(address_of(request) if request.method == "GET" else "/")
     sign_in, trainer, practice = found
@@ -121,6 +131,8 @@ def signed_in(
         raise NotFromOurForm
     if practice.needs_factor and trainer.factor_since is None and not _may_be_next(request):
         raise FactorFirst
+    if RENEWS not in request.headers and request.url.path != LIVE:
+        _note_use(parts, sign_in, now)
     return Visit(parts, parts.clock.now(), trainer, practice, sign_in, request.url.path)
 
 
@@ -132,10 +144,36 @@ def _may_be_next(request: Request) -> bool:
 Signed = Annotated[Visit, Depends(signed_in)]
 
 
+def idle_of(parts: Parts) -> timedelta:
+    """How long a sign-in lives unused."""
+    return timedelta(minutes=parts.settings.sign_in_idle_minutes)
+
+
+def alive(now: datetime, idle: timedelta | None = None) -> ColumnElement[bool]:
+    """The condition that a sign-in is neither ended, nor over, nor left unused for too long."""
+    lives = and_(col(SignIn.revoked_at).is_(None), col(SignIn.expires_at) > now)
+    if idle is None:
+        return lives
+    return and_(lives, func.coalesce(SignIn.used_at, SignIn.created_at) > now - idle)
+
+
+def _note_use(parts: Parts, sign_in: SignIn, now: datetime) -> None:
+    """Remember that a person used this sign-in, to the minute: a page needs no write for it."""
+    if sign_in.used_at is not None and timedelta(0) <= now - sign_in.used_at < NOTED_EVERY:
+        return
+    noted = update(SignIn).where(col(SignIn.id) == sign_in.id).values(used_at=now)
+    try:
+        parts.store.run(lambda session: session.execute(noted))
+    except DBAPIError:
+        # A full disk must not keep anybody from reading their alerts.
+        log.warning("the use of a sign-in could not be stored")
+
+
 def find_sign_in(
-    session: Session, token: str, now: datetime
+    session: Session, token: str, now: datetime, idle: timedelta | None = None
 ) -> tuple[SignIn, Trainer, Practice] | None:
-    """The living sign-in of this cookie, with its trainer and practice."""
+    """The living sign-in of this cookie, with its trainer and practice. Unused for `idle`, it ends.
+    """
     if not token:
         return None
     rows = (
@@ -144,9 +182,8 @@ def find_sign_in(
         .join(Practice, col(Practice.id) == col(Trainer.practice_id))
         .where(
             SignIn.token_hash == hashed(token),
-            col(SignIn.revoked_at).is_(None),
+            alive(now, idle),
             col(SignIn.half).is_(False),
-            SignIn.expires_at > now,
             col(Trainer.active).is_(True),
         )
     )

@@ -35,9 +35,9 @@ from service.store.tables import (
     Trainer,
 )
 from service.ticks.jobs import due_tick, send_tick
-from service.web.account import LASTS
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
+LASTS = timedelta(hours=12)
 PASSWORD = "a long enough password"
 TOKEN = "token-of-the-handset-in-tests"
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
@@ -176,7 +176,10 @@ def make_world(folder: Path, *, is_demo: bool = False) -> World:
             session.add(DemoClock(ahead_s=(START - datetime.now(UTC)).total_seconds()))
             session.get_one(Practice, 1).is_demo = True
         clock = AheadClock(store)
-    settings = Settings(database_url=store.url, ticks=False, handset_token=TOKEN)
+    # Tests move the clock on by hours between two looks; test_web_sign_in.py tries being idle.
+    settings = Settings(
+        database_url=store.url, ticks=False, handset_token=TOKEN, sign_in_idle_minutes=12 * 60
+    )
     parts = Parts(settings, store, clock, {"handset": Handset(TOKEN)})
     world = World(parts, create_app(parts=parts), clock)
     with store.read() as session:

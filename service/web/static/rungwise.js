@@ -5,7 +5,18 @@ const live = document.querySelector("[data-live]");
 if (live) {
   let known = live.dataset.signature;
   const told = document.getElementById("live-told");
-  new EventSource(live.dataset.live).addEventListener("message", (event) => {
+  const stream = new EventSource(live.dataset.live);
+  // The stream ends for good when nobody has used the sign-in for a while: a list that no longer
+  // renews itself must not look as if it did.
+  stream.addEventListener("error", async () => {
+    if (stream.readyState !== EventSource.CLOSED) return;
+    told.textContent = live.dataset.ended;
+    told.className = "told";
+    if (live.contains(document.activeElement) && document.activeElement.matches("input, textarea")) return;
+    const answer = await fetch(location.href, { headers: { "X-Renews": "1" } });
+    if (answer.redirected) location.reload();
+  });
+  stream.addEventListener("message", (event) => {
     if (event.data === known) return;
     const typing = live.contains(document.activeElement) &&
       document.activeElement.matches("input, select, textarea");
@@ -17,7 +28,7 @@ if (live) {
   });
 
   async function renew(signature) {
-    const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+    const answer = await fetch(location.href, { headers: { Accept: "text/html", "X-Renews": "1" } });
     if (!answer.ok || answer.redirected) return location.reload();
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const focused = document.activeElement?.id;
