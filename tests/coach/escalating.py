@@ -11,8 +11,9 @@ from service.coach.alerts import see
 from service.store.tables import Alert, Practice, Trainer
 
 TRAINER, SECOND, CLIENT = "+12025550101", "+12025550102", "+12025550103"
-# When the page and its repetitions are due, after the fall; the practice escalates at 10 minutes.
-STRETCHES = (0, 10, 30)
+# When we look, in minutes after the fall. The practice escalates after 10 minutes and then 20; a
+# process that was killed just before that does it 65 s later, and so the next one is later too.
+STRETCHES = (0, 12, 34)
 SAID = "I fell in the kitchen"
 # A killed process is started again after this: longer than any lease it held.
 RESTARTED = timedelta(seconds=65)
