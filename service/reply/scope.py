@@ -325,12 +325,31 @@ def supposed(parse: Parse, event: Event) -> bool:
             return False
         if "suppose.if" in tags or ("suppose.any" in tags and event.form != "verb"):
             return True
+        if "suppose.si" in tags and event.form in ("noun", "verb") and _an_if(parse, place, event):
+            return True
         if event.form == "noun" and event.family == "fall" and "suppose.fall" in tags:
             return not unknown
         unknown += "unknown" in tags
         if unknown > noun or not _carries_on(units, place):
             return False
     return False
+
+
+def _an_if(parse: Parse, place: int, event: Event) -> bool:
+    """Whether "si" is an "if", not the "sí" that grants something: "sí me mareé ayer".
+
+    What happened ("si me caí") is never supposed; what opens a sentence grants it, unless the
+    sentence asks.
+    """
+    if event.form == "verb" and event.family == "fall":
+        return False
+    around = sentence(parse, place)
+    asks = around.stop < len(parse.units) and "asks" in parse.units[around.stop].tags
+    opens = all(
+        not parse.units[p].tags.isdisjoint({"polite.word", "comma"})
+        for p in range(around.start, place)
+    )
+    return asks or not opens
 
 
 def _carries_on(units: list[Unit], place: int) -> bool:

@@ -102,6 +102,8 @@ def _said(
             return None
         if "fall.doubt" not in tags and _comforts(parse, index, held, safety):
             return None
+    if not held and any(place in safety.falls for place in sentence(parse, index)):
+        return None  # "slipped on the leaves but stayed upright"
     if "steady.denied" in tags:
         return "steady"
     if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):

@@ -7,6 +7,7 @@ from service.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
 LEFT_20 = {"seconds": 20, "side": "left"}
 
 EXAMPLES: dict[str, tuple[object, ...]] = {
+    "suppose.si": ("avíseme si me mareo", {"dizzy": "no"}),
     "emergency.hospital": ("me ingresaron", {"emergency": True}),
     "whole.skip": ("más tarde", {"kind": "skipped"}),
     "count.pressure": ("la tensión 13 8, y 20 firme", {"held": [20]}),
