@@ -13,7 +13,7 @@ import ipaddress
 import secrets
 import socket
 import ssl
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -33,6 +33,7 @@ CONNECT_S = 5.0
 ANSWER_S = 10.0
 GLOBAL_IPV6 = ipaddress.ip_network("2000::/3")
 GONE = 410
+Lookup = Callable[[str, int], list[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,10 @@ class NotAllowed(OSError):
     """The name leads into a private network."""
 
 
+class Untrusted(OSError):
+    """Whoever answers there cannot show that the name is theirs."""
+
+
 def new_secret() -> str:
     return PREFIX + base64.b64encode(secrets.token_bytes(SECRET_BYTES)).decode()
 
@@ -68,7 +73,13 @@ def sign(secret: str, called: str, at: datetime, body: str) -> str:
     return "v1," + base64.b64encode(hmac.new(key, signed, hashlib.sha256).digest()).decode()
 
 
-def check_address(address: str, *, private: bool = False) -> str:
+def addresses_of(host: str, port: int) -> list[str]:
+    """Where a name leads now; OSError if nowhere."""
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    return [str(place[0]) for *_, place in found]
+
+
+def check_address(address: str, *, private: bool = False, lookup: Lookup = addresses_of) -> str:
     """The address as it is kept; ImpossibleValue for one that is not https or not public.
 
     With `private`, plain http and this machine's own networks are allowed too.
@@ -88,7 +99,7 @@ def check_address(address: str, *, private: bool = False) -> str:
     if len(address) > LONGEST_ADDRESS:
         raise ImpossibleValue("address", address[:80], f"at most {LONGEST_ADDRESS} letters")
     try:
-        resolve(parts.hostname, port or 443, private=private)
+        resolve(parts.hostname, port or 443, lookup, private=private)
     except NotAllowed:
         raise ImpossibleValue("address", address[:80], "outside of private networks") from None
     except OSError:
@@ -96,10 +107,9 @@ def check_address(address: str, *, private: bool = False) -> str:
     return address
 
 
-def resolve(host: str, port: int, *, private: bool) -> list[str]:
+def resolve(host: str, port: int, lookup: Lookup, *, private: bool) -> list[str]:
     """The host's addresses; NotAllowed if any of them is not public, OSError if there is none."""
-    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
-    addresses = [str(place[0]) for *_, place in found]
+    addresses = lookup(host, port)
     if not private and not all(is_public(address) for address in addresses):
         raise NotAllowed(host)
     return addresses
@@ -118,7 +128,13 @@ def is_public(address: str) -> bool:
     return ip.is_global and not ip.is_multicast and not ip.is_reserved
 
 
-def post(call: HookCall, *, private: bool = False, at: datetime | None = None) -> HookAnswer:
+def post(
+    call: HookCall,
+    *,
+    private: bool = False,
+    at: datetime | None = None,
+    lookup: Lookup = addresses_of,
+) -> HookAnswer:
     """Make the call once, within seconds; never raises for what the wire does."""
     at = at or datetime.now(UTC)
     headers = {
@@ -131,7 +147,7 @@ def post(call: HookCall, *, private: bool = False, at: datetime | None = None) -
         "webhook-signature": sign(call.secret, call.called, at, call.body),
     }
     limits = {"connect": CONNECT_S, "read": ANSWER_S, "write": ANSWER_S, "pool": CONNECT_S}
-    wire = _Wire(monotonic() + ANSWER_S, private=private)
+    wire = _Wire(monotonic() + ANSWER_S, lookup, private=private)
     asked: dict[str, Any] = {
         "headers": headers,
         "content": call.body.encode(),
@@ -147,7 +163,7 @@ def post(call: HookCall, *, private: bool = False, at: datetime | None = None) -
         return HookAnswer("The name leads into a private network.")
     except httpcore.TimeoutException:
         return HookAnswer("No answer in time.")
-    except ssl.SSLError:
+    except Untrusted:
         return HookAnswer("No encrypted connection that can be trusted.")
     except (httpcore.NetworkError, OSError):
         return HookAnswer("It could not be reached.")
@@ -169,8 +185,9 @@ def _ssl() -> ssl.SSLContext:
 class _Wire(httpcore.NetworkBackend):
     """Connects only where it may, and ends what takes too long as a whole."""
 
-    def __init__(self, until: float, *, private: bool) -> None:
+    def __init__(self, until: float, lookup: Lookup, *, private: bool) -> None:
         self._inner = httpcore.SyncBackend()
+        self._lookup = lookup
         self._until = until
         self._private = private
 
@@ -183,7 +200,7 @@ class _Wire(httpcore.NetworkBackend):
         socket_options: Iterable[httpcore.SOCKET_OPTION] | None = None,
     ) -> httpcore.NetworkStream:
         try:
-            address = resolve(host, port, private=self._private)[0]
+            address = resolve(host, port, self._lookup, private=self._private)[0]
         except NotAllowed:
             raise
         except OSError as problem:
@@ -220,7 +237,12 @@ class _Timed(httpcore.NetworkStream):
         server_hostname: str | None = None,
         timeout: float | None = None,
     ) -> httpcore.NetworkStream:
-        inner = self._inner.start_tls(ssl_context, server_hostname, self._left(timeout))
+        try:
+            inner = self._inner.start_tls(ssl_context, server_hostname, self._left(timeout))
+        except httpcore.ConnectError as problem:
+            if isinstance(problem.__context__, ssl.SSLError):
+                raise Untrusted from None
+            raise
         return _Timed(inner, self._until)
 
     def get_extra_info(self, info: str) -> Any:

@@ -32,6 +32,7 @@ from service.web import (
     phone,
     picture,
     plan,
+    programs,
     second_factor,
     settings,
     start,
@@ -46,7 +47,7 @@ from service.web.visit import ids_fit
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings, summary, export),
+    *(import_csv, intake, start, picture, settings, summary, export, programs),
     *(inbox, clients, client, client_acts, override, plan),
     *(phone, live, account, second_factor, invitations),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),

@@ -42,9 +42,8 @@ def main() -> int:
                 tqdm.write(str(problem), file=sys.stdout)
         fuzzed.world.store.close()
     statuses = ", ".join(f"{code}: {many}" for code, many in sorted(fuzzed.statuses.items()))
-    print(
-        f"{sum(fuzzed.statuses.values())} calls of {len(operations)} operations ({statuses}); {found} failed."
-    )
+    calls = sum(fuzzed.statuses.values())
+    print(f"{calls} calls of {len(operations)} operations ({statuses}); {found} failed.")
     return 1 if found else 0
 
 
