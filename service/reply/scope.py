@@ -325,7 +325,7 @@ def supposed(parse: Parse, event: Event) -> bool:
             return False
         if "suppose.if" in tags or ("suppose.any" in tags and event.form != "verb"):
             return True
-        if "suppose.si" in tags and event.form in ("noun", "verb") and _an_if(parse, place, event):
+        if "suppose.si" in tags and _an_if(parse, place, event):
             return True
         if event.form == "noun" and event.family == "fall" and "suppose.fall" in tags:
             return not unknown
@@ -341,7 +341,7 @@ def _an_if(parse: Parse, place: int, event: Event) -> bool:
     What happened ("si me caí") is never supposed; what opens a sentence grants it, unless the
     sentence asks.
     """
-    if event.form == "verb" and event.family == "fall":
+    if event.form != "noun" and event.family == "fall":
         return False
     around = sentence(parse, place)
     asks = around.stop < len(parse.units) and "asks" in parse.units[around.stop].tags

@@ -227,19 +227,16 @@ def _aim(parse: Parse, quantity: Quantity) -> bool:
     return has_tag(parse, quantity.first - 1, "count.before")
 
 
-_ASKING = frozenset({"can", "could", "would", "will", "should", "shall", "may", "puedo", "se"})
-
-
 def _asked_about(parse: Parse, quantity: Quantity) -> bool:
     """A number in a question that tells of no hold: "can we change the texts to 11?"."""
-    if parse.seen.isdisjoint({"asks", "question.word"}):
+    if parse.seen.isdisjoint({"asks", "question.word"}) or quantity.unit:
         return False
     around = sentence(parse, quantity.first)
     first = next((p for p in around if not has_tag(parse, p, "polite.word", "comma")), around.start)
-    if not has_tag(parse, first, "question.word") or first > quantity.first:
-        return False
     marked = around.stop < len(parse.units) and has_tag(parse, around.stop, "asks")
-    if not marked and word_at(parse, first) not in _ASKING:
+    if first > quantity.first or not has_tag(parse, first, "question.word", "question.opens"):
+        return False
+    if not marked and not {"question.word", "question.opens"} <= parse.units[first].tags:
         return False
     return not any(has_tag(parse, place, "count.hold_words", "side") for place in around)
 

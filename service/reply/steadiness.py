@@ -102,13 +102,14 @@ def _said(
             return None
         if "fall.doubt" not in tags and _comforts(parse, index, held, safety):
             return None
-    if not held and any(place in safety.falls for place in sentence(parse, index)):
-        return None  # "slipped on the leaves but stayed upright"
-    if "steady.denied" in tags:
+    of_a_fall = not held and any(place in safety.falls for place in sentence(parse, index))
+    if "steady.denied" in tags and not of_a_fall:
         return "steady"
-    if scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
+    # "slipped on the leaves but stayed upright" says nothing of the hold.
+    if of_a_fall or scope.others(parse, event, things=False) == "no" or _hoped(parse, index):
         return None
-    near = any(has_tag(parse, p, "comma", "pain.noun", "fall.noun") for p in (index - 1, index - 2))
+    back = (index - 1,) if has_tag(parse, index - 1, "neg.strong") else (index - 1, index - 2)
+    near = any(has_tag(parse, p, "comma", "pain.noun", "fall.noun") for p in back)
     return "wobbly" if not near and scope.denied(parse, event) else "steady"
 
 
@@ -184,7 +185,8 @@ def _of_the_hold(parse: Parse, index: int, held: bool) -> bool:
     if (
         index == 0
         and units[0].end == 1
-        and units[0].word in ("ok", "okay", "k", "right", "vale", "bueno", "bien")
+        and units[0].word in _STARTERS
+        and not has_tag(parse, 1, "old.recent")
     ):
         only = len(units) == 1 or not any(
             tags & {"unknown", "digits", "number"} for tags in (unit.tags for unit in units)

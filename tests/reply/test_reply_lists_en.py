@@ -36,6 +36,8 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "emergency.floor": ("stuck on the floor", {"emergency": True, "fall": "yes"}),
     "emergency.broken": ("I broke my wrist", {"emergency": True, "pain": "yes"}),
     "emergency.hospital": ("I was taken to hospital", {"emergency": True}),
+    "question.opens": ("is 15 good?", {"held": [], "kind": "question"}),
+    "call.nobody": ("fell and can't reach anyone", {"emergency": True}),
     "emergency.knock": ("bumped my head on the shelf, silly me. 20", {"emergency": False}),
     "emergency.harm": ("leg looks shorter", {"emergency": True}),
     "long.lie": ("lay there after I fell for two hours", {"fall": "yes"}),

@@ -9,6 +9,8 @@ LEFT_20 = {"seconds": 20, "side": "left"}
 EXAMPLES: dict[str, tuple[object, ...]] = {
     "suppose.si": ("avíseme si me mareo", {"dizzy": "no"}),
     "emergency.hospital": ("me ingresaron", {"emergency": True}),
+    "question.opens": ("¿está bien 15?", {"held": [], "kind": "question"}),
+    "call.nobody": ("me caí y nadie me contesta", {"emergency": True}),
     "whole.skip": ("más tarde", {"kind": "skipped"}),
     "count.pressure": ("la tensión 13 8, y 20 firme", {"held": [20]}),
     "fall.verb": ("me caí", {"fall": "yes", "kind": "safety_only"}),
