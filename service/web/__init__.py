@@ -16,6 +16,7 @@ from service.web import (
     client,
     client_acts,
     clients,
+    duty,
     evidence_outcomes,
     evidence_retests,
     evidence_rule,
@@ -47,7 +48,7 @@ from service.web.visit import ids_fit
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings, summary, export, programs),
+    *(import_csv, intake, start, picture, settings, duty, summary, export, programs),
     *(inbox, clients, client, client_acts, override, plan),
     *(phone, live, account, second_factor, invitations),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
@@ -58,9 +59,10 @@ CACHED = f"public, max-age={A_YEAR_S}, immutable"
 def mount(app: FastAPI) -> None:
     """Add every route, the static files, the error pages and the headers to the application."""
     parts: Parts = app.state.parts
+    # First, because routes are tried one after the other and carriers call most.
+    app.include_router(callbacks.router)
     for pages in PAGES:
         app.include_router(pages.router, dependencies=[Depends(ids_fit)])
-    app.include_router(callbacks.router)
     app.include_router(health.router)
     app.include_router(metrics.router)
     held = resources.files("service.web").joinpath("static")
