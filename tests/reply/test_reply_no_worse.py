@@ -1,0 +1,42 @@
+"""What was read right stays read right: each agreed text's falls, pain, dizziness and emergencies.
+
+The shares in test_reply_corpus.py leave room for a text or two; what may hurt somebody has none.
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from service.reply import read
+from service.reply.lines import as_json, context_from
+
+FILES = sorted((Path(__file__).parent / "corpus").glob("tune_*.jsonl"))
+FIELDS = ("fall", "pain", "dizzy", "emergency")
+# Read otherwise than agreed, each on the side of asking. Take a line out when it is read right.
+ASKED_ABOUT = {
+    "Frank fell on the ice last week, you remember Frank",
+    "my mother used to have dizzy spells all her life, not me. 11",
+}
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_every_agreed_safety_reading_holds(file: Path) -> None:
+    wrong = []
+    for line in file.read_text(encoding="utf-8").splitlines():
+        told = json.loads(line)
+        got = as_json(told["text"], read(told["text"], context_from(told.get("context") or {})))
+        differs = {
+            name: (told["want"][name], got[name])
+            for name in FIELDS
+            if told["want"][name] != got[name]
+        }
+        if differs and told["text"] not in ASKED_ABOUT:
+            wrong.append((told["text"], differs))
+    assert wrong == []
+
+
+@pytest.mark.parametrize("text", sorted(ASKED_ABOUT))
+def test_what_is_read_otherwise_is_asked_about_and_not_passed_over(text: str) -> None:
+    reading = read(text, context_from({}))
+    assert "unsure" in (reading.fall, reading.pain, reading.dizzy)
