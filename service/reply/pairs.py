@@ -171,9 +171,13 @@ def _times(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
 
 
 def _sets_after(parse: Parse, one: Quantity) -> Quantity:
-    """ "20 twice"."""
+    """ "20 twice", "twice for 20"."""
+    before = one.first - 1
+    if has_tag(parse, before, "scope.through") and not has_tag(parse, before, "scope.to_place"):
+        before -= 1
+    counted = has_tag(parse, before - 1, "digits", "number", "unit.seconds")
     for tag, times in (("set.twice", 2), ("set.thrice", 3)):
-        if has_tag(parse, one.last + 1, tag):
+        if has_tag(parse, one.last + 1, tag) or (has_tag(parse, before, tag) and not counted):
             return replace(one, times=times)
     return one
 

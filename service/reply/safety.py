@@ -160,9 +160,9 @@ def read_safety(parse: Parse) -> Safety:
             told.append(event.first)
             if event.family == "fall" and event.form != "stance":
                 falls.append(event.first)
-            elif event.family == "pain":
+            if event.family == "pain":
                 felt.append(event)
-            elif event.family == "emergency":
+            elif event.family in ("emergency", "fall"):
                 struck.append(event)
     elsewhere = _elsewhere(parse, found)
     if "fall" not in found and {"scope.close", "near.caught"} <= parse.seen:

@@ -177,7 +177,8 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
         tags = units[place].tags
         if not tags.isdisjoint({"self.i", "self.my", "stop"}):
             return _named(parse, event) if _could_be_named(event) else None
-        if "body" in tags and parse.tokens.words[units[place].start] in parse.lexicon.opens:
+        opened = "body" in tags and parse.tokens.words[units[place].start] in parse.lexicon.opens
+        if opened or ("other.they" in tags and event.family == "pain" and _own_parts(parse)):
             return None
         if not tags.isdisjoint(subjects):
             return _belongs(parse, place, adjacent)
@@ -192,6 +193,11 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
 
 def _could_be_named(event: Event) -> bool:
     return event.family == "fall" and event.form in ("verb", "phrase", "last", "doubt")
+
+
+def _own_parts(parse: Parse) -> bool:
+    """Whether "they" hurt may be the client's knees: of people, nobody else is spoken of."""
+    return parse.seen.isdisjoint({"other.person", "other.kin", "other.animal"})
 
 
 def third_person(parse: Parse, event: Event) -> Answer:

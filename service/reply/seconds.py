@@ -149,7 +149,7 @@ def _clock(parse: Parse, quantity: Quantity) -> bool:
     if quantity.value != int(quantity.value):
         return False
     for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
-        if has_tag(parse, place, "other.professional"):
+        if has_tag(parse, place, "other.professional", "stop"):
             break
         if has_tag(
             parse, place, "count.stopped_at", "wobbly.touch", "wobbly.word", "wobbly.balance"
@@ -267,6 +267,8 @@ def _moment(parse: Parse, quantity: Quantity) -> bool:
         return not any(has_tag(parse, place, "count.hold_words") for place in held)
     if has_tag(parse, after, "count.brief"):
         return quantity.value <= MOST_BRIEF
+    if has_tag(parse, after + 1, "steady.praise", "steady.firm"):
+        return False  # "20 secs less easy"
     return has_tag(parse, after, "count.compared")
 
 

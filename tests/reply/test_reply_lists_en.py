@@ -38,6 +38,8 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "emergency.hospital": ("I was taken to hospital", {"emergency": True}),
     "question.opens": ("is 15 good?", {"held": [], "kind": "question"}),
     "call.nobody": ("fell and can't reach anyone", {"emergency": True}),
+    "other.they": ("my knees, they hurt", {"pain": "yes"}),
+    "down.waiting": ("waiting for help on the floor", {"fall": "yes", "emergency": True}),
     "emergency.knock": ("bumped my head on the shelf, silly me. 20", {"emergency": False}),
     "emergency.harm": ("leg looks shorter", {"emergency": True}),
     "long.lie": ("lay there after I fell for two hours", {"fall": "yes"}),
