@@ -48,7 +48,7 @@ class TokenForm(BaseModel):
 
 
 class HookForm(BaseModel):
-    address: str = Field(default="", max_length=1000)
+    hook_address: str = Field(default="", max_length=1000)
     urgent_only: bool = False
 
 
@@ -131,7 +131,7 @@ def end_token(visit: Signed, token_id: int) -> Response:
 def new_webhook(visit: Signed, form: Annotated[HookForm, Form()]) -> Response:
     require_lead(visit.trainer)
     try:
-        address = check_address(form.address, private=visit.parts.settings.webhook_private)
+        address = check_address(form.hook_address, private=visit.parts.settings.webhook_private)
         with visit.parts.store.write() as session:
             hook = add_webhook(
                 session, visit.now, visit.trainer, address, urgent_only=form.urgent_only

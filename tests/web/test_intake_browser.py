@@ -23,6 +23,7 @@ PICTURES = Path(__file__).parents[2] / "docs/pictures"
 REFUSED = "the server responded with a status of 400"
 PAGES = (
     *("/clients/new", "/clients/import", "/practice", "/practice/trainers/1", "/export"),
+    "/practice/programs",
     *("/practice/texts/en", "/practice/texts/es", "/practice/texts/en/safety_fall"),
     *("/clients/{ada}/start", "/clients/{ada}/picture", "/clients/{ada}/summary"),
     *("/clients/{ada}/summary?reader=client", "/clients/{ada}/export", "/clients/{ada}/erase"),
@@ -105,6 +106,19 @@ def look_at_answers(window: Window, looked: Looked, ada: int, tmp_path: Path) ->
     page.fill("#escalate_minutes", "0")
     page.get_by_role("button", name="Save").click()
     looked.at("practice with a wrong field")
+    page.goto("/practice/programs")
+    page.fill("#name", "Records")
+    page.get_by_label("see clients, their plans and ladders").check()
+    page.get_by_role("button", name="Make the token").click()
+    looked.at("a new token")
+    page.fill("#hook_address", "https://1.2.3.4/alerts")
+    page.get_by_role("button", name="Add the webhook").click()
+    looked.at("a new webhook")
+    page.get_by_role("button", name="Try https://1.2.3.4/alerts").first.click()
+    looked.at("a webhook that was tried")
+    page.fill("#hook_address", "https://127.0.0.1/")
+    page.get_by_role("button", name="Add the webhook").click()
+    looked.at("a webhook that is refused")
     page.goto("/practice/texts/en/safety_fall")
     page.fill("#body", "Never mind.")
     page.get_by_role("button", name="Use this wording").click()
