@@ -8,6 +8,7 @@ import logging
 from collections.abc import Callable, Mapping, Sequence, Set
 from datetime import datetime, timedelta
 
+from sqlalchemy import update
 from sqlmodel import Session, col, select
 
 from service.carriers.base import Carrier
@@ -34,6 +35,7 @@ from service.coach.weekly import weekly_due
 from service.store import Store
 from service.store.database import is_passing
 from service.store.due import due_by, next_due_at, set_due
+from service.store.once import insert_once
 from service.store.tables import Client, Due, LastTick, Question
 from service.ticks.sending import Sender
 
@@ -164,4 +166,11 @@ def _look_after(session: Session, now: datetime, set_up: Set[str]) -> None:
 
 def note_tick(store: Store, name: str, now: datetime) -> None:
     """Remember that a tick finished well, so that a page can warn when they stop."""
-    store.run(lambda session: session.merge(LastTick(name=name, at=now)))
+    store.run(lambda session: _note_tick(session, name, now))
+
+
+def _note_tick(session: Session, name: str, now: datetime) -> None:
+    noted = update(LastTick).where(col(LastTick.name) == name).values(at=now)
+    if session.execute(noted).rowcount == 0:  # type: ignore[attr-defined]  # an UPDATE has a count
+        # Two processes on a new database may both be first.
+        insert_once(session, LastTick, ["name"], {"name": name, "at": now})
