@@ -28,7 +28,6 @@ from service.store import Store
 from service.store.tables import Alert, Client, Due, Message
 
 # Real seconds.
-LIVES_S = (0.3, 2.6)
 AIMED_WITHIN_S = 0.6
 REST_WITHIN_S = 120.0
 MOST_OUTAGES = 12
@@ -54,6 +53,8 @@ class Plan:
     speed: float = 20.0
     # The longest a client thinks before answering, in simulated seconds.
     thinks_s: float = 240.0
+    # How long a process is let live, in real seconds.
+    lives_s: tuple[float, float] = (0.3, 2.6)
     show: bool = True
 
     @property
@@ -155,7 +156,7 @@ class Soak:
         while self.servers.kills < count:
             bar.n = self.servers.kills
             bar.refresh()
-            sleep(self.dice.uniform(*LIVES_S))
+            sleep(self.dice.uniform(*self.plan.lives_s))
             if not self.store.is_sqlite and self.dice.random() < 0.1:
                 self._cut_connections()
             self._aim_and_shoot(self.dice.choice(INSTANTS))
@@ -208,7 +209,7 @@ class Soak:
 
     def _settle_down(self) -> None:
         """Before a night: what clients texted is taken and answered, or time runs out."""
-        self._wait_for(lambda: not self._waiting() and self.operator.owed == 0, 20)
+        self._wait_for(lambda: not (self._waiting() or self.operator.owed), REST_WITHIN_S)
 
     def _come_to_rest(self) -> None:
         """Nobody is killed any more and nothing goes wrong: wait for the end of what began.
@@ -218,16 +219,19 @@ class Soak:
         """
         self.operator.manners = KIND
         for _ in range(MOST_OUTAGES):
-            self._wait_for(lambda: not self._waiting() and self.operator.owed == 0, REST_WITHIN_S)
-            self._wait_for(lambda: not self._late(), REST_WITHIN_S)
+            self._wait_for(
+                lambda: not (self.operator.owed or self._late() or self._waiting()), REST_WITHIN_S
+            )
             kills = self.servers.kills
             self.servers.kill_all()
             self._wait_for(lambda: self.operator.asked == 0, 10)
             self.servers.kills = kills
-            if not self._restless() and not self._waiting("page"):
+            if not self._restless():
                 return
+            # A text on its way was cut off: its lease must run out. One unsettled takes longer.
             self._set_clock(self.clock.now() + (OUTAGE if self._unsettled() else LATE))
             self.servers.start_all(self.clock)
+        self.servers.kill_all()
 
     @staticmethod
     def _wait_for(true: Callable[[], bool], within_s: float) -> bool:
@@ -238,16 +242,15 @@ class Soak:
             sleep(0.1)
         return False
 
-    def _waiting(self, *kinds: str) -> list[str]:
-        """Texts that are queued or on their way; without kinds, all but pages, which go on."""
+    def _waiting(self) -> list[str]:
+        """Texts that could leave now, or are on their way."""
         with self.store.read() as session:
-            rows = select(Message).where(
+            rows = select(Message.id, Message.kind, Message.state).where(
                 Message.direction == "out",
                 col(Message.state).in_(("queued", "sending")),
                 col(Message.not_before) <= self.clock.now(),
-                col(Message.kind).in_(kinds) if kinds else Message.kind != "page",
             )
-            return [f"{row.kind} {row.id} is {row.state}" for row in session.exec(rows).all()]
+            return [f"{kind} {number} is {state}" for number, kind, state in session.exec(rows)]
 
     def _restless(self) -> list[str]:
         """Everything that should be over and is not."""

@@ -8,7 +8,15 @@ from stores import empty
 @pytest.mark.postgres
 def test_two_processes_on_one_postgresql_lose_nothing_and_double_nothing(postgres_store, tmp_path):
     plan = Plan(
-        clients=30, kills=5, seed=11, processes=2, days=1, speed=40, thinks_s=60, show=False
+        clients=30,
+        kills=5,
+        seed=11,
+        processes=2,
+        days=1,
+        speed=40,
+        thinks_s=60,
+        lives_s=(0.3, 1.2),
+        show=False,
     )
     try:
         told = Soak(postgres_store.url, tmp_path, plan).run()
