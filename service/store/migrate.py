@@ -28,14 +28,29 @@ class OlderDatabase(ServiceError):
         super().__init__(self.__doc__)
 
 
+class NoSuchRevision(ServiceError):
+    """A revision that no migration has."""
+
+    def __init__(self, revision: str, known: set[str]) -> None:
+        listed = ", ".join(sorted(known))
+        super().__init__(
+            f"There is no revision {revision}. Name head, base or one of these: {listed}."
+        )
+
+
 def migrate(store: Store, to: str = "head") -> tuple[str | None, str | None]:
-    """Migrate to a revision ("head", an id, or "base"); gives the revisions before and after."""
+    """Migrate to a revision ("head", an id, or "base"); gives the revisions before and after.
+
+    NoSuchRevision or NewerDatabase, with nothing changed, if either is not one of ours.
+    """
     with store.engine.execution_options(writes=True).begin() as connection:
         before = _revision(connection)
         config = _config(connection)
         known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
         if before is not None and before not in known:
             raise NewerDatabase
+        if to not in ("head", "base", *known):
+            raise NoSuchRevision(to, known)
         if to == "base" or (before is not None and _is_behind(config, to, before)):
             command.downgrade(config, to)
         else:

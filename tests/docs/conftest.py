@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT / "docs/site"), str(ROOT / "tests/web")]
+sys.path[:0] = [str(ROOT / name) for name in ("docs/site", "tests/web", "tests/deploy")]
 
 from browsing import launch  # noqa: E402
 from make_site import make, write  # noqa: E402
