@@ -266,6 +266,13 @@ def test_reading_an_alert_does_not_stop_the_paging(world: World) -> None:
     assert ok(tess.get("/alerts", state="handled"))["items"] == []
 
 
+def test_a_misspelt_question_is_refused(world: World) -> None:
+    tess = program(world)
+    for path in ("/clients", "/token", f"/clients/{world.clients['ada']}"):
+        answer = tess.get(path, curser="x")
+        assert problem(answer, 422, "impossible-value")["errors"][0]["field"] == "curser"
+
+
 # --- doing ----------------------------------------------------------------------------------------
 
 

@@ -2,11 +2,12 @@
 
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 
 from service.parts import Parts
 from service.web.api import about, alerts, client_acts, clients
+from service.web.api.caller import only_known
 from service.web.api.document import document
 from service.web.api.limits import Limits
 from service.web.api.problems import PREFIX, add_problems
@@ -35,7 +36,7 @@ def make_api(parts: Parts) -> FastAPI:
     app.state.parts = parts
     app.state.limits = Limits(parts.settings.api_per_minute)
     for router in ROUTERS:
-        app.include_router(router)
+        app.include_router(router, dependencies=[Depends(only_known)])
     add_problems(app)
     return app
 

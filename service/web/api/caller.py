@@ -9,6 +9,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlmodel import Session
 
 from service.coach.api_tokens import note_use, use_is_news, who_calls
+from service.coach.intake_form import Unfinished
 from service.coach.people import client_of
 from service.coach.situation import Situation, load
 from service.errors import NotFound
@@ -24,6 +25,14 @@ bearer = HTTPBearer(
     auto_error=False,
 )
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+
+
+def only_known(request: Request) -> None:
+    """Unfinished for a query that the route does not know: misspelt, it would change nothing."""
+    known = {field.alias for field in request.scope["route"].dependant.query_params}
+    strange = sorted(set(request.query_params) - known)
+    if strange:
+        raise Unfinished(dict.fromkeys(strange, "There is no such thing to ask for here."))
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,14 +43,12 @@ def _complete(operation: dict[str, Any], method: str, route: APIRoute) -> None:
     scopes = list(_scopes(route.dependant))
     answers = operation["responses"]
     answers.pop("422", None)
-    expected = ["404"] if not scopes else ["401", "429"]
+    expected = ["404", "422"] if not scopes else ["401", "422", "429"]
     if any(scopes):
         expected.append("403")
         operation["description"] += f"\n\nScope: `{scopes[0]}`."
     if "{client_id}" in route.path or "{alert_id}" in route.path:
         expected.append("404")
-    if operation.get("parameters") or method == "POST":
-        expected.append("422")
     if method == "POST":
         expected += ["400"] if "preview" in route.path else ["400", "409"]
     for status in sorted(expected):
