@@ -14,12 +14,13 @@ from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
 from service.reply.pairs import pain_told
 from service.reply.reading import Context, Kind, Reading, Span
-from service.reply.safety import Safety, perhaps_a_fall, read_safety
+from service.reply.safety import Safety, perhaps_a_fall, perhaps_a_pain, read_safety
 from service.reply.sides import Holds, read_holds
 from service.reply.steadiness import Steady, read_steadiness
 from service.reply.units import Parse, parse
 
 _DEFAULT = Context()
+_NET = frozenset({"net.loose", "body"})
 _NO_HOLDS = Holds()
 _NO_STEADINESS = Steady()
 # What a reading's confidence loses: a kind that no rule found, a doubtful answer, a corrected
@@ -44,8 +45,8 @@ def read(text: str, context: Context | None = None) -> Reading:
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
-    if kind == "other" and context.asked == "result" and "net.loose" in parsed.seen:
-        safety = perhaps_a_fall(parsed, safety)
+    if kind == "other" and context.asked == "result" and not parsed.seen.isdisjoint(_NET):
+        safety = perhaps_a_pain(parsed, perhaps_a_fall(parsed, safety))
         kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS

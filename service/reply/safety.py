@@ -216,6 +216,38 @@ def perhaps_a_fall(parse: Parse, safety: Safety) -> Safety:
     return safety
 
 
+# Parts that are spoken of for much else than that they hurt.
+_SPOKEN_OF = frozenset(
+    {"hand", "finger", "face", "eye", "ear", "tooth", "head", "stomach", "throat", "side"}
+)
+
+
+def _not_the_part(parse: Parse, index: int) -> bool:
+    """ "5 foot 2", "my knee doctor"."""
+    before, after = index - 1, index + 1
+    if before >= 0 and not parse.units[before].tags.isdisjoint({"digits", "number"}):
+        return True
+    return after < len(parse.units) and not parse.units[after].tags.isdisjoint(
+        {"other.professional", "topic.other"}
+    )
+
+
+def perhaps_a_pain(parse: Parse, safety: Safety) -> Safety:
+    """Where nothing else was understood, a part of the body is asked about."""
+    if safety.of("pain").spans:
+        return safety
+    for index in parse.places("body"):
+        event = Event("pain", "noun", index, index)
+        if parse.units[index].values["body"] in _SPOKEN_OF or _not_the_part(parse, index):
+            continue
+        if scope.denied(parse, event) or scope.others(parse, event, False):
+            continue
+        if not scope.supposed(parse, event):
+            found = {**safety.found, "pain": Found("unsure", (parse.span(index, index),))}
+            return replace(safety, found=found)
+    return safety
+
+
 _OF_THE_HOLD = frozenset(
     {
         "digits",
@@ -293,6 +325,7 @@ def _part_within(parse: Parse, event: Event) -> str | None:
     for start in range(parse.units[event.first].start, parse.units[event.last].end):
         place = machine.start
         at = start
+        longest: str | None = None
         while at < parse.units[event.last].end:
             after = machine.step(place, words[at])
             if after is None:
@@ -300,5 +333,7 @@ def _part_within(parse: Parse, event: Event) -> str | None:
             place = after
             at += 1
             if place.entry is not None and "body" in place.entry.tags:
-                return place.entry.values["body"]
+                longest = place.entry.values["body"]
+        if longest is not None:
+            return longest
     return None
