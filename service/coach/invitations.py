@@ -11,6 +11,7 @@ from hashlib import sha256
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
+from service.coach.account_notice import tell_owner
 from service.coach.audit import record
 from service.coach.colleagues import require_lead
 from service.coach.passwords import check_password, hasher
@@ -175,6 +176,8 @@ def choose_password(session: Session, now: datetime, token: str, password: str) 
     session.flush()
     sign_out_everywhere(session, now, trainer)
     record(session, now, trainer, f"{invited.link.kind} taken up")
+    if invited.trainer is not None:
+        tell_owner(session, now, trainer, "password")
     if invited.link.drops_factor:
         remove(session, now, trainer, trainer)
     return trainer
@@ -189,6 +192,7 @@ def change_password(session: Session, now: datetime, trainer: Trainer, password:
     _end(session, now, AccountLink.kind == "reset", AccountLink.trainer_id == trainer.id)
     sign_out_everywhere(session, now, trainer)
     record(session, now, trainer, "password changed")
+    tell_owner(session, now, trainer, "password")
 
 
 def about_them(practice: Practice, name: str, email: str) -> tuple[str, ...]:

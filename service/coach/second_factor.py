@@ -12,6 +12,7 @@ import pyotp
 from sqlalchemy import delete, func, update
 from sqlmodel import Session, col, select
 
+from service.coach.account_notice import tell_owner
 from service.coach.audit import record
 from service.errors import ServiceError
 from service.store.account_tables import RecoveryCode
@@ -60,6 +61,7 @@ def confirm(session: Session, now: datetime, trainer: Trainer, code: str) -> lis
     trainer.factor_since = now
     session.add(trainer)
     record(session, now, trainer, "second factor set up")
+    tell_owner(session, now, trainer, "factor")
     return _new_codes(session, now, trainer)
 
 
@@ -80,6 +82,7 @@ def remove(session: Session, now: datetime, trainer: Trainer, by: Trainer) -> No
     session.execute(delete(RecoveryCode).where(col(RecoveryCode.trainer_id) == trainer.id))
     if had:
         record(session, now, by, "second factor removed", colleague=trainer.id)
+        tell_owner(session, now, trainer, "factor")
 
 
 def passes(session: Session, now: datetime, trainer: Trainer, code: str) -> bool:
@@ -128,6 +131,7 @@ def _take_recovery(session: Session, now: datetime, trainer: Trainer, code: str)
     if session.execute(used).rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE has a count
         return False
     record(session, now, trainer, "recovery code used", left=codes_left(session, trainer))
+    tell_owner(session, now, trainer, "code")
     return True
 
 

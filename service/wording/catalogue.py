@@ -130,6 +130,13 @@ GROUPS: Mapping[str, Mapping[str, TextSpec]] = {
         "page_email": TextSpec("the same by e-mail, which names nobody", ("kind",)),
         "page_email_again": TextSpec("by e-mail, when the alert has not been opened", ("kind",)),
     },
+    "To a trainer, about their own sign-in": {
+        "sign_in_password": TextSpec("when their password was changed", ("practice",)),
+        "sign_in_factor": TextSpec(
+            "when their second factor was set up or taken off", ("practice",)
+        ),
+        "sign_in_code": TextSpec("when a recovery code of theirs was used", ("practice",)),
+    },
     "To the practice lead, about the service itself": {
         "watch_texts": TextSpec(
             "by the other way, when a carrier has failed for a while",
