@@ -14,6 +14,7 @@ from typing import Any
 from zipfile import ZipFile
 
 import pytest
+from api_calls import program
 from fhir.resources.R4B import get_fhir_model_class
 from fhirclient.models.bundle import Bundle
 from fhirclient.models.fhirabstractbase import FHIRValidationError
@@ -57,7 +58,12 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
     )
     world.clients["zel"] = int(landed.split("/")[2])
     browser = world.signed_in()
+    world.signed_in("lena").post(
+        "/practice/programs/webhooks", hook_address="https://1.2.3.4/alerts"
+    )
     path = f"/clients/{world.clients['zel']}"
+    written = program(world).post(f"{path}/messages", body="Widget-word from a program.")
+    assert written.status_code == 201, written.text
     browser.post(f"{path}/picture", days=7)
     browser.post(f"{path}/notes", body="Widget-word: Zelphina likes mornings.")
     browser.post(f"{path}/summary", to_colleagues="Zelphina does well.", to_client="Widget-word.")
