@@ -31,6 +31,7 @@ from service.errors import ImpossibleValue
 from service.ladder.body import Body, Profile
 from service.store import Store
 from service.store.alert_tables import WatchNotice
+from service.store.api_tables import Webhook, WebhookCall
 from service.store.due import due_of
 from service.store.tables import (
     Alert,
@@ -217,6 +218,29 @@ def test_new_words_make_a_seen_alert_new_again_and_nothing_else_does(case: Case)
     assert alert.state == "seen"
     case.raises("fall", message=case.says("again"))
     assert alert.state == "new"
+
+
+def test_other_programs_are_told_once_of_what_is_new(case: Case) -> None:
+    """Opened, grown by words or by urgency; not when only the same is raised again."""
+    hook = Webhook(
+        practice_id=case.practice.id,
+        address="https://hook.example.org/",
+        secret="s" * 32,
+        made_by=case.trainer.id,
+        made_at=START,
+    )
+    case.session.add(hook)
+    case.session.flush()
+    alert = case.raises("silence", urgency="note")
+    case.raises("silence", urgency="note")
+    case.raises("silence", urgency="today")
+    case.raises("silence", message=case.says("hello"))
+    calls = case.session.exec(select(WebhookCall).order_by(WebhookCall.id)).all()
+    assert [(call.kind, call.alert_id) for call in calls] == [
+        ("alert.opened", alert.id),
+        ("alert.grew", alert.id),
+        ("alert.grew", alert.id),
+    ]
 
 
 # --- paged ----------------------------------------------------------------------------------------
