@@ -136,7 +136,7 @@ def _kind_of_report(
     if safety.reported:
         return "safety_only", ()
     kind, behind = _kind_of_the_rest(parse)
-    refused = kind == "other" and not safety.found and _refuses(parse, opened)
+    refused = kind == "other" and not safety.reported and _refuses(parse, opened)
     return ("skipped", (span_of(parse, opened),)) if refused else (kind, behind)
 
 

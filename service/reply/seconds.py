@@ -92,7 +92,7 @@ def _labelled(parse: Parse, quantity: Quantity) -> bool:
     """ "set 2: 15": the number of a try, not a hold; "second try 14" is a hold."""
     if not has_tag(parse, quantity.first - 1, "count.label"):
         return False
-    if has_tag(parse, quantity.first - 2, "count.ordinal", "unit.seconds"):
+    if has_tag(parse, quantity.first - 2, "count.ordinal"):
         return False
     after = word_at(parse, quantity.last + 1)
     return after in (":", "-", "=", ".", ")", "was") or has_tag(

@@ -125,7 +125,9 @@ def _wobble(
     if denied is None:
         if scope.others(parse, event, things="fall.stance" in tags) == "no" or _hoped(parse, index):
             return None
-        if not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
+        if "count.about" in tags and has_tag(parse, index - 1, *_SECONDS):
+            return None  # "15 más o menos"
+        if not held or not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             around = sentence(parse, index)
             of_it = held and (
                 not any(has_tag(parse, place, "away.place") for place in around)

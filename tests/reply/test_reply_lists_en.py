@@ -40,6 +40,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "call.nobody": ("fell and can't reach anyone", {"emergency": True}),
     "other.they": ("my knees, they hurt", {"pain": "yes"}),
     "down.waiting": ("waiting for help on the floor", {"fall": "yes", "emergency": True}),
+    "count.about": ("20 more or less", {"held": [20], "steadiness": None}),
     "emergency.knock": ("bumped my head on the shelf, silly me. 20", {"emergency": False}),
     "emergency.harm": ("leg looks shorter", {"emergency": True}),
     "long.lie": ("lay there after I fell for two hours", {"fall": "yes"}),

@@ -12,6 +12,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "question.opens": ("¿está bien 15?", {"held": [], "kind": "question"}),
     "call.nobody": ("me caí y nadie me contesta", {"emergency": True}),
     "down.waiting": ("espero ayuda en el suelo", {"fall": "yes", "emergency": True}),
+    "count.about": ("unos 15 más o menos", {"held": [15], "steadiness": None}),
     "whole.skip": ("más tarde", {"kind": "skipped"}),
     "count.pressure": ("la tensión 13 8, y 20 firme", {"held": [20]}),
     "fall.verb": ("me caí", {"fall": "yes", "kind": "safety_only"}),
