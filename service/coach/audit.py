@@ -32,7 +32,25 @@ def record(
     **detail: object,
 ) -> None:
     """Add one line. `detail` holds plain JSON values and no message text."""
-    practice_id = trainer.practice_id
+    _add(session, now, trainer.practice_id, trainer.id, client_id, action, detail)
+
+
+def record_by_service(
+    session: Session, now: datetime, practice_id: int, action: str, **detail: object
+) -> None:
+    """Add one line about what the service did by itself, for the practice."""
+    _add(session, now, practice_id, None, None, action, detail)
+
+
+def _add(
+    session: Session,
+    now: datetime,
+    practice_id: int,
+    trainer_id: int | None,
+    client_id: int | None,
+    action: str,
+    detail: dict[str, object],
+) -> None:
     if session.connection().dialect.name == "postgresql":
         # Two processes must not both follow the same line. SQLite has one writer anyway.
         lock = text("SELECT pg_advisory_xact_lock(:lock, :practice)")
@@ -41,7 +59,7 @@ def record(
     line = Audit(
         practice_id=practice_id,
         number=last.number + 1 if last else 1,
-        trainer_id=trainer.id,
+        trainer_id=trainer_id,
         client_id=client_id,
         action=action,
         detail=detail,

@@ -7,7 +7,7 @@ from dataclasses import asdict
 
 from tqdm import tqdm
 
-from service.coach.replay import Difference, how_many, replay
+from service.coach.replay import Difference, how_many, how_many_removed, replay
 from service.settings import Settings
 from service.store.sealing import open_store
 
@@ -21,12 +21,15 @@ def run(options: argparse.Namespace) -> int:
     store = open_store(Settings.from_environment(), options.database)
     count = 0
     with store.read() as session:
-        total = how_many(session)
+        total, removed = how_many(session), how_many_removed(session)
         with tqdm(total=total, desc="Replaying", file=sys.stderr, leave=False) as bar:
             for difference in replay(session, bar.update):
                 count += 1
                 _print(difference, as_json=options.json)
     store.close()
+    if removed:
+        told = "readings could not be checked, for the practice keeps the words no longer"
+        print(f"{removed} {told}.", file=sys.stderr)
     print(f"{total} readings, reports and moves looked at, {count} differ.", file=sys.stderr)
     return 1 if count else 0
 

@@ -29,6 +29,7 @@ from service.coach.outbox import AT_LEAST_ONCE
 from service.coach.paging import strand
 from service.coach.prompt import prompt_due, reminder_due
 from service.coach.receive import parts_waited, read_again
+from service.coach.retention import retention_due
 from service.coach.retests import review_due
 from service.coach.situation import load
 from service.coach.weekly import weekly_due
@@ -74,6 +75,7 @@ HANDLERS: Mapping[str, Handler] = {
     "parts": _by_id(parts_waited),
     "unsent": _by_id(still_unsent),
     "unsettled": _by_id(still_unknown),
+    "retention": _by_id(retention_due),
 }
 
 

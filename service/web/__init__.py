@@ -34,6 +34,7 @@ from service.web import (
     picture,
     plan,
     programs,
+    retention,
     second_factor,
     settings,
     start,
@@ -48,7 +49,7 @@ from service.web.visit import ids_fit
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings, duty, summary, export, programs),
+    *(import_csv, intake, start, picture, settings, duty, retention, summary, export, programs),
     *(inbox, clients, client, client_acts, override, plan),
     *(phone, live, account, second_factor, invitations),
     *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
