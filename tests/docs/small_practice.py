@@ -3,12 +3,9 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from service.coach.people import NewClient, add_client, add_trainer
-from service.coach.stored import ladder_of
 from service.demo import forward
 from service.demo.cast import cast
-from service.demo.characters import first_name, pick_rung
-from service.demo.load import PASSWORD
+from service.demo.load import _joining, _trainers  # as the demo itself is made
 from service.parts import assemble
 from service.settings import Settings
 from service.store import Store
@@ -32,22 +29,10 @@ def make_small_practice(file: Path) -> None:
         session.add(practice)
         session.add(DemoClock(ahead_s=(BEGAN - datetime.now(UTC)).total_seconds()))
         session.flush()
-        lead = people.trainers[0]
-        trainer = add_trainer(session, BEGAN, practice, lead["name"], lead["email"], PASSWORD)
+        trainers = _trainers(session, BEGAN, practice, people)
         session.flush()
         for part in (people.parts[name] for name in CLIENTS):
-            new = NewClient(
-                name=part.name,
-                called=first_name(part.name),
-                phone=part.phone,
-                profile=part.profile,
-                time_zone=part.zone,
-                language=part.language,
-                first_key=pick_rung(ladder_of(part.profile).rungs, part.start).key,
-                settings=part.settings,
-                agreed=True,
-            )
-            add_client(session, BEGAN, trainer, new)
+            _joining(part, trainers[part.trainer])(session, BEGAN)
     store.close()
     parts = assemble(Settings(database_url=url))
     forward(parts, DAYS * 86_400)
