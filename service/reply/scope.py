@@ -412,7 +412,9 @@ def asked(parse: Parse, event: Event) -> bool:
     for place in range(first, min(first + 4, event.first)):
         tags = parse.units[place].tags
         if "question.word" in tags:
-            return True
+            # Without its accent "como" is also an "about": "como 14".
+            counts = parse.units[place + 1].tags
+            return counts.isdisjoint({"digits", "number"}) or "asks" in parse.seen
         if tags.isdisjoint({"polite.word", "comma", "scope.but", "scope.or", "mark"}):
             break
     for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):

@@ -301,10 +301,19 @@ def _corrected(parse: Parse, held: list[Quantity]) -> list[Quantity]:
             before -= 1
         if kept and has_tag(parse, before, "join.not") and number:
             continue
+        if kept and _denied_first(parse, kept[-1], quantity):
+            kept.pop()
         if kept and _swapped(parse, kept[-1].last + 1, quantity.first):
             kept.pop()
         kept.append(quantity)
     return kept
+
+
+def _denied_first(parse: Parse, one: Quantity, two: Quantity) -> bool:
+    """ "no 20, solo 12"."""
+    if not has_tag(parse, one.first - 1, "join.not"):
+        return False
+    return any(has_tag(parse, place, "scope.but") for place in range(one.last + 1, two.first))
 
 
 def _swapped(parse: Parse, first: int, last: int) -> bool:

@@ -39,6 +39,8 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
     for index, unit in enumerate(parse.units):
         if unit.tags.isdisjoint(STEADINESS):
             continue
+        if "count.about" in unit.tags and has_tag(parse, index - 1, *_SECONDS):
+            continue  # "15 más o menos", "9 tops"
         said = _said(parse, index, unit.tags, held, safety, comfort)
         if said is not None:
             told.append((index, said))
@@ -125,8 +127,6 @@ def _wobble(
     if denied is None:
         if scope.others(parse, event, things="fall.stance" in tags) == "no" or _hoped(parse, index):
             return None
-        if "count.about" in tags and has_tag(parse, index - 1, *_SECONDS):
-            return None  # "15 más o menos"
         if not held or not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             around = sentence(parse, index)
             of_it = held and (

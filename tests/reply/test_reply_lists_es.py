@@ -13,6 +13,8 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "call.nobody": ("me caí y nadie me contesta", {"emergency": True}),
     "down.waiting": ("espero ayuda en el suelo", {"fall": "yes", "emergency": True}),
     "count.about": ("unos 15 más o menos", {"held": [15], "steadiness": None}),
+    "carer.this": ("soy Juana su hija, mamá se cayó", {"fall": "yes"}),
+    "carer.relation": ("habla Juana su hija, mamá se cayó", {"fall": "yes"}),
     "whole.skip": ("más tarde", {"kind": "skipped"}),
     "count.pressure": ("la tensión 13 8, y 20 firme", {"held": [20]}),
     "fall.verb": ("me caí", {"fall": "yes", "kind": "safety_only"}),
