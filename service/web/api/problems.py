@@ -79,14 +79,22 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
     NotByText: (409, "not-by-text"),
     GetsNoTexts: (409, "gets-no-texts"),
     NightThere: (409, "night-there"),
-    NoReason: (422, "impossible-value"),
     ImpossibleValue: (422, "impossible-value"),
+    NoReason: (422, "impossible-value"),
     Unfinished: (422, "impossible-value"),
     KeyReused: (422, "key-reused"),
     TooOften: (429, "too-often"),
 }
 # As RFC 9110 has them; Python's own changed with its versions.
 TITLES = {413: "Content Too Large", 422: "Unprocessable Content"}
+# Where a page's own sentence speaks of a box to tick.
+SENTENCES: Mapping[type[ServiceError], str] = {
+    ManyLandmarks: "This goes up past more than one landmark. Send it again with meant set to true.",
+    NightThere: "It is outside the practice's texting hours where the client is. Send it again with "
+    "at_night set to true, or later.",
+    Unfinished: "Some fields can't be used as they are; errors says what to put right.",
+    ImpossibleValue: "A value can't be used as it is; errors says which and what it must be.",
+}
 OTHERWISE = (409, "refused")
 OTHERS = {
     "malformed": "The body is not JSON.",
@@ -147,7 +155,8 @@ def service_error(_request: Request, error: Exception) -> Response:
         headers["WWW-Authenticate"] = "Bearer"
     elif isinstance(error, TooOften):
         headers["Retry-After"] = str(error.wait_s)
-    return problem(status, kind, str(error), errors, headers)
+    told = SENTENCES.get(type(error), str(error))
+    return problem(status, kind, told, errors, headers)
 
 
 def unreadable(_request: Request, error: Exception) -> Response:
@@ -184,4 +193,6 @@ def sentence_of(kind: str) -> str | None:
     if kind in OTHERS:
         return OTHERS[kind]
     found = next((error for error, (_, name) in KINDS.items() if name == kind), None)
-    return " ".join((found.__doc__ or "").split()) if found is not None else None
+    if found is None:
+        return None
+    return SENTENCES.get(found) or " ".join((found.__doc__ or "").split())

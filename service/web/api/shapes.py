@@ -111,10 +111,7 @@ class OneClientOut(ClientOut):
 
 
 class IntakeGiven(Given):
-    """A new client's form, as the page and a line of a list have it, every field in words.
-
-    `seen` is what /clients/preview gave for the very same fields.
-    """
+    """A new client's form: the fields of the page, and of a line of a list, each as a string."""
 
     fields: Words = Field(
         max_length=len(FIELDS),
@@ -126,7 +123,7 @@ class IntakeGiven(Given):
 
 
 class NewClientGiven(IntakeGiven):
-    """The same, to be stored."""
+    """The same, to be stored. `seen` is what /clients/preview gave for the very same fields."""
 
     seen: str = Field(max_length=64)
 
