@@ -24,7 +24,7 @@ from service.coach.alerts import (
     words_of,
 )
 from service.coach.duty import on_duty_at, set_duty, whom_to_page
-from service.coach.paging import link, page_lost, page_trainer, page_words, pages_of
+from service.coach.paging import link, page_lost, page_trainer, page_words, pages_of, strand
 from service.coach.people import NewClient, add_client
 from service.coach.watch import health
 from service.errors import ImpossibleValue
@@ -533,6 +533,24 @@ def test_a_lost_page_of_a_seen_alert_changes_nothing(case: Case) -> None:
     see(case.session, START, case.trainer, alert)
     lost(case, case.pages()[0])
     assert alert.paged_at == START
+
+
+def test_without_a_mail_server_what_should_leave_by_mail_fails_at_once(case: Case, caplog) -> None:
+    case.trainer.page_by = "email"
+    alert = case.raises("fall")
+    (mail,) = case.pages()
+    quiet = case.says("waiting by text")
+    quiet.direction, quiet.state, quiet.carrier = "out", "queued", "handset"
+    case.session.flush()
+    assert strand(case.session, LATER) == 1
+    assert (mail.state, mail.settled_at) == ("failed", LATER)
+    assert mail.problem == "No mail server is set up."
+    instead = case.pages()[-1]
+    assert (instead.to_phone, instead.state) == (case.trainer.phone, "queued")
+    assert alert.paged_at == START
+    assert quiet.state == "queued"
+    assert strand(case.session, LATER) == 0
+    assert f"page {mail.id} is failed" in caplog.text, "whoever runs it reads why"
 
 
 # --- on duty --------------------------------------------------------------------------------------
