@@ -88,12 +88,14 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
 # As RFC 9110 has them; Python's own changed with its versions.
 TITLES = {413: "Content Too Large", 422: "Unprocessable Content"}
 # Where a page's own sentence speaks of a box to tick.
-SENTENCES: Mapping[type[ServiceError], str] = {
-    ManyLandmarks: "This goes up past more than one landmark. Send it again with meant set to true.",
-    NightThere: "It is outside the practice's texting hours where the client is. Send it again with "
-    "at_night set to true, or later.",
-    Unfinished: "Some fields can't be used as they are; errors says what to put right.",
-    ImpossibleValue: "A value can't be used as it is; errors says which and what it must be.",
+SENTENCES: Mapping[type[Exception], str] = {
+    ManyLandmarks: "This goes up past more than one landmark. To confirm it, send meant as true.",
+    NightThere: "It is outside the practice's texting hours where the client is. Send it later, or "
+    "with at_night as true.",
+}
+MEANINGS: Mapping[type[Exception], str] = {
+    **SENTENCES,
+    ImpossibleValue: "A value can't be used as it is; errors says which, and what it must be.",
 }
 OTHERWISE = (409, "refused")
 OTHERS = {
@@ -195,4 +197,4 @@ def sentence_of(kind: str) -> str | None:
     found = next((error for error, (_, name) in KINDS.items() if name == kind), None)
     if found is None:
         return None
-    return SENTENCES.get(found) or " ".join((found.__doc__ or "").split())
+    return MEANINGS.get(found) or " ".join((found.__doc__ or "").split())
