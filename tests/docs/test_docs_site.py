@@ -1,5 +1,6 @@
 """The docs site: every page has its place, every link leads somewhere, and it reads anywhere."""
 
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -52,6 +53,18 @@ def test_no_page_is_placed_twice_and_no_two_have_one_name() -> None:
     assert len(set(files)) == len(files)
     assert len({make_site.name_of(file) for file in files}) == len(files)
     assert not_placed(ROOT, navigation(ROOT)) == []
+
+
+def test_who_reads_on_from_the_readme_comes_to_every_page() -> None:
+    found, waiting = set(), [ROOT / "README.md"]
+    while waiting:
+        page = waiting.pop()
+        if page not in found:
+            found.add(page)
+            links = re.findall(r"\]\(([^)#:]+\.md)", page.read_text(encoding="utf-8"))
+            waiting += [(page.parent / link).resolve() for link in links]
+    pages = {page.source for group in navigation(ROOT) for page in group.pages}
+    assert sorted(page.name for page in pages - found) == []
 
 
 def test_nothing_on_it_is_fetched(site_folder: Path) -> None:
