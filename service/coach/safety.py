@@ -69,7 +69,8 @@ def hear(reply: Reply) -> bool:
         asking.answered(session, now, question, reply.message)
         kind = next(row[1] for row in DOUBTFUL if row[2] == asked)
         _add_words(reply, (kind,), "The client answered no.")
-        reply.say("doubt_cleared", "safety")
+        # Who did not fall may still have come near it.
+        reply.say("safety_near_fall" if asked == "fall_yes_no" else "doubt_cleared", "safety")
     return False
 
 

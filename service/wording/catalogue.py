@@ -83,7 +83,11 @@ GROUPS: Mapping[str, Mapping[str, TextSpec]] = {
     },
     "Safety": {
         "safety_fall": TextSpec("at once after a fall", ("number",), safety=True),
-        "safety_near_fall": TextSpec("at once after a near fall", ("number",), safety=True),
+        "safety_near_fall": TextSpec(
+            "after a near fall: when the answer to whether they fell is NO",
+            ("number",),
+            safety=True,
+        ),
         "safety_pain": TextSpec("at once after pain", ("number",), safety=True),
         "safety_dizzy": TextSpec("at once after dizziness", ("number",), safety=True),
         "safety_emergency": TextSpec("at once after an emergency sign", ("number",), safety=True),
@@ -97,7 +101,7 @@ GROUPS: Mapping[str, Mapping[str, TextSpec]] = {
             "when it is in doubt whether the client was dizzy", ("number",), safety=True
         ),
         "doubt_cleared": TextSpec(
-            "when the answer to such a doubt is NO", ("number",), safety=True
+            "when the answer to a doubt about pain or dizziness is NO", ("number",), safety=True
         ),
         "ask_hurt": TextSpec("after a fall or near fall", ("number",), safety=True),
         "hurt_yes": TextSpec("when the client is hurt or cannot get up", ("number",), safety=True),
