@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from service.ladder.stance import Answer
-from service.reply import scope
+from service.reply import scope, supposing
 from service.reply.events import Event, events
 from service.reply.reading import Span
 from service.reply.units import Parse, clause, sentence
@@ -61,7 +61,7 @@ def _said(parse: Parse, event: Event, doubtful: bool, things: bool) -> Answer:
     others = scope.others(parse, event, things) if denied != "no" else None
     if "no" in (denied, others):
         return "no"
-    if scope.supposed(parse, event):
+    if supposing.supposed(parse, event):
         return "unsure" if scope.felt_like(parse, event) and event.family == "fall" else "no"
     if denied or others or doubtful or scope.long_ago(parse, event) or scope.nearly(parse, event):
         return "unsure"
@@ -209,7 +209,7 @@ def perhaps_a_fall(parse: Parse, safety: Safety) -> Safety:
         event = Event("fall", "noun", index, index)
         if scope.denied(parse, event) or scope.others(parse, event, True):
             continue
-        if scope.supposed(parse, event):
+        if supposing.supposed(parse, event):
             continue
         found = {**safety.found, "fall": Found("unsure", (parse.span(index, index),))}
         return replace(safety, found=found)
@@ -242,7 +242,7 @@ def perhaps_a_pain(parse: Parse, safety: Safety) -> Safety:
             continue
         if scope.denied(parse, event) or scope.others(parse, event, False):
             continue
-        if not scope.supposed(parse, event):
+        if not supposing.supposed(parse, event):
             found = {**safety.found, "pain": Found("unsure", (parse.span(index, index),))}
             return replace(safety, found=found)
     return safety
@@ -281,7 +281,7 @@ def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
         if (
             scope.denied(parse, event)
             or scope.others(parse, event, True)
-            or (scope.supposed(parse, event))
+            or (supposing.supposed(parse, event))
         ):
             continue
         answer: Answer = "yes" if "floor.hard" in parse.units[index].tags else "unsure"

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.ladder.stance import Steadiness
-from service.reply import scope
+from service.reply import scope, supposing
 from service.reply.events import Event
 from service.reply.numbers import has_tag
 from service.reply.reading import Span
@@ -143,7 +143,7 @@ _SECONDS = ("digits", "number", "unit.seconds")
 
 def _hoped(parse: Parse, index: int) -> bool:
     """Whether it is only wished for, feared or asked about: "will I be steadier?"."""
-    return has_tag(parse, index - 1, "suppose.any") or scope.asked(
+    return has_tag(parse, index - 1, "suppose.any") or supposing.asked(
         parse, Event("steady", "noun", index, index)
     )
 
