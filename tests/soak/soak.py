@@ -66,7 +66,7 @@ def main() -> int:
     parser.add_argument("--clients", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--days", type=int, default=2, help="simulated days")
-    parser.add_argument("--speed", type=float, default=20.0, help="simulated seconds in a real one")
+    parser.add_argument("--speed", type=float, default=10.0, help="simulated seconds in a real one")
     parser.add_argument("--folder", type=Path, help="keep database and log here")
     parser.add_argument("--json", type=Path, help="write the figures to this file")
     options = parser.parse_args()

@@ -81,6 +81,8 @@ class Operator(Thread):
         self.offered: list[Offered] = []
         self.forged_taken: list[str] = []
         self.forged = self.calls = self.refusals = 0
+        # Texts taken and calls answered.
+        self.exchanges = 0
         self.ports: list[int] = []
         self.public_url = ""
         self.port = 0
@@ -192,6 +194,7 @@ class Operator(Thread):
         sid = f"SM{self._ids:08}"
         text = Accepted(message_id, form["To"], form["Body"], arrived)
         self.accepted.append(text)
+        self.exchanges += 1
         self._later(self._deliver(sid, text, query))
         return sid
 
@@ -277,11 +280,13 @@ class Operator(Thread):
         async with self._line:
             self.calls += 1
             try:
-                return await asyncio.wait_for(
+                status = await asyncio.wait_for(
                     self._post(port, query, urlencode(form), given, hangs_up), CALL_WITHIN_S
                 )
             except (OSError, EOFError, ValueError, IndexError, TimeoutError):
                 return None
+            self.exchanges += status is not None
+            return status
 
     async def _post(
         self, port: int, query: str, body: str, given: str, hangs_up: bool

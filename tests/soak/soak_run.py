@@ -50,11 +50,13 @@ class Plan:
     seed: int
     processes: int = 1
     days: int = 2
-    speed: float = 20.0
+    speed: float = 10.0
     # The longest a client thinks before answering, in simulated seconds.
-    thinks_s: float = 240.0
-    # How long a process is let live, in real seconds.
-    lives_s: tuple[float, float] = (0.3, 2.6)
+    thinks_s: float = 150.0
+    # How long a process is let live: texts taken and calls answered, so that a busy machine
+    # changes little; and never for longer than so many real seconds.
+    lives: int = 90
+    lives_s: float = 5.0
     show: bool = True
 
     @property
@@ -156,7 +158,7 @@ class Soak:
         while self.servers.kills < count:
             bar.n = self.servers.kills
             bar.refresh()
-            sleep(self.dice.uniform(*self.plan.lives_s))
+            self._let_live(self.dice.randrange(self.plan.lives))
             if not self.store.is_sqlite and self.dice.random() < 0.1:
                 self._cut_connections()
             self._aim_and_shoot(self.dice.choice(INSTANTS))
@@ -166,6 +168,10 @@ class Soak:
             self.servers.start_all(self.clock)
         bar.n = self.servers.kills
         bar.refresh()
+
+    def _let_live(self, exchanges: int) -> None:
+        until = self.operator.exchanges + exchanges
+        self._wait_for(lambda: self.operator.exchanges >= until, self.plan.lives_s, 0.01)
 
     def _aim_and_shoot(self, instant: str | None) -> None:
         aim = self.operator.aim
@@ -234,12 +240,12 @@ class Soak:
         self.servers.kill_all()
 
     @staticmethod
-    def _wait_for(true: Callable[[], bool], within_s: float) -> bool:
+    def _wait_for(true: Callable[[], bool], within_s: float, every_s: float = 0.1) -> bool:
         until = monotonic() + within_s
         while monotonic() < until:
             if true():
                 return True
-            sleep(0.1)
+            sleep(every_s)
         return False
 
     def _waiting(self) -> list[str]:
@@ -272,7 +278,8 @@ class Soak:
     # --- the books --------------------------------------------------------------------------------
 
     def _books(self) -> Books:
-        left_over = self._restless()
+        died = [f"a server ended by itself with {code}" for code in self.servers.died]
+        left_over = [*self._restless(), *died]
         with self.store.read() as session:
             clients = {client.id: client for client in session.exec(select(Client)).all()}
             phones = {number: client.phone for number, client in clients.items()}

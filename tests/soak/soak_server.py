@@ -16,6 +16,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from threading import Lock
 from time import monotonic
+from typing import Never
 
 import httpx
 import uvicorn
@@ -71,7 +72,7 @@ def settings_for(place: Place) -> Settings:
         cloud_account=ACCOUNT,
         cloud_secret=SECRET,
         cloud_texts_per_second=place.texts_per_second,
-        tick_seconds=0.1,
+        tick_seconds=0.2,
     )
 
 
@@ -80,7 +81,7 @@ def serve(place: Place, clock: FastClock) -> None:
     logging.basicConfig(
         filename=place.log, level=logging.WARNING, format="%(process)d %(name)s %(message)s"
     )
-    # Ten ticks a second now and then meet themselves.
+    # With five ticks a second, one now and then meets itself.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
     settings = settings_for(place)
     access = cloud_access(settings)
@@ -195,23 +196,35 @@ class Servers:
         self._helper.communicate()
 
 
+def _be_a_server(place: Place, clock: FastClock) -> Never:
+    os.close(0)
+    os.dup2(2, 1)
+    try:
+        serve(place, clock)
+    except BaseException:
+        logging.exception("the server ended")
+    finally:
+        os._exit(1)
+
+
 def fork_servers() -> None:
     """The helper process, which has everything imported: fork a server or reap one, as asked."""
+    living: set[int] = set()
     for line in sys.stdin:
         asked = json.loads(line)
         if "start" in asked:
             at, since_s, speed = asked["clock"]
             pid = os.fork()
             if pid == 0:
-                os.close(0)
-                os.dup2(2, 1)
-                serve(
-                    Place(**asked["start"]), FastClock(datetime.fromisoformat(at), since_s, speed)
-                )
-                os._exit(1)
+                place = Place(**asked["start"])
+                _be_a_server(place, FastClock(datetime.fromisoformat(at), since_s, speed))
+            living.add(pid)
             answer = pid
         else:
             pid, status = os.waitpid(asked["reap"], 0 if asked["wait"] else os.WNOHANG)
+            living.discard(pid)
             answer = os.waitstatus_to_exitcode(status) if pid else ALIVE
         sys.stdout.write(f"{answer}\n")
         sys.stdout.flush()
+    for pid in living:
+        os.kill(pid, signal.SIGKILL)

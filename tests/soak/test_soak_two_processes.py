@@ -13,9 +13,10 @@ def test_two_processes_on_one_postgresql_lose_nothing_and_double_nothing(postgre
         seed=11,
         processes=2,
         days=1,
-        speed=40,
+        speed=20,
         thinks_s=60,
-        lives_s=(0.3, 1.2),
+        lives=15,
+        lives_s=2.0,
         show=False,
     )
     try:
