@@ -98,6 +98,7 @@ RUN_BY = {
     "lint-imports": "tests/test_house.py",
     "mypy": "tests/test_house.py",
     "pytest -n 0 tests/reply": "deploy/test",
+    "python -m service.web.api.listing": "tests/web/test_api_page.py",
     "python -m service.wording.listing": "tests/wording/test_texts.py",
     "ruff check .": "tests/test_house.py",
     "ruff format .": "tests/test_house.py",
