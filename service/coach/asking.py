@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from service.coach.situation import Situation
 from service.reply.reading import Asked, Context, Reading
+from service.store.ahead import known
 from service.store.due import clear_due, set_due
 from service.store.tables import Client, Message, Question
 
@@ -27,6 +28,9 @@ DOUBT_WAITS = timedelta(minutes=30)
 
 
 def open_questions(session: Session, client_id: int) -> list[Question]:
+    read_before = known(session, Question, client_id)
+    if read_before is not None:
+        return list(read_before)
     rows = (
         select(Question)
         .where(Question.client_id == client_id, col(Question.answered_at).is_(None))
@@ -53,6 +57,8 @@ def open_doubt(session: Session, client_id: int) -> Question | None:
 
 def date_answered(session: Session, message: Message) -> date | None:
     """The date of the question that this text answered, if it answered one."""
+    if message.client_id is not None and known(session, Question, message.client_id) == []:
+        return None  # nothing was open when it came
     rows = select(col(Question.local_date)).where(Question.answer_id == message.id)
     return session.exec(rows).first()
 

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from service.coach.alerts import Raised, raise_alert
-from service.coach.outbox import Text, queue_to_client
+from service.coach.outbox import Text, queue_answer
 from service.coach.own_wording import wording_of
 from service.coach.situation import Situation
 from service.reply.reading import Context, Reading
@@ -30,7 +30,7 @@ class Exchange:
     def answer(self, body: str, kind: str = "answer") -> None:
         """Queue a text back to the client."""
         text = Text(kind, body, answers_id=self.message.id)
-        queue_to_client(self.session, self.now, self.practice, self.client, text)
+        queue_answer(self.session, self.now, self.practice, self.client, text)
 
     @property
     def wording(self) -> Mapping[str, str]:

@@ -9,6 +9,7 @@ from service.coach.situation import Situation, current_report, past
 from service.coach.stored import report_from_json, report_to_json
 from service.coach.verdict import verdict
 from service.ladder.progression import DayReport, Move
+from service.store.once import insert_row
 from service.store.tables import MoveRow, Placement, Report
 
 
@@ -21,29 +22,27 @@ def store_move(
     *,
     report_id: int | None = None,
     trainer_id: int | None = None,
-) -> MoveRow:
-    """Add the move and put the client where it leads."""
-    row = MoveRow(
-        client_id=situation.client_id,
-        local_date=day,
-        report_id=report_id,
-        trainer_id=trainer_id,
-        kind=move.kind,
-        from_key=move.from_key,
-        to_key=move.to_key,
-        rule=move.rule,
-        because=move.because,
-        alerts=list(move.alerts),
-        facts=dict(move.facts),
-        rule_version=move.version,
-        plan_version=situation.placement.plan_version,
-        resting=situation.resting,
-        decided_at=now,
-    )
-    session.add(row)
+) -> int:
+    """Add the move and put the client where it leads; the move's id."""
+    values = {
+        "client_id": situation.client_id,
+        "local_date": day,
+        "report_id": report_id,
+        "trainer_id": trainer_id,
+        "kind": move.kind,
+        "from_key": move.from_key,
+        "to_key": move.to_key,
+        "rule": move.rule,
+        "because": move.because,
+        "alerts": list(move.alerts),
+        "facts": dict(move.facts),
+        "rule_version": move.version,
+        "plan_version": situation.placement.plan_version,
+        "resting": situation.resting,
+        "decided_at": now,
+    }
     place(session, now, situation.placement, move.to_key)
-    session.flush()
-    return row
+    return insert_row(session, MoveRow, values)
 
 
 def place(session: Session, now: datetime, placement: Placement, rung_key: str) -> None:
@@ -71,19 +70,18 @@ def decide_day(
     earlier = current_report(session, situation.client_id, report.day)
     if earlier is not None:
         _supersede(session, now, earlier)
-    row = Report(
-        client_id=situation.client_id,
-        local_date=report.day,
-        rung_key=report.rung_key,
-        message_ids=[*(earlier.message_ids if earlier else ()), message_id],
-        told=report_to_json(report),
-        created_at=now,
-    )
-    session.add(row)
-    session.flush()
+    values = {
+        "client_id": situation.client_id,
+        "local_date": report.day,
+        "rung_key": report.rung_key,
+        "message_ids": [*(earlier.message_ids if earlier else ()), message_id],
+        "told": report_to_json(report),
+        "created_at": now,
+    }
     plan = situation.settings.plan(situation.resting)
     move = verdict(situation.ladder, plan, past(session, situation.client_id), report)
-    store_move(session, now, situation, report.day, move, report_id=row.id)
+    report_id = insert_row(session, Report, values)
+    store_move(session, now, situation, report.day, move, report_id=report_id)
     if not report.skipped and report.day > situation.placement.since:
         situation.placement.since = report.day
         session.add(situation.placement)

@@ -21,7 +21,7 @@ from service.coach.asking import DOUBTS
 from service.coach.flow import Pace, allowance, spend, state_of
 from service.coach.numbers import From, first_number, number_of
 from service.store.due import set_due
-from service.store.once import insert_once
+from service.store.once import insert_once, insert_row
 from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
 from service.ticks.due import Quiet, is_quiet, local_to_utc
 
@@ -71,6 +71,17 @@ def queue_to_client(
     return _queue(session, now, practice, text, client.phone, leaves_by, client_id=client.id)
 
 
+def queue_answer(
+    session: Session, now: datetime, practice: Practice, client: Client, text: Text
+) -> None:
+    """Put an answer to a client's text in the outbox."""
+    leaves_by = number_of(session, practice, client)
+    values = _values(now, practice, text, client.phone, leaves_by, client_id=client.id)
+    message_id = insert_row(session, Message, values)
+    if text.kind in AT_LEAST_ONCE:
+        set_due(session, "unsent", message_id, now + TELL_AFTER)
+
+
 def queue_to_phone(
     session: Session,
     now: datetime,
@@ -95,7 +106,27 @@ def _queue(
     client_id: int | None = None,
     trainer_id: int | None = None,
 ) -> Message | None:
-    values: dict[str, Any] = {
+    values = _values(now, practice, text, phone, leaves_by, client_id, trainer_id)
+    if text.once_key is not None:
+        return insert_once(session, Message, ["once_key"], values)
+    message = Message(**values)
+    session.add(message)
+    session.flush()
+    if text.kind in AT_LEAST_ONCE:
+        set_due(session, "unsent", message.id, now + TELL_AFTER)
+    return message
+
+
+def _values(
+    now: datetime,
+    practice: Practice,
+    text: Text,
+    phone: str,
+    leaves_by: From,
+    client_id: int | None = None,
+    trainer_id: int | None = None,
+) -> dict[str, Any]:
+    return {
         "practice_id": practice.id,
         "client_id": client_id,
         "trainer_id": trainer_id,
@@ -117,14 +148,6 @@ def _queue(
         "not_after": text.not_after or now + GOOD_FOR.get(text.kind, GOOD_FOR_ELSE),
         "attempts": 0,
     }
-    if text.once_key is not None:
-        return insert_once(session, Message, ["once_key"], values)
-    message = Message(**values)
-    session.add(message)
-    session.flush()
-    if text.kind in AT_LEAST_ONCE:
-        set_due(session, "unsent", message.id, now + TELL_AFTER)
-    return message
 
 
 def cancel_prompts(session: Session, client_id: int) -> None:

@@ -18,7 +18,7 @@ from service.coach.situation import Situation, past
 from service.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from service.ladder.absence import override_move
 from service.store.due import clear_due
-from service.store.tables import Alert, Client, MoveRow, PlanRow, Trainer
+from service.store.tables import Alert, Client, PlanRow, Trainer
 from service.wording.texts import render
 
 LONGEST_REASON = 500
@@ -58,7 +58,7 @@ def place_client(
     situation: Situation,
     to_key: str,
     reason: str,
-) -> MoveRow:
+) -> None:
     """Put the client on a rung, with a reason. The next prompt is for that rung.
 
     A gate below the rung is opened by this and recorded. A resting client stays resting: `resume`
@@ -79,7 +79,7 @@ def place_client(
         situation.settings.plan(situation.resting), history, from_key, to_key, reason
     )
     today = situation.local_date(now)
-    row = store_move(session, now, situation, today, move, trainer_id=trainer.id)
+    store_move(session, now, situation, today, move, trainer_id=trainer.id)
     situation.placement.since = today
     session.add(situation.placement)
     _touch(session, situation.client)
@@ -94,7 +94,6 @@ def place_client(
     )
     if situation.client.state == "active":
         _tell(session, now, situation, "override")
-    return row
 
 
 def _open_gates_below(

@@ -1,20 +1,32 @@
 """Where a client stands: practice, plan, ladder, placement and past, loaded once for a decision."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import or_
+from sqlalchemy import bindparam, or_
+from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
-from service.coach.stored import PlanSettings, move_from_row, report_from_json, stored_ladder
-from service.ladder.progression import DayReport, PastDay
+from service.coach.stored import PlanSettings, report_from_json, stored_ladder
+from service.ladder.progression import DayReport, Move, PastDay
 from service.ladder.rungs import Ladder, Rung
+from service.store.ahead import known
 from service.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
 
 # The rule looks back at most a few weeks and the second opinion half a year; older days no longer
 # change a decision.
 HISTORY_DAYS = 180
+# A day's text that left or may have left.
+LEFT = (
+    col(Message.direction) == "out",
+    col(Message.kind) == "prompt",
+    col(Message.state).not_in(("missed", "cancelled")),
+)
+# Where a session keeps the first date whose reports were read ahead.
+REPORTS_SINCE = "reports since"
 
 
 @dataclass(slots=True)
@@ -75,6 +87,9 @@ def load(session: Session, client: Client) -> Situation | None:
 
 
 def current_plan(session: Session, client_id: int, version: int) -> PlanRow:
+    for row in known(session, PlanRow, client_id) or ():
+        if row.version == version:
+            return row
     rows = select(PlanRow).where(PlanRow.client_id == client_id, PlanRow.version == version)
     return session.exec(rows).one()
 
@@ -84,38 +99,48 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
 
     `as_of` gives the past as it was when that move was decided, for replay.
     """
-    stands = col(MoveRow.superseded_at).is_(None)
-    rows = (
-        select(MoveRow, Report)
-        .join(Report, col(Report.id) == col(MoveRow.report_id), isouter=True)
-        .where(MoveRow.client_id == client_id)
-        .order_by(col(MoveRow.id).desc())
-        .limit(HISTORY_DAYS)
-    )
-    if as_of is None:
-        rows = rows.where(stands)
-    else:
+    if any(isinstance(row, MoveRow | Report) for row in (*session.new, *session.dirty)):
+        session.flush()  # the plain statements below don't
+    asked, values = _PAST_NOW, {"client_id": client_id}
+    if as_of is not None:
         # What this very decision replaced was superseded at the same instant, so it is left out.
-        later = col(MoveRow.superseded_at) > as_of.decided_at
-        rows = rows.where(col(MoveRow.id) < as_of.id, or_(stands, later))
-    return [_past_day(move, report) for move, report in reversed(session.exec(rows).all())]
+        later = _MOVE.superseded_at > as_of.decided_at
+        asked = _PAST.where(_MOVE.id < as_of.id, or_(_MOVE.superseded_at.is_(None), later))
+    rows = session.connection().execute(asked, values).all()
+    return [_past_day(*row) for row in reversed(rows)]
 
 
-def _past_day(move: MoveRow, report: Report | None) -> PastDay:
-    told: DayReport | None = report_from_json(report.told) if report is not None else None
-    return PastDay(day=move.local_date, report=told, move=move_from_row(move))
+_MOVE = MoveRow.__table__.c  # type: ignore[attr-defined]  # every table has it
+_TOLD = Report.__table__.c  # type: ignore[attr-defined]
+# Columns and not rows: there are up to HISTORY_DAYS of them for each decision.
+_PAST = (
+    plain_select(
+        _MOVE.local_date, _TOLD.told, _MOVE.kind, _MOVE.from_key, _MOVE.to_key, _MOVE.rule,
+        _MOVE.because, _MOVE.alerts, _MOVE.facts, _MOVE.rule_version,
+    )
+    .join_from(_MOVE.id.table, _TOLD.id.table, _TOLD.id == _MOVE.report_id, isouter=True)
+    .where(_MOVE.client_id == bindparam("client_id"))
+    .order_by(_MOVE.id.desc())
+    .limit(HISTORY_DAYS)
+)  # fmt: skip
+_PAST_NOW = _PAST.where(_MOVE.superseded_at.is_(None))
+
+
+def _past_day(day: date, told: Mapping[str, Any] | None, *move: Any) -> PastDay:
+    report: DayReport | None = report_from_json(told) if told is not None else None
+    kind, from_key, to_key, rule, because, alerts, facts, version = move
+    decided = Move(kind, from_key, to_key, rule, because, tuple(alerts), facts, version)
+    return PastDay(day, report, decided)
 
 
 def last_prompt(session: Session, client_id: int) -> Message | None:
     """The latest day's text that left or may have left."""
+    read_before = known(session, Message, client_id)
+    if read_before is not None:
+        return next(iter(read_before), None)
     rows = (
         select(Message)
-        .where(
-            Message.client_id == client_id,
-            Message.direction == "out",
-            Message.kind == "prompt",
-            col(Message.state).not_in(("missed", "cancelled")),
-        )
+        .where(Message.client_id == client_id, *LEFT)
         .order_by(col(Message.id).desc())
         .limit(1)
     )
@@ -123,6 +148,10 @@ def last_prompt(session: Session, client_id: int) -> Message | None:
 
 
 def current_report(session: Session, client_id: int, day: date) -> Report | None:
+    """The report of this date that stands."""
+    read_before = known(session, Report, client_id)
+    if read_before is not None and day >= session.info[REPORTS_SINCE]:
+        return next((row for row in read_before if row.local_date == day), None)
     rows = select(Report).where(
         Report.client_id == client_id,
         Report.local_date == day,

@@ -12,4 +12,8 @@ from service.ladder.rungs import Ladder
 
 def verdict(ladder: Ladder, plan: Plan, history: Sequence[PastDay], report: DayReport) -> Move:
     """The move after a report; `history` is every earlier move that stands, oldest first."""
+    move = decide(ladder, plan, history, report)
+    if move.kind != "up":
+        # The second opinion only ever holds back an up move, and costs more than the rule.
+        return move
     return decide(ladder, plan, history, report, next_chance(ladder, plan, history, report))

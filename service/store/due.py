@@ -5,7 +5,12 @@ from datetime import date, datetime
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
+from service.store.ahead import known
 from service.store.tables import Due
+
+# Kinds whose subject is a client and that are read ahead; a row of another kind with the same
+# number as its subject is about something else.
+READ_AHEAD = ("prompt", "reminder")
 
 
 def set_due(
@@ -23,6 +28,10 @@ def set_due(
 
 
 def clear_due(session: Session, kind: str, subject_id: int) -> None:
+    """There is nothing of this kind to do about this subject any more."""
+    rows = known(session, Due, subject_id) if kind in READ_AHEAD else None
+    if rows is not None and all(row.kind != kind for row in rows):
+        return
     session.execute(delete(Due).where(col(Due.kind) == kind, col(Due.subject_id) == subject_id))
 
 

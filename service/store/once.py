@@ -1,10 +1,14 @@
-"""Inserting a row unless one with the same unique key is there: whoever inserted it goes on."""
+"""Inserting rows by statements of their own: unless they are there already, or just quickly."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar
+from functools import cache
+from typing import Any, TypeVar, cast
 
+from sqlalchemy import Column, Insert, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, SQLModel
+
+from service.store.ahead import wrote
 
 Row = TypeVar("Row", bound=SQLModel)
 
@@ -14,15 +18,50 @@ def insert_once(
 ) -> Row | None:
     """The new row, or None when a row with the same `unique` columns is there already.
 
-    Waits for another transaction that is just inserting the same key. Unlike a failed insert, it
-    leaves the transaction whole.
+    Whoever inserted it goes on. Waits for another transaction that is just inserting the same key.
+    Unlike a failed insert, it leaves the transaction whole.
     """
+    return next(iter(insert_all_once(session, table, unique, [values])), None)
+
+
+def insert_all_once(
+    session: Session,
+    table: type[Row],
+    unique: Sequence[str],
+    many: Sequence[Mapping[str, Any]],
+) -> Sequence[Row]:
+    """The same for several rows with the same columns: those that are new, in any order."""
     kind = session.get_bind().dialect.name
-    insert = sqlite.insert if kind == "sqlite" else postgresql.insert
-    statement = (
-        insert(table)
-        .values(**values)
-        .on_conflict_do_nothing(index_elements=list(unique))
-        .returning(table)
-    )
-    return session.scalars(statement).first()
+    statement = _insert_once(table, tuple(unique), kind)
+    made = session.connection().execute(statement, [dict(values) for values in many])
+    keys = made.scalars().all()
+    return session.scalars(select(table).where(_key(table).in_(keys))).all() if keys else []
+
+
+def insert_row(session: Session, table: type[SQLModel], values: Mapping[str, Any]) -> int:
+    """Insert one row by a plain statement, in a fraction of a flush's time; gives its id.
+
+    Columns that are not named become NULL: what has another default must be named.
+    """
+    statement = _insert(table)
+    row_id: int = session.connection().execute(statement, dict(values)).scalar_one()
+    wrote(session, table, values.get("client_id"))
+    return row_id
+
+
+@cache
+def _insert_once(table: type[SQLModel], unique: tuple[str, ...], kind: str) -> Any:
+    plain = table.__table__  # type: ignore[attr-defined]  # every table has it
+    begun = sqlite.insert(plain) if kind == "sqlite" else postgresql.insert(plain)
+    return begun.on_conflict_do_nothing(index_elements=list(unique)).returning(_key(table))
+
+
+def _key(table: type[SQLModel]) -> Column[Any]:
+    """The primary key, where it is one column."""
+    (column,) = table.__table__.primary_key  # type: ignore[attr-defined]  # every table has it
+    return cast("Column[Any]", column)
+
+
+@cache
+def _insert(table: type[SQLModel]) -> Insert:
+    return insert(table.__table__).returning(_key(table))  # type: ignore[attr-defined]

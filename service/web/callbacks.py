@@ -1,18 +1,15 @@
 """Where carriers call: texts that came in, and what became of those that went out."""
 
+import asyncio
 import logging
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
-from sqlmodel import Session
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
-from service.carriers.base import Callback, Forged, Heard
-from service.coach.delivery import note_receipts
-from service.coach.receive import receive
+from service.carriers.base import Callback, Forged
 from service.parts import Parts
-from service.store.tables import Message
+from service.web.arriving import Arriving, Call
 
 log = logging.getLogger(__name__)
 router = APIRouter()
@@ -40,7 +37,8 @@ async def called(carrier: str, request: Request, parts: PartsHere) -> Response:
     except Forged:
         log.warning("a callback for %s without a valid signature was refused", carrier)
         raise HTTPException(403, "This callback is not signed as it should be.") from None
-    await run_in_threadpool(store_heard, parts, carrier, heard)
+    ids = await arriving(request, parts).store(Call(carrier, heard))
+    log.info("texts stored", extra={"carrier": carrier, "message_ids": ids})
     return Response(
         heard.answer, heard.status, media_type=heard.media_type, headers=dict(heard.headers)
     )
@@ -65,19 +63,10 @@ async def read_callback(request: Request) -> Callback:
     return Callback(request.method, str(request.url), dict(request.headers), fields, body)
 
 
-def store_heard(parts: Parts, carrier: str, heard: Heard) -> None:
-    """Store texts and receipts, and everything they set off, in one transaction.
-
-    It is done again when the database was away for a moment: some carriers call only once. Twice is
-    as good as once, because the carrier's id tells a text that is stored already.
-    """
-
-    def store(session: Session) -> list[Message | None]:
-        now = parts.clock.now()
-        stored = [receive(session, now, carrier, text) for text in heard.texts]
-        note_receipts(session, now, carrier, heard.receipts)
-        return stored
-
-    stored = parts.store.run(store)
-    ids = [message.id for message in stored if message is not None]
-    log.info("texts stored", extra={"carrier": carrier, "message_ids": ids})
+def arriving(request: Request, parts: Parts) -> Arriving:
+    """Where calls wait to be stored together, one for the event loop that runs them."""
+    state, loop = request.app.state, asyncio.get_running_loop()
+    kept: tuple[asyncio.AbstractEventLoop, Arriving] | None = getattr(state, "arriving", None)
+    if kept is None or kept[0] is not loop:
+        kept = state.arriving = (loop, Arriving(parts))
+    return kept[1]

@@ -1,11 +1,10 @@
 """A carrier's call while the database goes away, and one that breaks off."""
 
 import asyncio
-from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import event, text
 from sqlmodel import select
 from stores import empty
 
@@ -17,7 +16,7 @@ from service.parts import Parts
 from service.settings import Settings
 from service.store import Store
 from service.store.tables import Message, Practice
-from service.web.callbacks import store_heard
+from service.web.arriving import Call, store_calls
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PRACTICE = "+12025550100"
@@ -47,20 +46,18 @@ def cut_connections(url: str) -> None:
     other.close()
 
 
-class CutAfterTheFirst:
-    """Texts between which every connection to the database is cut, once."""
+class CutOnceStored:
+    """Cuts every connection to the database, once: after the first text is stored, uncommitted."""
 
-    def __init__(self, url: str, texts: Sequence[InboundText]) -> None:
-        self.url = url
-        self.texts = texts
+    def __init__(self, store: Store) -> None:
+        self.url = store.url
         self.cuts = 0
+        event.listen(store.engine, "after_cursor_execute", self.executed)
 
-    def __iter__(self) -> Iterator[InboundText]:
-        for number, each in enumerate(self.texts):
-            if number == 1 and not self.cuts:
-                self.cuts += 1
-                cut_connections(self.url)
-            yield each
+    def executed(self, _connection, _cursor, statement: str, *_rest: object) -> None:
+        if statement.startswith("INSERT INTO message") and not self.cuts:
+            self.cuts += 1
+            cut_connections(self.url)
 
 
 @pytest.mark.postgres
@@ -68,9 +65,12 @@ def test_a_call_is_stored_once_though_its_connection_to_the_database_is_cut(post
     parts = parts_on(postgres_store)
     phones = ("+13035550101", "+13035550102")
     came = [InboundText(f"in-{phone}", phone, PRACTICE, "20 steady") for phone in phones]
-    texts = CutAfterTheFirst(postgres_store.url, came)
-    store_heard(parts, "handset", Heard(texts=texts))
-    assert texts.cuts == 1
+    cut = CutOnceStored(postgres_store)
+    calls = [Call("handset", Heard(texts=(each,))) for each in came]
+    stored = store_calls(parts, calls)
+    event.remove(postgres_store.engine, "after_cursor_execute", cut.executed)
+    assert cut.cuts == 1
+    assert all(isinstance(ids, list) for ids in stored)
     with parts.store.read() as session:
         rows = select(Message.carrier_id).where(Message.direction == "in")
         assert sorted(session.exec(rows).all()) == [f"in-{phone}" for phone in phones]

@@ -1,0 +1,69 @@
+"""What dealing with the replies of several clients will ask the database, asked once for all."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, SQLModel, and_, col, select
+
+from service.coach.situation import LEFT, REPORTS_SINCE
+from service.store.ahead import About, Ahead
+from service.store.due import READ_AHEAD
+from service.store.tables import Client, Due, Message, Placement, PlanRow, Question, Report
+
+# Further back than any date a reply without a question can be about.
+REPORTS_FROM = timedelta(days=4)
+ABOUT: Mapping[type[SQLModel], About] = {
+    Question: About("client_id"),
+    Report: About("client_id"),
+    # Of the texts, the latest day's text: no change of one that came in changes which that is.
+    Message: About("client_id", lambda message: message.direction == "out"),
+    PlanRow: About("client_id"),
+    Placement: About("client_id"),
+    Due: About("subject_id"),
+}
+
+
+def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> None:
+    """Know these clients' plans, open questions, latest prompts, reports and due times.
+
+    The clients must be locked.
+    """
+    if not clients:
+        return
+    ids = sorted(client.id for client in clients)
+    ahead = Ahead(session, ABOUT)
+    here = select(Placement, PlanRow).join(
+        PlanRow,
+        and_(
+            col(PlanRow.client_id) == col(Placement.client_id),
+            col(PlanRow.version) == col(Placement.plan_version),
+        ),
+    )
+    placed = session.exec(here.where(col(Placement.client_id).in_(ids))).all()
+    ahead.know(Placement, ids, [placement for placement, _ in placed])
+    ahead.know(PlanRow, ids, [plan for _, plan in placed])
+    questions = select(Question).where(
+        col(Question.client_id).in_(ids), col(Question.answered_at).is_(None)
+    )
+    ahead.know(Question, ids, session.exec(questions.order_by(col(Question.id).desc())).all())
+    since = session.info[REPORTS_SINCE] = (now - REPORTS_FROM).date()
+    reports = select(Report).where(
+        col(Report.client_id).in_(ids),
+        col(Report.local_date) >= since,
+        col(Report.superseded_at).is_(None),
+    )
+    ahead.know(Report, ids, session.exec(reports).all())
+    dues = select(Due).where(col(Due.kind).in_(READ_AHEAD), col(Due.subject_id).in_(ids))
+    ahead.know(Due, ids, session.exec(dues).all())
+    latest = (
+        select(Message.id)
+        .where(Message.client_id == Client.id, *LEFT)
+        .order_by(col(Message.id).desc())
+        .limit(1)
+        .correlate(Client)
+        .scalar_subquery()
+    )
+    prompts = select(Message).where(
+        col(Message.id).in_(select(latest).where(col(Client.id).in_(ids)))
+    )
+    ahead.know(Message, ids, session.exec(prompts).all())
