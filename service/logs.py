@@ -33,8 +33,11 @@ EXTRAS = (
     *("message_id", "message_ids", "alert_id", "webhook_id", "token_id", "trainer_id"),
     *("carrier", "outcome", "attempt", "method", "route", "status", "ms"),
 )
-# These log addresses with whatever stands in them, statements and rows, pieces of forms.
-TALKATIVE = ("httpx", "httpcore", "sqlalchemy", "psycopg", "multipart", "python_multipart")
+# These log addresses with whatever stands in them, statements and rows, pieces of forms, each tick.
+TALKATIVE = (
+    *("httpx", "httpcore", "sqlalchemy", "psycopg", "multipart", "python_multipart"),
+    "apscheduler",
+)
 FRAMES = 12
 REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 HERE = Path(__file__).parents[1]

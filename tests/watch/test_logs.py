@@ -97,6 +97,13 @@ def test_threads_that_are_handed_work_do_not_mix_up_requests(lines) -> None:
     ]
 
 
+@pytest.mark.parametrize("name", ["httpx", "httpcore.http11", "apscheduler.executors.default"])
+def test_libraries_that_tell_of_every_call_and_tick_are_quiet(lines, name: str) -> None:
+    logging.getLogger(name).info("GET https://x.test/clients/7?words=Ada")
+    logging.getLogger(name).error("the scheduler broke")
+    assert [line["message"] for line in lines()] == ["the scheduler broke"]
+
+
 def test_warnings_of_libraries_are_lines_too(lines) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("default")
