@@ -135,7 +135,8 @@ def _durable(seen: DatabaseSeen) -> Iterator[Finding]:
         yield Finding(
             "durability",
             "fail",
-            f"The database's {name} is {value}: after a power cut, replies that were acknowledged may be gone.",
+            f"The database's {name} is {value}: after a power cut, replies that were acknowledged "
+            "may be gone.",
             f"Set {name} to {'on' if seen.kind == 'postgresql' else 'full'}.",
         )
     if seen.file_system in GONE_WITH_THE_MACHINE:

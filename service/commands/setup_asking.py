@@ -10,6 +10,8 @@ from typing import Protocol
 from service.commands.setup_questions import EVERY_NAME, NoAnswer, Question
 from service.errors import ServiceError
 
+HIDDEN = "the one there is, or a new one"
+
 
 class Asker(Protocol):
     """`ask` gives an answer that was not checked yet; `again` says why it was refused."""
@@ -25,7 +27,7 @@ class Terminal:
     """A person. What was refused is asked again."""
 
     def ask(self, question: Question, default: str | None) -> str:
-        shown = f" [{'keep, or make' if question.secret else default}]" if default else ""
+        shown = f" [{HIDDEN if question.secret else default}]" if default else ""
         prompt = f"{question.words}{shown}: "
         given = self._line(prompt, secret=question.secret)
         return given or (default or "")

@@ -223,7 +223,7 @@ SETTINGS = (
     ),
     Question(
         "kannel.password",
-        "Password for it (empty: a new one is made)",
+        "Password for it",
         "KANNEL_PASSWORD",
         fresh_secret,
         _in_quotes,
@@ -232,7 +232,7 @@ SETTINGS = (
     ),
     Question(
         "kannel.token",
-        "Token by which the service knows Kannel (empty: a new one is made)",
+        "Token by which the service knows Kannel",
         "KANNEL_TOKEN",
         fresh_secret,
         _as_setting("KANNEL_TOKEN"),

@@ -49,17 +49,27 @@ def bare_debian(keep: Path | None = None) -> Iterator[Path]:
     """The folder of a bare Debian with /proc, /dev and our way to the registries; gone after."""
     folder = keep or Path(tempfile.mkdtemp(prefix="rungwise-bare-", dir="/var/tmp"))
     folder.mkdir(exist_ok=True)
-    folder.chmod(0o755)
     try:
         _unpack(folder)
+        folder.chmod(0o755)  # others than root live in it too
         _mount(folder)
         _connect(folder)
         yield folder
     finally:
-        for place in ("dev/pts", "dev/shm", "dev", "sys", "proc"):
-            subprocess.run(["umount", "--lazy", folder / place], check=False, capture_output=True)
+        for place in ("dev", "sys", "proc"):
+            command = ["umount", "--recursive", "--lazy", folder / place]
+            subprocess.run(command, check=False, capture_output=True)
         if keep is None:
-            shutil.rmtree(folder, ignore_errors=True)
+            _remove(folder)
+
+
+def _remove(folder: Path) -> None:
+    """Take the folder away, unless something of this machine is still mounted below it."""
+    mounted = Path("/proc/self/mountinfo").read_text(encoding="utf-8")
+    if f" {folder}/" in mounted:
+        say(f"something is still mounted below {folder}: it is left there")
+        return
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def _unpack(folder: Path) -> None:
@@ -134,22 +144,9 @@ def run_in(
 
 
 def release(file: Path) -> None:
-    """The checkout as a release's archive: what git tracks or would, as it is now."""
-    listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
-        cwd=ROOT,
-        check=True,
-        capture_output=True,
-    ).stdout
-    here = b"\0".join(
-        name for name in listed.split(b"\0") if name and (ROOT / name.decode()).exists()
-    )
-    subprocess.run(
-        ["tar", "-czf", file, "--null", "--no-recursion", "-T", "-"],
-        cwd=ROOT,
-        input=here,
-        check=True,
-    )
+    """The last commit as a release's archive, made as docs/installing.md says."""
+    command = ["git", "archive", "--format=tar.gz", "-o", str(file), "HEAD"]
+    subprocess.run(command, cwd=ROOT, check=True)
 
 
 def say(words: str) -> None:

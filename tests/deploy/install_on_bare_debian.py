@@ -43,7 +43,7 @@ PAGE = ROOT / "docs/installing.md"
 SITE = "rungwise.example.org"
 PRACTICE, CLIENT = "+12025550100", "+12025550111"
 LEAD, PASSWORD = "nell@example.org", "seven green kettles sang"
-PROFILE = {"height_mm": 1580, "sex": "female"}
+PROFILE = {"body": {"height_mm": 1580, "sex": "female"}}
 
 
 def blocks(of: str) -> list[str]:
@@ -70,7 +70,7 @@ class Server:
         script = f"set -eu\ncd /root\n{known}{block}"
         started = time.monotonic()
         done = run_in(self.root, ["bash", "-c", script])
-        print("\n".join(done.stdout.strip().splitlines()[-14:]))
+        print("\n".join(done.stdout.strip().splitlines()[-20:]))
         print(f"    ({time.monotonic() - started:.1f} s)", flush=True)
         return done.stdout
 
@@ -147,9 +147,9 @@ def start(server: Server) -> None:
 
 def live_a_day(server: Server, operator: Operator) -> None:
     """A client is added, gets the first text and the day's prompt, and replies."""
-    (server.root / "root/profile.json").write_text(json.dumps(PROFILE))
-    shutil.copy(server.root / "root/profile.json", server.root / "tmp/profile.json")
-    (server.root / "tmp/profile.json").chmod(0o644)
+    profile = server.root / "tmp/profile.json"
+    profile.write_text(json.dumps(PROFILE))
+    profile.chmod(0o644)
     now = datetime.now(UTC)
     # A place where it is late morning, so that it is no quiet hour.
     west = (now.hour - 10 + 12) % 24 - 12
@@ -252,6 +252,7 @@ def main() -> None:
         leave_the_network()
         (port,) = free_ports(1)
         with operator_on(port) as operator:
+            operator.may_answer.set()
             set_up(server, port)
             start(server)
             until(lambda: operator.bound, 40)
