@@ -40,7 +40,7 @@ def metrics(request: Request, parts: PartsHere) -> Response:
         raise HTTPException(404)
     own = generate_latest(parts.meters.registry)
     with parts.store.read() as session:
-        found = figures(session, parts.clock.now())
+        found = figures(session, parts.clock.now(), parts.carriers)
     return Response(own + exposed(found), media_type=CONTENT_TYPE_LATEST)
 
 

@@ -1,16 +1,19 @@
 """/metrics: read with Prometheus's own parser; true figures, and nobody in them."""
 
+import re
 from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
 from prometheus_client.parser import text_string_to_metric_families
+from sqlalchemy import event
 from sqlmodel import select
 from web_world import World
 
 from service.app import create_app
 from service.carriers.base import OutboundText, Outcome, Refused, TryLater, Unknown
 from service.carriers.hooks import HookAnswer
+from service.coach.figures import figures
 from service.coach.flow import FAILURES_TO_OPEN, Pace
 from service.coach.webhooks import add_webhook
 from service.parts import Parts
@@ -204,6 +207,33 @@ def test_a_carrier_that_fails_again_and_again_is_down(world: World) -> None:
         with Sender(world.store, carrier, world.clock, Pace(), parts.meters) as sender:
             sender.round()
     assert one(world, "rungwise_carrier_down", carrier="handset") == 1
+
+
+def test_a_carrier_that_has_nothing_to_do_is_there(world: World) -> None:
+    served(world)
+    assert one(world, "rungwise_outbox_waiting", carrier="handset") == 0
+    assert one(world, "rungwise_carrier_down", carrier="handset") == 0
+
+
+def test_asking_reads_no_table_from_end_to_end(world: World) -> None:
+    """With a million clients and years of alerts, a monitor that asks must cost nothing."""
+    asked: list[tuple[str, tuple]] = []
+
+    def note(_connection, _cursor, statement, values, _context, _many) -> None:
+        asked.append((statement, values))
+
+    event.listen(world.store.engine, "before_cursor_execute", note)
+    with world.store.read() as session:
+        figures(session, world.clock.now(), {"handset"})
+    event.remove(world.store.engine, "before_cursor_execute", note)
+    assert len(asked) >= 6
+    with world.store.engine.connect() as connection:
+        for statement, values in asked:
+            plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
+            for line in [row[-1] for row in plan]:
+                whole = re.fullmatch(r"SCAN (message|alert|due|webhook_call|client)", line)
+                # The latest few thousand texts are read by their ids, from the end.
+                assert not whole or "LIMIT" in statement, (line, statement)
 
 
 def test_ticks_tell_when_they_last_ran(world: World) -> None:
