@@ -19,7 +19,7 @@ from service.store.tables import Trainer
 from service.web.client import Draft, client_page
 from service.web.errors import status_of
 from service.web.override import placed
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 
 router = APIRouter()
 
@@ -40,7 +40,7 @@ class NoteForm(BaseModel):
 
 
 class VersionForm(BaseModel):
-    version: int = 0
+    version: Number = 0
 
 
 @router.post("/clients/{client_id}/texts")

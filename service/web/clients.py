@@ -14,7 +14,7 @@ from service.store import roster
 from service.store.scope import Scope
 from service.store.tables import Trainer
 from service.web.frame import framed
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 from service.wording.rung_words import rung_short
 
 router = APIRouter()
@@ -27,7 +27,7 @@ class Looking(BaseModel):
 
     q: str = Field(default="", max_length=80)
     today: str = Field(default="", max_length=20)
-    trainer: int = 0
+    trainer: Number = 0
     sort: str = Field(default="name", max_length=10)
     turned: bool = False
     page: int = Field(default=1, ge=1, le=10_000)

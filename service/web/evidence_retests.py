@@ -40,7 +40,7 @@ from service.store.tables import Client
 from service.web.errors import status_of
 from service.web.forms import FieldsHere
 from service.web.frame import framed
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 
 router = APIRouter()
 
@@ -52,7 +52,7 @@ class CallForm(BaseModel):
 
 
 class RhythmForm(BaseModel):
-    weeks: int = 0
+    weeks: Number = 0
     weekly_text: bool = False
 
 

@@ -24,7 +24,7 @@ from service.store.tables import Client
 from service.web.errors import status_of
 from service.web.frame import framed
 from service.web.pages import environment
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 
 router = APIRouter()
 
@@ -37,7 +37,7 @@ class Trial(BaseModel):
     """What is asked in the address. Empty settings stay each client's own."""
 
     preset: str = Field(default="", max_length=20)
-    client: int = 0
+    client: Number = 0
     steady_days_step: str = Field(default="", max_length=8)
     steady_days_landmark: str = Field(default="", max_length=8)
     back_days: str = Field(default="", max_length=8)
@@ -89,7 +89,7 @@ class Line:
 
 
 @router.get("/rule-review")
-def form(visit: Signed, client: int = 0) -> Response:
+def form(visit: Signed, client: Number = 0) -> Response:
     return _form_page(visit, Trial(preset="gentle", client=client))
 
 

@@ -19,7 +19,7 @@ from service.web.client import drawn
 from service.web.errors import status_of
 from service.web.frame import framed
 from service.web.holds_picture import INKS
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 from service.wording.rung_words import rung_sentence, rung_short
 
 router = APIRouter()
@@ -28,7 +28,7 @@ router = APIRouter()
 class PlaceForm(BaseModel):
     rung_key: str = Field(default="", max_length=120)
     reason: str = Field(default="", max_length=500)
-    version: int = 0
+    version: Number = 0
     meant: bool = False
     ends_rest: bool = False
 

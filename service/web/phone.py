@@ -13,7 +13,7 @@ from service.coach.people import client_of, clients_of
 from service.errors import NotFound, ServiceError
 from service.store import signature, thread
 from service.web.frame import framed, has_phone
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 
 router = APIRouter()
 
@@ -31,7 +31,7 @@ class NoDemo(ServiceError):
 
 class ForwardForm(BaseModel):
     seconds: int = Field(ge=60, le=int(timedelta(days=31).total_seconds()))
-    client: int = 0
+    client: Number = 0
 
 
 @router.get("/phone")

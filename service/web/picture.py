@@ -30,7 +30,7 @@ from service.ladder.stance import Side
 from service.web.client import RungNames
 from service.web.frame import framed
 from service.web.pages import page
-from service.web.visit import PartsHere, Signed, Visit
+from service.web.visit import Number, PartsHere, Signed, Visit
 from service.wording.rung_words import (
     picture_page_words,
     rung_cautions,
@@ -115,12 +115,12 @@ def _gone() -> Response:
 
 
 class LinkForm(BaseModel):
-    days: int = 7
+    days: Number = 7
 
 
 class CarriesForm(BaseModel):
     carries: bool = False
-    version: int = 0
+    version: Number = 0
 
 
 @router.get("/clients/{client_id}/picture")

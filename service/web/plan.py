@@ -20,7 +20,7 @@ from service.store import thread
 from service.web.errors import status_of
 from service.web.frame import framed
 from service.web.override import placed
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 from service.wording.rung_words import rung_short
 
 router = APIRouter()
@@ -32,12 +32,12 @@ EMPTY_ROWS = 2
 class PlanForm(BaseModel):
     """The form as it was filled in; lists hold one value for each row or ticked box."""
 
-    version: int = 0
+    version: Number = 0
     prompt_at: str = Field(default="", max_length=8)
-    weekdays: list[int] = Field(default=[], max_length=7)
+    weekdays: list[Number] = Field(default=[], max_length=7)
     remind: bool = False
     reminder_at: str = Field(default="", max_length=8)
-    target_s: int = 0
+    target_s: Number = 0
     caution: str = Field(default="", max_length=20)
     away_from: list[str] = Field(default=[], max_length=MOST_ROWS)
     away_until: list[str] = Field(default=[], max_length=MOST_ROWS)

@@ -24,7 +24,7 @@ from service.coach.webhooks import add_webhook, end_webhook, latest_calls, try_w
 from service.errors import ServiceError
 from service.web.errors import status_of
 from service.web.frame import framed
-from service.web.visit import LARGEST_ID, Signed, Visit, real_now, signed_in
+from service.web.visit import Number, Signed, Visit, real_now, signed_in
 
 router = APIRouter()
 
@@ -42,9 +42,9 @@ BECAME = {"waiting": "waits", "calling": "being called", "taken": "taken", "give
 
 class TokenForm(BaseModel):
     name: str = Field(default="", max_length=200)
-    trainer_id: int = Field(default=0, ge=0, le=LARGEST_ID)
+    trainer_id: Number = 0
     scopes: list[str] = Field(default=[], max_length=len(SCOPES))
-    lasts_days: int = LASTS_DAYS[1]
+    lasts_days: Number = LASTS_DAYS[1]
 
 
 class HookForm(BaseModel):

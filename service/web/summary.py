@@ -25,7 +25,7 @@ from service.web.summary_view import (
     retest_lines,
     sign_line,
 )
-from service.web.visit import Signed, Visit
+from service.web.visit import Number, Signed, Visit
 
 router = APIRouter()
 
@@ -36,7 +36,7 @@ Reader = Literal["colleague", "client"]
 class Asked(BaseModel):
     """Which summary, in its address."""
 
-    weeks: int = USUAL_WEEKS
+    weeks: Number = USUAL_WEEKS
     reader: Reader = "colleague"
     theme: str = Field(default="light", max_length=10)
 

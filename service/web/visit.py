@@ -9,6 +9,7 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import Depends, Request
+from pydantic import Field
 from sqlalchemy import ColumnElement, and_, func, update
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
@@ -76,6 +77,8 @@ class Visit:
 
 
 LARGEST_ID = 2**31 - 1
+# A number in a form that some row or count may have; any other is refused as it is read.
+Number = Annotated[int, Field(ge=0, le=LARGEST_ID)]
 # Fields of an address that hold an id or a count.
 NUMBERS_ASKED = ("client", "trainer", "before", "after", "page", "since")
 
@@ -172,8 +175,7 @@ def _note_use(parts: Parts, sign_in: SignIn, now: datetime) -> None:
 def find_sign_in(
     session: Session, token: str, now: datetime, idle: timedelta | None = None
 ) -> tuple[SignIn, Trainer, Practice] | None:
-    """The living sign-in of this cookie, with its trainer and practice. Unused for `idle`, it ends.
-    """
+    """The living sign-in of this cookie, with its trainer and practice. Unused for `idle`, it ends."""
     if not token:
         return None
     rows = (

@@ -1,9 +1,20 @@
-"""Numbers in addresses that no row can have: a page that says so, never an error of ours."""
+"""Numbers in addresses and forms that no row can have: a page that says so, never our error."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 import pytest
+from annotated_types import Ge, Le
+from fastapi.routing import APIRoute
+from pydantic.fields import FieldInfo
+from starlette.routing import BaseRoute
 from web_world import World
 
+from service.web.visit import LARGEST_ID, NUMBERS_ASKED
+
 HUGE = "9" * 30
+# Beyond 32 and 64 bits, below zero, and longer than Python itself reads.
+ODD = ("2147483648", "9223372036854775808", HUGE, "-1", "9" * 5000)
 
 
 @pytest.mark.parametrize(
@@ -21,3 +32,86 @@ HUGE = "9" * 30
 )
 def test_a_number_too_large_for_any_row_is_not_found(world: World, address: str) -> None:
     assert world.signed_in().get(address).status_code in (404, 422)
+
+
+def flat(routes: Iterable[BaseRoute]) -> Iterator[APIRoute]:
+    for route in routes:
+        included = getattr(route, "original_router", None)
+        if included:
+            yield from flat(included.routes)
+        elif isinstance(route, APIRoute):
+            yield route
+
+
+def numbers(routes: Iterable[BaseRoute]) -> Iterator[tuple[APIRoute, str, str, FieldInfo]]:
+    """Every whole number that a route takes: the route, where it stands, its name and field."""
+    for route in flat(routes):
+        for place in ("path", "query", "body"):
+            for one in getattr(route.dependant, f"{place}_params"):
+                info: Any = one.field_info
+                held = getattr(info.annotation, "model_fields", None) or {one.name: info}
+                for name, field in held.items():
+                    if "int" in str(field.annotation):
+                        yield route, place, name, field
+
+
+def bounded(place: str, name: str, field: FieldInfo) -> bool:
+    """Whether the number is bounded as it is read, or by `ids_fit` before it is used."""
+    if (place == "path" and name.endswith("_id")) or (place == "query" and name in NUMBERS_ASKED):
+        return True
+    # A list's items carry their own bounds in its annotation.
+    known = [*field.metadata, *getattr(field.annotation, "__args__", ())]
+    words = " ".join(str(one) for one in known)
+    low = any(isinstance(one, Ge) for one in known) or "ge=" in words
+    return low and (any(isinstance(one, Le) for one in known) or "le=" in words)
+
+
+def test_every_number_that_a_page_takes_is_bounded(world: World) -> None:
+    found = list(numbers(world.app.routes))
+    assert len(found) > 60
+    unbounded = [
+        f"{sorted(route.methods or ())} {route.path} {name}"
+        for route, place, name, field in found
+        if not bounded(place, name, field)
+    ]
+    assert unbounded == []
+
+
+def test_a_new_number_without_bounds_is_found(world: World) -> None:
+    def look(count: int = 0) -> str:
+        return str(count)
+
+    world.app.add_api_route("/new", look)
+    named = [name for _, place, name, field in numbers(world.app.routes)
+             if not bounded(place, name, field)]  # fmt: skip
+    assert named == ["count"]
+
+
+@pytest.mark.parametrize("odd", ODD, ids=["32 bits", "64 bits", "huge", "negative", "5000 digits"])
+def test_no_number_in_a_form_or_address_is_an_error_of_ours(world: World, odd: str) -> None:
+    browser = world.signed_in("lena")
+    csrf = browser.post("/nowhere").request.content.decode().partition("csrf=")[2].partition("&")[0]
+    tried = 0
+    for route, place, name, _ in numbers(world.app.routes):
+        if place == "path":
+            continue
+        address = route.path.replace("{client_id}", "1").replace("{form}", "csv")
+        if place == "query":
+            method = "GET" if "GET" in (route.methods or ()) else "POST"
+            answer = browser.browser.request(method, f"{address}?{name}={odd}", data={"csrf": csrf})
+        else:
+            answer = browser.browser.post(address, data={"csrf": csrf, name: odd})
+        assert answer.status_code in (200, 400, 404, 409, 422), (address, name, answer.status_code)
+        tried += 1
+    assert tried > 25
+
+
+@pytest.mark.parametrize("age", [HUGE, "-1", "٧٤", "9" * 2000, "74.5", "1e3"])
+def test_an_age_that_cannot_be_is_told(world: World, age: str) -> None:
+    form = {"day": "2026-03-02", "age": age, "sex": "", "note": ""}
+    answer = world.signed_in().post("/clients/1/retests/new/one_leg", **form)
+    assert answer.status_code in (400, 404), answer.text[:300]
+
+
+def test_the_largest_id_fits_the_column() -> None:
+    assert LARGEST_ID == 2**31 - 1
