@@ -13,6 +13,8 @@ from service.coach.situation import Situation, current_report, last_prompt
 from service.ladder.day import DayReport
 from service.ladder.moves import Move
 from service.wording.answers import Follows, answer_text, ask_text
+from service.wording.rung_words import rung_text
+from service.wording.texts import render
 
 # A reply this long after its prompt is no longer about it.
 ANSWERS_WITHIN = timedelta(hours=36)
@@ -80,6 +82,26 @@ def _note_effort(reply: Reply, effort: str) -> None:
     reply.alert("effort", f"The client finds this rung {said}. Nothing was moved for it.")
     if not (reply.reading.holds or reply.reading.steadiness):
         reply.say(effort)
+
+
+def answer_question(reply: Reply) -> None:
+    """Keep a question for the trainer; where it is about today's stance, send the task again.
+
+    Nothing that could be read as "go on" goes to a client who rests or whose fall is in doubt.
+    """
+    situation = reply.situation
+    doubt = asking.open_doubt(reply.session, situation.client_id)
+    practising = reply.asked_key is not None and not situation.resting and doubt is None
+    if not (practising and reply.reading.about_task):
+        reply.alert("question", "The client was told that you have the question.")
+        reply.say("question_kept")
+        return
+    reply.alert(
+        "question", "The client got the task again, and was told that you have the question."
+    )
+    language = reply.client.language
+    task = rung_text(situation.rung, situation.settings.target_s, language).strip()
+    reply.answer(render("task_again", language, reply.wording, task=task))
 
 
 def raise_move_alert(session: Session, now: datetime, situation: Situation, kind: str) -> None:

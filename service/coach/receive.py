@@ -21,7 +21,7 @@ from service.carriers.base import InboundText
 from service.carriers.phone import same_phone
 from service.coach import asking, consent, safety
 from service.coach.alerts import Raised, raise_alert
-from service.coach.day import answer_day, day_of_reply
+from service.coach.day import answer_day, answer_question, day_of_reply
 from service.coach.exchange import Exchange, Reply
 from service.coach.numbers import From, practice_at
 from service.coach.outbox import Text, queue_to_phone
@@ -330,8 +330,7 @@ def _act(reply: Reply) -> None:
     elif reading.kind in ("result", "skipped") or asking.answers_something(reading, reply.context):
         answer_day(reply)
     elif reading.kind == "question":
-        reply.alert("question", "The client was told that you have the question.")
-        reply.say("question_kept")
+        answer_question(reply)
     else:
         _unreadable(reply)
         return

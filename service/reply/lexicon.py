@@ -53,6 +53,7 @@ class Lexicon:
     joined: frozenset[str]  # words often run together with a target
     slips: Mapping[str, Words]
     opens: frozenset[str]  # words that open a new statement before a part of the body
+    task: frozenset[str]  # what a question about how to stand speaks of
     selves: frozenset[str]  # words for the client
     theirs: frozenset[str]  # words for someone else
 
@@ -166,6 +167,7 @@ def lexicon(language: str) -> Lexicon:
         joined=listed(language, "spelling", "joined"),
         slips=_slips(language),
         opens=listed(language, "subject", "opens"),
+        task=listed(language, "subject", "task"),
         selves=single(language, "self", "i") | single(language, "self", "my"),
         theirs=single(language, "other", "pronoun"),
     )

@@ -66,6 +66,7 @@ def as_json(text: str, reading: Reading) -> dict[str, Any]:
         "question": reading.question,
         "later": reading.later,
         "to_target": reading.to_target,
+        "about_task": reading.about_task,
     }
 
 
@@ -75,9 +76,11 @@ def explained(text: str, reading: Reading) -> str:
     holds = ", ".join(
         f"{_number(h.seconds)} s" + (f" {h.side}" if h.side else "") for h in reading.holds
     )
+    by_side = reading.steadiness_by_side.items()
     told: list[tuple[str, object]] = [
         ("holds", holds),
         ("steadiness", reading.steadiness),
+        ("steadiness_by_side", ", ".join(f"{s} {w}" for s, w in by_side)),
         ("fall", reading.fall if reading.fall != "no" or "fall" in reading.because else ""),
         ("pain", reading.pain if reading.pain != "no" or "pain" in reading.because else ""),
         ("dizzy", reading.dizzy if reading.dizzy != "no" or "dizzy" in reading.because else ""),
@@ -88,6 +91,10 @@ def explained(text: str, reading: Reading) -> str:
         ("correction", "yes" if reading.correction else ""),
         ("same_as_before", "yes" if reading.same_as_before else ""),
         ("effort", reading.effort),
+        ("question", "yes" if reading.question else ""),
+        ("later", "yes" if reading.later else ""),
+        ("to_target", "yes" if reading.to_target else ""),
+        ("about_task", "yes" if reading.about_task else ""),
     ]
     for name, value in told:
         if value in (None, ""):

@@ -206,6 +206,7 @@ def _reading(
         question=kind == "question" or "asks" in parsed.seen,
         later=kind == "skipped" and "skip.later" in parsed.seen,
         to_target="done.full" in parsed.seen,
+        about_task=kind == "question" and not parsed.lexicon.task.isdisjoint(parsed.tokens.words),
     )
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 from service.ladder.stance import Answer, Side, Steadiness
 
 # Goes up with every change of what a reply is read as; stored beside each reading.
-READER_VERSION = 1
+READER_VERSION = 2
 
 Kind = Literal["result", "skipped", "question", "opt_out", "opt_in", "help", "safety_only", "other"]
 Asked = Literal[
@@ -59,7 +59,8 @@ class Reading:
     """One reply, read. See docs/reading-replies.md for what each field means.
 
     `question` is true beside any kind when the client asks something too; `later` when they say
-    they will do it later; `to_target` when they say in words that they held all of it.
+    they will do it later; `to_target` when they say in words that they held all of it; `about_task`
+    when what they ask is how to stand or hold today.
     """
 
     kind: Kind
@@ -81,3 +82,4 @@ class Reading:
     question: bool = False
     later: bool = False
     to_target: bool = False
+    about_task: bool = False

@@ -62,3 +62,41 @@ def test_falls(text: str, fall: str) -> None:
 )
 def test_kinds(text: str, kind: str) -> None:
     assert read(text, Context()).kind == kind
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "about"),
+    [
+        ("which foot goes in front?", "en", True),
+        ("can I hold the counter", "en", True),
+        ("what time is my appointment?", "en", False),
+        ("are you coming on Tuesday?", "en", False),
+        ("20 steady", "en", False),
+        ("¿qué pie va delante?", "es", True),
+        ("¿viene el martes?", "es", False),
+    ],
+)
+def test_questions_about_the_task_are_told_from_others(
+    text: str, language: str, about: bool
+) -> None:
+    assert read(text, Context(language=language)).about_task is about
+
+
+def test_a_pain_score_told_unasked_is_kept_and_is_no_hold() -> None:
+    reading = read("pain 4 out of 10 in my knee, did 20", Context())
+    assert (reading.pain, reading.pain_score, reading.body_part) == ("yes", 4, "knee")
+    assert [hold.seconds for hold in reading.holds] == [20]
+
+
+def test_a_hold_that_ended_in_a_fall_is_wobbly_and_one_told_beside_a_fall_is_not() -> None:
+    assert read("10 secs then I fell backwards", Context()).steadiness == "wobbly"
+    assert read("20. Fell in the garden yesterday", Context()).steadiness is None
+
+
+@pytest.mark.parametrize("text", ["Sí me caí", "si me caí ayer", "Sí, me caí en el patio"])
+def test_a_spanish_yes_without_its_accent_is_no_if(text: str) -> None:
+    assert read(text, Context(language="es")).fall == "yes"
+
+
+def test_a_spanish_if_is_still_an_if() -> None:
+    assert read("¿qué hago si me mareo?", Context(language="es")).dizzy == "no"
