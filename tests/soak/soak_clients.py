@@ -7,13 +7,14 @@ from datetime import UTC, date, datetime, time, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import update
 from tqdm import tqdm
 
 from service.coach.people import NewClient, add_client
 from service.coach.stored import PlanSettings
 from service.ladder.body import Body, Profile
 from service.store import Store
-from service.store.tables import Practice, Trainer
+from service.store.tables import Message, Practice, Trainer
 from service.ticks.due import DEFAULT_QUIET
 
 PRACTICE = "+12025550100"
@@ -88,6 +89,8 @@ def move_in(store: Store, found: Sequence[Resident], now: datetime, *, show: boo
             with store.write() as session:
                 for each in batch:
                     add_client(session, now, trainer, _new(each))
+                # They have been here for long: the first text is none of this run's.
+                session.execute(update(Message).values(state="cancelled"))
             bar.update(len(batch))
 
 

@@ -55,8 +55,8 @@ class Plan:
     thinks_s: float = 150.0
     # How long a process is let live: texts taken and calls answered, so that a busy machine
     # changes little; and never for longer than so many real seconds.
-    lives: int = 90
-    lives_s: float = 5.0
+    lives: int = 60
+    lives_s: float = 6.0
     show: bool = True
 
     @property

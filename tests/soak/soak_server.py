@@ -11,23 +11,31 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 from dataclasses import asdict, dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Lock
 from time import monotonic
 from typing import Never
+from zoneinfo import ZoneInfo
 
 import httpx
 import uvicorn
+from soak_clients import PRACTICE, Resident, move_in
 
 from service.app import create_app
+from service.carriers.base import InboundText
 from service.carriers.cloud import Cloud
+from service.carriers.handset import Handset
 from service.carriers.setup import cloud_access
 from service.carriers.wire import CONNECT_S, READ_S, WRITE_S
+from service.coach.receive import receive
 from service.parts import Parts
 from service.settings import Settings
 from service.store import Store
+from service.store.migrate import migrate
+from service.ticks.jobs import due_tick, send_tick
 
 ACCOUNT = "ACsoak"
 SECRET = "a secret that only the operator and the service know"
@@ -96,6 +104,7 @@ def serve(place: Place, clock: FastClock) -> None:
         ),
         limits=httpx.Limits(max_connections=None, max_keepalive_connections=0),
         trust_env=False,
+        verify=False,  # plain HTTP on loopback; reading certificates takes a new process a while
     )
     parts = Parts(settings, Store(place.database_url), clock, {"cloud": Cloud(access, http)})
     uvicorn.run(
@@ -207,8 +216,28 @@ def _be_a_server(place: Place, clock: FastClock) -> Never:
         os._exit(1)
 
 
+def warm_up() -> None:
+    """Load what a server loads when first used, so that a new one need not: one day of Ada's."""
+    began = datetime(2026, 3, 9, 14, 0, tzinfo=UTC)
+    clock = FastClock.starting(began, 1.0)
+    with tempfile.TemporaryDirectory() as folder:
+        store = Store(f"sqlite:///{folder}/warm.sqlite3")
+        migrate(store)
+        ada = Resident(0, "America/New_York", began.astimezone(ZoneInfo("America/New_York")).time())
+        move_in(store, [ada], began - timedelta(minutes=1), show=False)
+        due_tick(store, clock)
+        for number, body in enumerate(("20 steady", "my knee hurts", "I fell", "HELP", "STOP")):
+            with store.write() as session:
+                receive(
+                    session, began, "cloud", InboundText(f"{number}", ada.phone, PRACTICE, body)
+                )
+            send_tick(store, {"cloud": Handset("x" * 20)}, clock)
+        store.close()
+
+
 def fork_servers() -> None:
-    """The helper process, which has everything imported: fork a server or reap one, as asked."""
+    """The helper process, which has everything loaded: fork a server or reap one, as asked."""
+    warm_up()
     living: set[int] = set()
     for line in sys.stdin:
         asked = json.loads(line)
