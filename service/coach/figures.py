@@ -4,23 +4,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import literal_column
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
 
 from service.coach.flow import is_down
 from service.store.api_tables import WebhookCall
 from service.store.carrier_tables import CarrierState
-from service.store.tables import QUEUED, Alert, Due, LastTick, Message
+from service.store.tables import OPEN, QUEUED, Alert, Due, LastTick, Message
 
 # The latest few thousand texts, so that a year of them is not read to judge the reader.
 LATEST_TEXTS = 5_000
 RECENT = timedelta(hours=24)
 # As the reader names what it could make nothing of.
 UNKNOWN = "other"
-# Written out, not bound as a value: only so do the databases see that their small index of open
-# alerts holds it.
-OPEN = literal_column("alert.state") != literal_column("'handled'")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, func, select
 
 from service.store.alert_tables import WatchNotice
-from service.store.tables import Alert, Due, LastTick, Message
+from service.store.tables import OPEN, QUEUED, Alert, Due, LastTick, Message
 
 # A tick notes itself every 10 seconds; a minute without one is no hiccup.
 TICKS_LATE = timedelta(minutes=1)
@@ -33,10 +33,10 @@ class Health:
 def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) -> Health:
     """`now` is the practice's clock, `real_now` the machine's: ticks are noted by the latter."""
     age = _ticks_age(session, real_now)
-    queued = select(func.min(Message.not_before)).where(Message.state == "queued")
+    queued = select(func.min(Message.not_before)).where(QUEUED)
     oldest_text = _age(session.exec(queued).one(), now)
     oldest_due = _age(session.exec(select(func.min(Due.at))).one(), now)
-    urgent = (Alert.urgency == "urgent", Alert.state == "new")
+    urgent = (OPEN, Alert.urgency == "urgent", Alert.state == "new")
     unseen = session.exec(select(func.count(col(Alert.id))).where(*urgent)).one()
     unpaged = session.exec(
         select(func.count(col(Alert.id))).where(*urgent, col(Alert.paged_at).is_(None))

@@ -15,6 +15,7 @@ from service.carriers.base import OutboundText, Outcome, Refused, TryLater, Unkn
 from service.carriers.hooks import HookAnswer
 from service.coach.figures import figures
 from service.coach.flow import FAILURES_TO_OPEN, Pace
+from service.coach.watch import health
 from service.coach.webhooks import add_webhook
 from service.parts import Parts
 from service.store.tables import LastTick, Message, Trainer
@@ -225,8 +226,9 @@ def test_asking_reads_no_table_from_end_to_end(world: World) -> None:
     event.listen(world.store.engine, "before_cursor_execute", note)
     with world.store.read() as session:
         figures(session, world.clock.now(), {"handset"})
+        health(session, world.clock.now(), world.clock.now(), ticks=True)
     event.remove(world.store.engine, "before_cursor_execute", note)
-    assert len(asked) >= 6
+    assert len(asked) >= 11
     with world.store.engine.connect() as connection:
         for statement, values in asked:
             plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
