@@ -1,7 +1,9 @@
 """Reading and deciding again everything that is stored, to see that nothing has changed since.
 
 Nothing is written. A difference means that the reader or the rule now answers otherwise than when
-the text came, with the same version, or that stored rows were changed by hand.
+the text came, with the same version, or that stored rows were changed by hand. What an earlier
+version read or decided may come out otherwise: that is why versions are stored. It is told apart,
+and what followed from an earlier reading is decided again from the reading as it was.
 """
 
 from collections.abc import Callable, Iterator
@@ -25,20 +27,22 @@ from service.coach.stored import (
 )
 from service.coach.verdict import verdict
 from service.ladder.day import DayReport
+from service.ladder.moves import RULE_VERSION
 from service.ladder.progression import decide_absence
-from service.reply import read
+from service.reply import READER_VERSION, read
 from service.store.tables import Message, MoveRow, Report
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What is stored, and what comes out now."""
+    """What is stored, and what comes out now; `earlier` if another version made what is stored."""
 
     what: str
     id: int
     client_id: int | None
     stored: Any
     now: Any
+    earlier: bool = False
 
 
 def replay(session: Session, tell: Callable[[], object] = lambda: None) -> Iterator[Difference]:
@@ -74,12 +78,11 @@ def _readings(session: Session) -> Iterator[Difference | None]:
             continue
         reading = read(message.body, context_from_json(message.context))
         now = _plain(reading_to_json(reading))
-        same = now == message.reading
-        yield (
-            None
-            if same
-            else Difference("reading", message.id, message.client_id, message.reading, now)
-        )
+        if now == message.reading:
+            yield None
+            continue
+        earlier = message.reader_version != READER_VERSION
+        yield Difference("reading", message.id, message.client_id, message.reading, now, earlier)
 
 
 def _reports(session: Session) -> Iterator[Difference | None]:
@@ -112,7 +115,11 @@ def _moves(session: Session) -> Iterator[Difference | None]:
             "alerts": row.alerts,
             "facts": row.facts,
         }
-        yield None if now == stored else Difference("move", row.id, row.client_id, stored, now)
+        if now == stored:
+            yield None
+            continue
+        earlier = row.rule_version != RULE_VERSION
+        yield Difference("move", row.id, row.client_id, stored, now, earlier)
 
 
 def _decided_again(session: Session, row: MoveRow) -> Any:

@@ -13,6 +13,7 @@ from service.cli import main
 from service.coach.replay import how_many, replay
 from service.demo import load_demo
 from service.demo.cast import cast
+from service.reply import READER_VERSION
 from service.store import Store
 from service.store.migrate import migrate
 from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
@@ -122,6 +123,28 @@ def test_replay_finds_what_was_changed_by_hand(
     assert main(["replay", "--database", address, "--json"]) == 1
     told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert {line["what"] for line in told} >= {"reading", "move"}
+
+
+def test_replay_tells_apart_what_an_earlier_version_read_and_decided(
+    demo: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    address = f"sqlite:///{demo}"
+    store = Store(address)
+    with store.write() as session:
+        move = session.exec(select(MoveRow).where(MoveRow.kind == "up")).first()
+        reply = session.exec(
+            select(Message).where(Message.direction == "in", Message.state == "read")
+        ).first()
+        assert move is not None
+        assert reply is not None
+        move.because, move.rule_version = "As the rule was then.", move.rule_version - 1
+        reply.body, reply.reader_version = "hm hm", READER_VERSION - 1
+        session.add_all((move, reply))
+    store.close()
+    assert main(["replay", "--database", address]) == 0
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "2 made by an earlier version would come out otherwise now." in told.err
 
 
 def test_forward_plays_on_and_prints_what_happens(

@@ -67,7 +67,6 @@ def test_a_released_database_goes_forward_replays_and_goes_back(
     monkeypatch.setenv("RUNGWISE_DATABASE_URL", bare.url)
     assert main(["replay"]) == 0
     assert ", 0 differ." in capfd.readouterr().err
-
     migrate(bare, released.revision)
     assert differing(dump(bare), released) == {}
 
@@ -79,7 +78,7 @@ def assert_works(store: Store) -> None:
             for row in session.exec(select(mapper.class_)):
                 assert row is not None
         assert how_many(session) > 300
-        assert list(replay(session)) == []
+        assert [one for one in replay(session) if not one.earlier] == []
         assert broken_at(session, session.exec(select(Practice)).one()) is None
 
 
