@@ -55,6 +55,7 @@ class Lexicon:
     opens: frozenset[str]  # words that open a new statement before a part of the body
     task: frozenset[str]  # what a question about how to stand speaks of
     selves: frozenset[str]  # words for the client
+    owners: frozenset[str]  # of those, "my" and its kin
     theirs: frozenset[str]  # words for someone else
 
 
@@ -169,5 +170,6 @@ def lexicon(language: str) -> Lexicon:
         opens=listed(language, "subject", "opens"),
         task=listed(language, "subject", "task"),
         selves=single(language, "self", "i") | single(language, "self", "my"),
+        owners=single(language, "self", "my"),
         theirs=single(language, "other", "pronoun"),
     )

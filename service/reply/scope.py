@@ -166,7 +166,8 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
     """
     units = parse.units
     words = parse.tokens.words[units[event.first].start : units[event.last].end]
-    if not parse.lexicon.selves.isdisjoint(words):
+    own = parse.lexicon.selves.intersection(words)
+    if own and not (own <= parse.lexicon.owners and _subject_before(parse, event)):
         return None
     theirs = event.family != "steady" and not parse.lexicon.theirs.isdisjoint(words)
     if theirs and not for_another(parse):
@@ -193,6 +194,12 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
 
 def _could_be_named(event: Event) -> bool:
     return event.family == "fall" and event.form in ("verb", "phrase", "last", "doubt")
+
+
+def _subject_before(parse: Parse, event: Event) -> bool:
+    """Whether someone stands right before it: "the boy fell in our pond"."""
+    place = event.first - 1
+    return place >= 0 and not parse.units[place].tags.isdisjoint(_SUBJECTS)
 
 
 def _own_parts(parse: Parse) -> bool:

@@ -15,6 +15,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "count.about": ("unos 15 más o menos", {"held": [15], "steadiness": None}),
     "carer.this": ("soy Juana su hija, mamá se cayó", {"fall": "yes"}),
     "carer.relation": ("habla Juana su hija, mamá se cayó", {"fall": "yes"}),
+    "net.loose": ("menudo susto", {"fall": "unsure", "kind": "safety_only"}),
     "whole.skip": ("más tarde", {"kind": "skipped"}),
     "count.pressure": ("la tensión 13 8, y 20 firme", {"held": [20]}),
     "fall.verb": ("me caí", {"fall": "yes", "kind": "safety_only"}),
