@@ -36,6 +36,8 @@ DUE_OF_ALERT = ("escalate",)
 DUE_OF_QUESTION = ("doubt",)
 DUE_OF_MESSAGE = ("reread", "unsettled", "unsent")
 DUE_OF_PART = ("parts",)
+# What is about a practice as a whole stays.
+DUE_OF_PRACTICE = ("retention",)
 
 
 class LeavingNow(ServiceError):

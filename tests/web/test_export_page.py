@@ -450,6 +450,7 @@ def test_every_kind_of_due_thing_is_known_to_the_erasure() -> None:
         *erase.DUE_OF_QUESTION,
         *erase.DUE_OF_MESSAGE,
         *erase.DUE_OF_PART,
+        *erase.DUE_OF_PRACTICE,
     }
     assert set(HANDLERS) == known
 
