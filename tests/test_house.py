@@ -222,7 +222,8 @@ def test_tests_run_on_the_versions_that_are_served(file: str) -> None:
 
 def test_no_registry_address_in_locks_or_scripts() -> None:
     for path in [*(ROOT / "deploy").iterdir(), ROOT / "pyproject.toml", ROOT / ".ci/run"]:
-        if path.is_file():
+        # What explains the settings needs addresses; a test of its own looks at those.
+        if path.is_file() and path.suffix != ".example":
             assert "://" not in path.read_text(), path
 
 

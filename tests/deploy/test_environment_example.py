@@ -76,3 +76,13 @@ def test_as_it_comes_it_sets_nothing_and_the_shell_takes_it() -> None:
 def test_no_line_is_longer_than_a_screen() -> None:
     assert [line for line in TEXT.splitlines() if len(line) > 100] == []
     assert not re.search(r"[ \t]$", TEXT, re.MULTILINE)
+
+
+def test_its_addresses_are_examples_or_on_this_machine() -> None:
+    hosts = re.findall(r"(?:https?|udp)://([^/:\s]+)", TEXT)
+    assert hosts
+    assert [
+        host
+        for host in hosts
+        if host not in ("host", "127.0.0.1") and not host.endswith("example.org")
+    ] == []
