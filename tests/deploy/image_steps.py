@@ -17,6 +17,7 @@ import shutil
 import subprocess
 import sys
 import time
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -35,6 +36,7 @@ from bare_root import (
 )
 
 FILE = ROOT / "deploy/container/Containerfile"
+KANNEL = FILE.with_name("Containerfile.kannel")
 IGNORED = FILE.with_name("Containerfile.dockerignore")
 PATIENCE_S = 60
 
@@ -53,9 +55,9 @@ class Stage:
     health: list[str] = field(default_factory=list)
 
 
-def steps() -> list[tuple[str, str]]:
+def steps(file: Path) -> list[tuple[str, str]]:
     """The instructions in order, with what follows each."""
-    text = re.sub(r"\\\n\s*", " ", FILE.read_text(encoding="utf-8"))
+    text = re.sub(r"\\\n\s*", " ", file.read_text(encoding="utf-8"))
     found = []
     for line in text.splitlines():
         if line and not line.startswith("#"):
@@ -161,39 +163,42 @@ def start(stage: Stage) -> None:
     say(f"it ran as user {ids.split()[0]}, without a privilege, and ended when asked to")
 
 
+def build(file: Path, roots: ExitStack) -> Stage:
+    """Carry out every step of the file; gives its last stage."""
+    stages: dict[str, Stage] = {}
+    arguments: dict[str, str] = {}
+    stage = None
+    for name, rest in steps(file):
+        if name == "ARG":
+            given, _, value = rest.partition("=")
+            arguments[given] = os.environ.get(given, value)
+        elif name == "FROM":
+            base, _, label = rest.replace("${BASE}", arguments["BASE"]).partition(" AS ")
+            say(f"FROM {base}: a bare Debian made with debootstrap")
+            assert base.startswith("debian:bookworm"), base
+            stage = Stage(roots.enter_context(bare_debian()))
+            stages[label or "result"] = stage
+        else:
+            assert stage is not None
+            carry_out(stage, name, rest, stages)
+    return stages["result"]
+
+
 def main() -> None:
     inside()
     started = time.monotonic()
-    stages: dict[str, Stage] = {}
-    arguments: dict[str, str] = {}
-    contexts = []
-    try:
-        stage = None
-        for name, rest in steps():
-            if name == "ARG":
-                given, _, value = rest.partition("=")
-                arguments[given] = os.environ.get(given, value)
-            elif name == "FROM":
-                base, _, label = rest.replace("${BASE}", arguments["BASE"]).partition(" AS ")
-                say(f"FROM {base}: a bare Debian made with debootstrap")
-                assert base.startswith("debian:bookworm"), base
-                contexts.append(bare_debian())
-                stage = Stage(contexts[-1].__enter__())
-                stages[label or "result"] = stage
-            else:
-                assert stage is not None
-                carry_out(stage, name, rest, stages)
+    with ExitStack() as roots:
+        gateway = build(KANNEL, roots)
+        run_in(gateway.root, ["bearerbox", "--version"], user=gateway.user)
+        say(f"bearerbox runs there as {gateway.user}")
+        result = build(FILE, roots)
         leave_the_network()
-        result = stages["result"]
         size = subprocess.run(
             ["du", "-sxm", result.root], capture_output=True, text=True, check=True
         )
         say(f"the image's root is {size.stdout.split()[0]} MB")
         start(result)
         say(f"every step done in {(time.monotonic() - started) / 60:.1f} minutes")
-    finally:
-        for context in reversed(contexts):
-            context.__exit__(None, None, None)
 
 
 if __name__ == "__main__":
