@@ -58,28 +58,31 @@ def one(world: World, name: str, **labels: str) -> float:
 # --- who may see ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("token", "client", "headers", "status"),
-    [
-        (None, "127.0.0.1", {}, 200),
-        (None, "::1", {}, 200),
-        (None, "192.0.2.7", {}, 404),
-        (None, "testclient", {}, 404),
-        (None, "127.0.0.1", {"X-Forwarded-For": "192.0.2.7"}, 404),
-        (None, "127.0.0.1", {"Forwarded": "for=192.0.2.7"}, 404),
-        (None, "127.0.0.1", {"Authorization": f"Bearer {TOKEN}"}, 200),
-        (TOKEN, "192.0.2.7", {"Authorization": f"Bearer {TOKEN}"}, 200),
-        (TOKEN, "127.0.0.1", {}, 404),
-        (TOKEN, "127.0.0.1", {"Authorization": "Bearer another-token-0"}, 404),
-        (TOKEN, "127.0.0.1", {"Authorization": TOKEN}, 404),
-    ],
-)
-def test_only_this_machine_or_the_token_sees_them(
-    world: World, token: str | None, client: str, headers: dict[str, str], status: int
-) -> None:
-    served(world, metrics_token=token)
-    browser = TestClient(world.app, client=(client, 50000))
-    assert browser.get("/metrics", headers=headers).status_code == status
+SHOWN = {"Authorization": f"Bearer {TOKEN}"}
+MAY = [
+    # The token that is set, who asks, with what, and what they get.
+    (None, "127.0.0.1", {}, 200),
+    (None, "::1", {}, 200),
+    (None, "192.0.2.7", {}, 404),
+    (None, "testclient", {}, 404),
+    (None, "127.0.0.1", {"X-Forwarded-For": "192.0.2.7"}, 404),
+    (None, "127.0.0.1", {"Forwarded": "for=192.0.2.7"}, 404),
+    (None, "127.0.0.1", {"Via": "1.1 proxy"}, 404),
+    (None, "127.0.0.1", SHOWN, 200),
+    (TOKEN, "192.0.2.7", SHOWN, 200),
+    (TOKEN, "127.0.0.1", {}, 404),
+    (TOKEN, "127.0.0.1", {"Authorization": "Bearer another-token-0"}, 404),
+    (TOKEN, "127.0.0.1", {"Authorization": TOKEN}, 404),
+]
+
+
+def test_only_this_machine_or_the_token_sees_them(world: World) -> None:
+    for token in (None, TOKEN):
+        served(world, metrics_token=token)
+        for _, client, headers, status in [one for one in MAY if one[0] == token]:
+            browser = TestClient(world.app, client=(client, 50000))
+            answer = browser.get("/metrics", headers=headers)
+            assert answer.status_code == status, (token, client, headers)
 
 
 # --- what they say --------------------------------------------------------------------------------

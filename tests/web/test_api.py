@@ -1,6 +1,7 @@
 """The JSON API: the same actions as the pages, for whoever has a token, and nothing more."""
 
 import json
+from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
@@ -31,6 +32,14 @@ INTAKE = {
 }
 
 
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """A practice that no test changes: making one for each takes longer than most of them."""
+    made = make_world(tmp_path_factory.mktemp("calm"))
+    yield made
+    made.store.close()
+
+
 def problem(answer, status: int, kind: str) -> dict:
     """The problem that was answered, of this status and kind."""
     assert answer.status_code == status, answer.text
@@ -54,15 +63,15 @@ def ok(answer, status: int = 200):
 @pytest.mark.parametrize(
     "header", [None, "Bearer", "Bearer made-up", "Basic dGVzczp4", "Bearer \x7f"]
 )
-def test_without_a_token_that_works_there_is_nothing(world: World, header: str | None) -> None:
+def test_without_a_token_that_works_there_is_nothing(calm: World, header: str | None) -> None:
     headers = {"Authorization": header} if header else {}
-    answer = world.browser().get("/api/v1/clients", headers=headers)
+    answer = calm.browser().get("/api/v1/clients", headers=headers)
     problem(answer, 401, "no-token")
     assert answer.headers["WWW-Authenticate"] == "Bearer"
 
 
-def test_a_signed_in_browser_is_no_token(world: World) -> None:
-    problem(world.signed_in("lena").get("/api/v1/clients"), 401, "no-token")
+def test_a_signed_in_browser_is_no_token(calm: World) -> None:
+    problem(calm.signed_in("lena").get("/api/v1/clients"), 401, "no-token")
 
 
 def test_only_a_hash_of_the_token_is_kept(world: World) -> None:
@@ -149,9 +158,9 @@ CALLS = [
 ]
 
 
-def test_each_scope_opens_its_own_calls_and_no_others(world: World) -> None:
+def test_each_scope_opens_its_own_calls_and_no_others(calm: World) -> None:
     for scope in EVERYTHING:
-        one = program(world, "tess", [scope])
+        one = program(calm, "tess", [scope])
         for method, path, needed in CALLS:
             answer = one.ask(method, path)
             lacks = answer.status_code == 403
@@ -188,8 +197,8 @@ def test_a_token_sees_what_its_trainer_sees(world: World) -> None:
     assert [alert.state for alert in world.alerts("cy")] == ["new"]
 
 
-def test_a_token_tells_what_it_may(world: World) -> None:
-    told = ok(program(world, "omar", ["alerts:read"]).get("/token"))
+def test_a_token_tells_what_it_may(calm: World) -> None:
+    told = ok(program(calm, "omar", ["alerts:read"]).get("/token"))
     assert told["scopes"] == ["alerts:read"]
     assert (told["name"], told["practice"]) == ("Records", "Harbour Balance")
     assert told["whole_practice"] is False
@@ -198,8 +207,8 @@ def test_a_token_tells_what_it_may(world: World) -> None:
 # --- reading --------------------------------------------------------------------------------------
 
 
-def test_going_through_clients_misses_none_and_doubles_none(world: World) -> None:
-    lena = program(world, "lena")
+def test_going_through_clients_misses_none_and_doubles_none(calm: World) -> None:
+    lena = program(calm, "lena")
     seen, cursor = [], ""
     for _ in range(5):
         page = ok(lena.get("/clients", limit=1, cursor=cursor))
@@ -207,25 +216,25 @@ def test_going_through_clients_misses_none_and_doubles_none(world: World) -> Non
         cursor = page["next"]
         if cursor is None:
             break
-    assert seen == sorted(world.clients.values())
+    assert seen == sorted(calm.clients.values())
     assert ok(lena.get("/clients", state="paused"))["items"] == []
     assert len(ok(lena.get("/clients", state="active"))["items"]) == 3
 
 
 @pytest.mark.parametrize("cursor", ["x", "YWZ0ZXIgMQ", "YWZ0ZXIgMA==", cursor_of(5) + "=", "é"])
-def test_a_cursor_that_is_none_is_refused(world: World, cursor: str) -> None:
-    found = problem(program(world).get("/clients", cursor=cursor), 422, "impossible-value")
+def test_a_cursor_that_is_none_is_refused(calm: World, cursor: str) -> None:
+    found = problem(program(calm).get("/clients", cursor=cursor), 422, "impossible-value")
     assert found["errors"][0]["field"] == "cursor"
 
 
-def test_one_client_has_rung_plan_and_version(world: World) -> None:
-    told = ok(program(world).get(f"/clients/{world.clients['ada']}"))
-    assert told["rung"]["key"] == world.rung_of("ada")
+def test_one_client_has_rung_plan_and_version(calm: World) -> None:
+    told = ok(program(calm).get(f"/clients/{calm.clients['ada']}"))
+    assert told["rung"]["key"] == calm.rung_of("ada")
     assert told["plan"]["prompt_at"] == "09:00"
     assert told["plan"]["target_s"] == 20
-    assert told["version"] == world.client("ada").version
+    assert told["version"] == calm.client("ada").version
     assert told["next_text_at"] is not None
-    rungs = ok(program(world).get(f"/clients/{world.clients['ada']}/ladder"))
+    rungs = ok(program(calm).get(f"/clients/{calm.clients['ada']}/ladder"))
     assert rungs[0]["key"] == told["rung"]["key"]
 
 
@@ -266,9 +275,9 @@ def test_reading_an_alert_does_not_stop_the_paging(world: World) -> None:
     assert ok(tess.get("/alerts", state="handled"))["items"] == []
 
 
-def test_a_misspelt_question_is_refused(world: World) -> None:
-    tess = program(world)
-    for path in ("/clients", "/token", f"/clients/{world.clients['ada']}"):
+def test_a_misspelt_question_is_refused(calm: World) -> None:
+    tess = program(calm)
+    for path in ("/clients", "/token", f"/clients/{calm.clients['ada']}"):
         answer = tess.get(path, curser="x")
         assert problem(answer, 422, "impossible-value")["errors"][0]["field"] == "curser"
 
@@ -294,8 +303,8 @@ def test_a_client_is_added_only_as_it_was_looked_at(world: World) -> None:
     assert problem(again, 422, "impossible-value")["errors"][0]["field"] == "phone"
 
 
-def test_what_is_wrong_with_a_form_is_told_field_by_field(world: World) -> None:
-    tess = program(world)
+def test_what_is_wrong_with_a_form_is_told_field_by_field(calm: World) -> None:
+    tess = program(calm)
     answer = tess.post("/clients/preview", fields={**INTAKE, "phone": "12", "height_cm": "7"})
     found = problem(answer, 422, "impossible-value")
     assert {one["field"] for one in found["errors"]} >= {"phone", "height_cm"}
@@ -348,13 +357,13 @@ def test_keys_are_forgotten_after_a_day(world: World) -> None:
 
 
 @pytest.mark.parametrize("key", [None, "", "short", "x" * 65, "with space", "Zoë-Zoë-1"])
-def test_an_action_without_a_proper_key_is_refused(world: World, key: str | None) -> None:
+def test_an_action_without_a_proper_key_is_refused(calm: World, key: str | None) -> None:
     headers = {} if key is None else {"Idempotency-Key": key.encode()}
-    version = {"version": world.client("ada").version}
-    path = f"/clients/{world.clients['ada']}/pause"
-    answer = program(world).ask("POST", path, json=version, headers=headers)
+    version = {"version": calm.client("ada").version}
+    path = f"/clients/{calm.clients['ada']}/pause"
+    answer = program(calm).ask("POST", path, json=version, headers=headers)
     assert problem(answer, 422, "impossible-value")["errors"][0]["field"] == "Idempotency-Key"
-    assert world.client("ada").state == "active"
+    assert calm.client("ada").state == "active"
 
 
 def test_an_override_needs_a_rung_a_reason_and_the_latest_version(world: World) -> None:
@@ -439,10 +448,10 @@ def test_calls_come_back_at_a_steady_rate() -> None:
     assert sum(limits.wait_s(1) == 0 for _ in range(100)) == 60
 
 
-def test_what_is_not_json_not_there_or_too_large_is_a_problem_too(world: World) -> None:
-    tess = program(world)
+def test_what_is_not_json_not_there_or_too_large_is_a_problem_too(calm: World) -> None:
+    tess = program(calm)
     headers = {"Idempotency-Key": "some-key-1", "Content-Type": "application/json"}
-    path = f"/clients/{world.clients['ada']}/pause"
+    path = f"/clients/{calm.clients['ada']}/pause"
     problem(tess.ask("POST", path, content=b"{", headers=headers), 400, "malformed")
     problem(tess.ask("POST", path, content=b"x" * 200_000, headers=headers), 413, "too-large")
     problem(tess.get("/nowhere"), 404, "not-found")
@@ -453,19 +462,19 @@ def test_what_is_not_json_not_there_or_too_large_is_a_problem_too(world: World) 
     assert "GET" in answer.headers["Allow"]
 
 
-def test_a_value_that_was_sent_is_not_sent_back_by_checks(world: World) -> None:
-    tess = program(world)
-    answer = tess.post(f"/clients/{world.clients['ada']}/pause", version="quartz note")
+def test_a_value_that_was_sent_is_not_sent_back_by_checks(calm: World) -> None:
+    tess = program(calm)
+    answer = tess.post(f"/clients/{calm.clients['ada']}/pause", version="quartz note")
     assert "quartz" not in problem(answer, 422, "impossible-value")["detail"]
     assert "quartz" not in answer.text
 
 
-def test_every_kind_of_problem_can_be_looked_up(world: World) -> None:
-    described = world.app.state.api_document()
+def test_every_kind_of_problem_can_be_looked_up(calm: World) -> None:
+    described = calm.app.state.api_document()
     kinds = described["components"]["schemas"]["Problem"]["properties"]["type"]["examples"]
     assert len(kinds) > 15
     for kind in kinds:
-        told = world.browser().get(kind)
+        told = calm.browser().get(kind)
         assert told.status_code == 200, kind
         assert told.text.strip().endswith("."), kind
-    assert world.browser().get("/api/v1/problems/other").status_code == 404
+    assert calm.browser().get("/api/v1/problems/other").status_code == 404

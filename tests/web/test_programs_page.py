@@ -1,12 +1,13 @@
 """The lead's page of tokens and webhooks: made, shown once, used, revoked, tried and ended."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
 from api_calls import Program
 from sqlmodel import select
-from web_world import World
+from web_world import World, make_world
 
 from service.app import create_app
 from service.carriers.hooks import HookAnswer, HookCall
@@ -18,6 +19,14 @@ from service.ticks.webhooks import webhook_tick
 PAGE = "/practice/programs"
 FORM = {"name": "Records", "trainer_id": 1, "scopes": ["clients:read"], "lasts_days": 90}
 HOOK = "https://1.2.3.4/alerts"  # kept, and never called: tests are refused every other machine
+
+
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """A practice that no test changes."""
+    made = make_world(tmp_path_factory.mktemp("calm"))
+    yield made
+    made.store.close()
 
 
 def shown(text: str, field: str) -> str:
@@ -62,9 +71,9 @@ def test_a_token_is_shown_once_works_and_is_revoked(world: World) -> None:
     ],
 )
 def test_a_token_that_cannot_be_is_refused_and_what_was_filled_in_stays(
-    world: World, wrong: dict, told: str
+    calm: World, wrong: dict, told: str
 ) -> None:
-    answer = world.signed_in("lena").post(f"{PAGE}/tokens", **{**FORM, **wrong})
+    answer = calm.signed_in("lena").post(f"{PAGE}/tokens", **{**FORM, **wrong})
     assert answer.status_code == 400
     assert told in answer.text
     assert 'id="token"' not in answer.text
@@ -74,8 +83,8 @@ def test_a_token_that_cannot_be_is_refused_and_what_was_filled_in_stays(
         )
 
 
-def test_trainers_see_neither_the_page_nor_what_it_does(world: World) -> None:
-    tess = world.signed_in("tess")
+def test_trainers_see_neither_the_page_nor_what_it_does(calm: World) -> None:
+    tess = calm.signed_in("tess")
     assert tess.get(PAGE).status_code == 400
     assert "Other programs" not in tess.page("/practice")
     for path, form in (
@@ -88,7 +97,7 @@ def test_trainers_see_neither_the_page_nor_what_it_does(world: World) -> None:
         answer = tess.post(f"{PAGE}/{path}", **form)
         assert answer.status_code == 400, path
         assert "Only the practice lead" in answer.text
-    with world.store.read() as session:
+    with calm.store.read() as session:
         assert session.exec(select(ApiToken)).all() == []
         assert session.exec(select(Webhook)).all() == []
 
@@ -157,10 +166,8 @@ def test_a_webhook_is_made_tried_told_and_ended(world: World) -> None:
 @pytest.mark.parametrize(
     "address", ["http://1.2.3.4/", "https://127.0.0.1/", "https://localhost:8780/", "nonsense", ""]
 )
-def test_a_webhook_into_a_private_network_or_in_clear_is_refused(
-    world: World, address: str
-) -> None:
-    answer = world.signed_in("lena").post(f"{PAGE}/webhooks", hook_address=address)
+def test_a_webhook_into_a_private_network_or_in_clear_is_refused(calm: World, address: str) -> None:
+    answer = calm.signed_in("lena").post(f"{PAGE}/webhooks", hook_address=address)
     assert answer.status_code == 400
     assert "address is" in answer.text
     assert "whsec_" not in answer.text
@@ -174,11 +181,11 @@ def test_a_setting_allows_private_addresses_for_rehearsals(world: World) -> None
     assert shown(answer.text, "secret").startswith("whsec_")
 
 
-def test_the_description_is_for_whoever_is_signed_in(world: World) -> None:
-    signed_out = world.browser().get(f"{PAGE}/openapi.json")
+def test_the_description_is_for_whoever_is_signed_in(calm: World) -> None:
+    signed_out = calm.browser().get(f"{PAGE}/openapi.json")
     assert signed_out.headers["location"].startswith("/sign-in")
-    described = world.signed_in("tess").get(f"{PAGE}/openapi.json").json()
+    described = calm.signed_in("tess").get(f"{PAGE}/openapi.json").json()
     assert described["openapi"].startswith("3.1")
     assert "/clients/{client_id}/override" in described["paths"]
     for path in ("/openapi.json", "/api/v1/openapi.json", "/docs", "/api/v1/docs"):
-        assert world.browser().get(path).status_code in (401, 404), path
+        assert calm.browser().get(path).status_code in (401, 404), path
