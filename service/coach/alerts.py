@@ -1,12 +1,13 @@
 """Alerts: opening and growing them, paging the trainer, seeing and handling them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
 from service.coach.audit import record
-from service.coach.duty import whom_to_page
+from service.coach.duty import leads_of, whom_to_page
 from service.coach.hook_calls import tell_of_alert
 from service.coach.outbox import Text, queue_to_phone
 from service.coach.own_wording import wording_of
@@ -112,15 +113,23 @@ def _attach(session: Session, alert: Alert, message: Message) -> None:
         session.flush()
 
 
-def page(session: Session, now: datetime, practice: Practice, client: Client, alert: Alert) -> None:
-    """Page whoever is on duty, and set when it is repeated and the second contact texted.
+def page(
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    client: Client,
+    alert: Alert,
+    also: Sequence[Trainer] = (),
+) -> None:
+    """Page whoever is on duty and `also` these, and set when it is repeated and escalated.
 
     It is repeated until somebody opens the alert, each time after twice as long, at most 4 hours.
     """
     other = _just_paged(session, now, alert)
     if other is None:
         words = page_words(session, practice, client, alert)
-        for trainer in whom_to_page(session, now, practice, client):
+        whom = {one.id: one for one in [*whom_to_page(session, now, practice, client), *also]}
+        for trainer in whom.values():
             pages = page_trainer(session, now, practice, trainer, words)
             link(session, alert, [message.id for message in pages])
             if pages:
@@ -152,7 +161,10 @@ def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
 
 
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
-    """Nobody opened an urgent alert in time: text the second contact and the trainer again."""
+    """Nobody opened an urgent alert in time: text the second contact and the trainer again.
+
+    Who has named no second contact has the practice leads for one.
+    """
     alert = session.get(Alert, alert_id)
     if alert is None or alert.state != "new" or alert.urgency != "urgent":
         return
@@ -174,7 +186,8 @@ def escalate(session: Session, now: datetime, alert_id: int) -> None:
             session, now, practice, text, trainer.second_contact_phone, trainer.id
         )
         link(session, alert, [second.id] if second else [])
-    page(session, now, practice, client, alert)
+    leads = [] if trainer.second_contact_phone else leads_of(session, practice)
+    page(session, now, practice, client, alert, also=leads)
 
 
 def words_of(session: Session, alert_id: int) -> list[Message]:

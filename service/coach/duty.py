@@ -53,7 +53,7 @@ def whom_to_page(
     own = session.get_one(Trainer, client.trainer_id)
     plan = duty_plan(session, practice)
     if not plan:
-        return [own] if own.active else _leads(session, practice) or [own]
+        return [own] if own.active else leads_of(session, practice) or [own]
     on_duty = on_duty_at(plan, now, practice.time_zone)
     if own.id in on_duty and own.active:
         return [own]
@@ -62,7 +62,7 @@ def whom_to_page(
     if found:
         return found
     everyone = {own.id: own} if own.active else {}
-    everyone |= {lead.id: lead for lead in _leads(session, practice)}
+    everyone |= {lead.id: lead for lead in leads_of(session, practice)}
     return list(everyone.values()) or [own]
 
 
@@ -83,7 +83,8 @@ def on_duty_at(plan: Iterable[Duty], now: datetime, zone: str) -> set[int]:
     }
 
 
-def _leads(session: Session, practice: Practice) -> list[Trainer]:
+def leads_of(session: Session, practice: Practice) -> list[Trainer]:
+    """The practice's leads who may sign in."""
     rows = select(Trainer).where(
         Trainer.practice_id == practice.id, Trainer.role == "lead", col(Trainer.active).is_(True)
     )

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from service.carriers.email import EMAIL
+from service.coach.duty import leads_of
 from service.coach.flow import is_down
 from service.coach.numbers import From, numbers_in_order
 from service.coach.outbox import Text, queue_to_phone
@@ -23,7 +24,7 @@ from service.store import Store
 from service.store.alert_tables import WatchNotice
 from service.store.carrier_tables import CarrierState
 from service.store.database import one_at_a_time
-from service.store.tables import QUEUED, Message, Practice, Trainer
+from service.store.tables import QUEUED, Message, Practice
 from service.wording.texts import render
 
 log = logging.getLogger(__name__)
@@ -105,14 +106,6 @@ def notices_of(session: Session, practice_id: int) -> Sequence[WatchNotice]:
     return session.exec(select(WatchNotice).where(WatchNotice.practice_id == practice_id)).all()
 
 
-def leads_of(session: Session, practice_id: int) -> Sequence[Trainer]:
-    """The practice's leads who may sign in."""
-    rows = select(Trainer).where(
-        Trainer.practice_id == practice_id, Trainer.role == "lead", col(Trainer.active).is_(True)
-    )
-    return session.exec(rows.order_by(col(Trainer.id))).all()
-
-
 def _working_ways(
     session: Session,
     now: datetime,
@@ -142,7 +135,7 @@ def _queue(
     own = wording_of(session, practice.id, practice.language)
     body = render(name, practice.language, own, practice=practice.name, **values)
     queued = 0
-    for lead in leads_of(session, practice.id):
+    for lead in leads_of(session, practice):
         for way in ways:
             to = lead.email if way.carrier == EMAIL else lead.phone
             if to:
@@ -166,7 +159,7 @@ def failing_carriers(
         sinces = [
             _down_since(states.get(carrier)),
             _waiting_since(session, now, practice.id, carrier),
-            _failing_since([message for message in lately if message.carrier == carrier]),
+            _failing_since(lately, carrier),
         ]
         known = [since for since in sinces if since is not None]
         if known:
@@ -192,17 +185,24 @@ def _waiting_since(
     return min((at for at in waits if at is not None and at <= now), default=None)
 
 
-def _lately(session: Session, practice_id: int) -> Sequence[Message]:
-    rows = select(Message).where(Message.practice_id == practice_id, Message.direction == "out")
+def _lately(session: Session, practice_id: int) -> Sequence[tuple[str, str, datetime | None]]:
+    """Carrier, state and when it was settled, of the latest texts that went out, latest first."""
+    rows = select(Message.carrier, Message.state, Message.settled_at).where(
+        Message.practice_id == practice_id, Message.direction == "out"
+    )
     return session.exec(rows.order_by(col(Message.id).desc()).limit(LOOKED_AT)).all()
 
 
-def _failing_since(lately: Sequence[Message]) -> datetime | None:
-    """Since when every text was refused, latest first; None unless three in a row were."""
+def _failing_since(
+    lately: Sequence[tuple[str, str, datetime | None]], carrier: str
+) -> datetime | None:
+    """Since when every text by this carrier failed; None unless three in a row did."""
     failed: list[datetime] = []
-    for message in lately:
-        if message.state in ("sent", "delivered"):
+    for by, state, settled_at in lately:
+        if by != carrier:
+            continue
+        if state in ("sent", "delivered"):
             break
-        if message.state == "failed" and message.settled_at is not None:
-            failed.append(message.settled_at)
+        if state == "failed" and settled_at is not None:
+            failed.append(settled_at)
     return min(failed) if len(failed) >= FAILED_IN_A_ROW else None

@@ -20,8 +20,9 @@ from sqlmodel import Session, col, func, select
 
 from service.carriers.base import Accepted, Carrier, OutboundText
 from service.carriers.email import EMAIL
+from service.coach.duty import leads_of
 from service.coach.own_wording import wording_of
-from service.coach.tell_lead import SERVICE, TELL_AGAIN, TICKS, leads_of
+from service.coach.tell_lead import SERVICE, TELL_AGAIN, TICKS
 from service.parts import Parts
 from service.store import Store
 from service.store.alert_tables import WatchNotice
@@ -205,7 +206,7 @@ def _leads(session: Session, practice: Practice) -> list[Lead]:
             stopped,
             over,
         )
-        for trainer in leads_of(session, practice.id)
+        for trainer in leads_of(session, practice)
     ]
 
 

@@ -147,6 +147,27 @@ def test_a_letter_is_repeated_too_and_the_second_contact_texted(world, ways, box
     assert texted(wire) == [SECOND, SECOND]
 
 
+def test_without_a_second_contact_the_practice_lead_is_paged_instead(world, ways, box, wire):
+    with world.store.write() as session:
+        trainer = session.get_one(Trainer, world.trainer_id)
+        trainer.second_contact_name = trainer.second_contact_phone = None
+        session.add(
+            Trainer(
+                practice_id=trainer.practice_id,
+                name="Lena Lead",
+                email="lead@example.org",
+                password_hash="none",
+                role="lead",
+                phone=SECOND,
+                created_at=world.clock.now(),
+            )
+        )
+    world.reply("I fell")
+    assert texted(wire) == [PHONE]
+    world.pass_time(minutes=11)
+    assert sorted(texted(wire)) == [PHONE, PHONE, SECOND]
+
+
 def test_a_letter_whose_answer_was_lost_goes_again_under_the_same_id(world, ways, box):
     choose(world, "email")
     box.answer = "451 try later"
