@@ -3,7 +3,6 @@
 import json
 import os
 import ssl
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,8 +11,7 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 from kannel_process import free_ports, kannel
 from outside import answering
-from sqlalchemy import make_url, text
-from stores import KINDS
+from sqlalchemy import text
 
 from service.carriers.email import MailServer
 from service.cli import main
@@ -27,19 +25,6 @@ from service.store.migrate import migrate
 from service.store.tables import LastTick, Practice, Trainer
 
 NOW = datetime.now(UTC)
-
-
-@pytest.fixture(params=KINDS)
-def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of a database without tables, of each kind."""
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'check.sqlite3'}"
-        return
-    server: Store = request.getfixturevalue("postgres_store")
-    name = f"check_{os.urandom(4).hex()}"
-    with server.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    yield make_url(server.url).set(database=name).render_as_string(hide_password=False)
 
 
 def environ(url: str, **more: str) -> dict[str, str]:

@@ -4,16 +4,13 @@ import os
 import pwd
 import stat
 import sys
-from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
 
 import pytest
 from kannel_process import free_ports
 from outside import answering, at_terminal
-from sqlalchemy import make_url, text
 from sqlmodel import select
-from stores import KINDS
 
 from service.cli import main
 from service.commands.environment_file import parse
@@ -21,7 +18,6 @@ from service.commands.setup import NoSuchUser, become
 from service.commands.setup_asking import AnswersFile, flat
 from service.commands.setup_questions import EVERY_NAME, NoAnswer
 from service.settings import Settings
-from service.store import Store
 from service.store.account_tables import AccountLink
 from service.store.sealing import Sealing, open_store
 from service.store.tables import Message, Practice, Trainer
@@ -29,21 +25,8 @@ from service.store.tables import Message, Practice, Trainer
 PASSWORD = "seven green kettles sang"
 
 
-@pytest.fixture(params=KINDS)
-def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'new' / 'setup.sqlite3'}"
-        return
-    server: Store = request.getfixturevalue("postgres_store")
-    name = f"setup_{os.urandom(4).hex()}"
-    with server.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    yield make_url(server.url).set(database=name).render_as_string(hide_password=False)
-
-
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
-    (tmp_path / "new").mkdir()
     return tmp_path / "etc" / "environment"
 
 
