@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from sqlalchemy.orm import object_session
 from sqlmodel import Session, col, select
 
 from service.coach import asking
@@ -46,7 +47,10 @@ class StillOpen(ServiceError):
 
 
 def check_version(client: Client, version: int) -> None:
-    """Refuse a form opened before someone else's change."""
+    """Refuse a form opened before someone else's change, also one that is just being made."""
+    session = object_session(client)
+    if session is not None:
+        session.refresh(client, with_for_update={"key_share": True})
     if client.version != version:
         raise EditedMeanwhile(EditedMeanwhile.__doc__)
 
