@@ -4,6 +4,7 @@ Each file in releases/ was made by that release's own code (keep_release.py).
 """
 
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +19,6 @@ from stores import KINDS
 
 from service.cli import main
 from service.coach.audit import broken_at
-from service.coach.replay import how_many, replay
 from service.store import Store
 from service.store.migrate import check_current, migrate
 from service.store.tables import Practice
@@ -65,20 +65,24 @@ def test_a_released_database_goes_forward_replays_and_goes_back(
     assert {name: now.get(name) for name in released.rows} == counts(released)
     assert_works(bare)
     monkeypatch.setenv("RUNGWISE_DATABASE_URL", bare.url)
+    # What another version of the reader or the rule made may come out otherwise; nothing else.
     assert main(["replay"]) == 0
-    assert ", 0 differ." in capfd.readouterr().err
+    said = re.search(
+        r"(\d+) readings, reports and moves looked at, 0 differ", capfd.readouterr().err
+    )
+    assert said
+    assert int(said[1]) >= len(released.rows["report"]) + len(released.rows["move"]) > 150
+
     migrate(bare, released.revision)
     assert differing(dump(bare), released) == {}
 
 
 def assert_works(store: Store) -> None:
-    """This version reads every row of every table, and finds the audit trail and replay whole."""
+    """This version reads every row of every table, and finds the audit trail whole."""
     with store.read() as session:
         for mapper in SQLModel._sa_registry.mappers:
             for row in session.exec(select(mapper.class_)):
                 assert row is not None
-        assert how_many(session) > 300
-        assert [one for one in replay(session) if not one.earlier] == []
         assert broken_at(session, session.exec(select(Practice)).one()) is None
 
 
