@@ -80,7 +80,7 @@ def settings_for(place: Place) -> Settings:
         cloud_account=ACCOUNT,
         cloud_secret=SECRET,
         cloud_texts_per_second=place.texts_per_second,
-        tick_seconds=0.2,
+        tick_seconds=0.5,
     )
 
 
@@ -89,7 +89,7 @@ def serve(place: Place, clock: FastClock) -> None:
     logging.basicConfig(
         filename=place.log, level=logging.WARNING, format="%(process)d %(name)s %(message)s"
     )
-    # With five ticks a second, one now and then meets itself.
+    # On a busy machine a tick now and then meets itself.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
     settings = settings_for(place)
     access = cloud_access(settings)
