@@ -119,10 +119,7 @@ def copy(source: str, target: Path) -> None:
 
 def start(stage: Stage) -> None:
     """Run the image as its user, read-only but for its volume and /tmp, until it is healthy."""
-    for volume in stage.volumes:
-        place = stage.root / volume.lstrip("/")
-        subprocess.run(["mount", "--bind", place, place], check=True)
-    subprocess.run(["mount", "--bind", stage.root, stage.root], check=True)
+    subprocess.run(["mount", "--rbind", stage.root, stage.root], check=True)
     for volume in stage.volumes:
         place = stage.root / volume.lstrip("/")
         subprocess.run(["mount", "--bind", place, place], check=True)
@@ -197,7 +194,11 @@ def main() -> None:
             ["du", "-sxm", result.root], capture_output=True, text=True, check=True
         )
         say(f"the image's root is {size.stdout.split()[0]} MB")
-        start(result)
+        try:
+            start(result)
+        finally:
+            command = ["umount", "--recursive", "--lazy", result.root]
+            subprocess.run(command, check=False)
         say(f"every step done in {(time.monotonic() - started) / 60:.1f} minutes")
 
 

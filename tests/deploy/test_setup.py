@@ -2,6 +2,7 @@
 
 import os
 import pwd
+import re
 import stat
 import sys
 from io import StringIO
@@ -250,6 +251,34 @@ def test_a_carrier_that_refuses_is_told(
     said = capsys.readouterr().out
     assert "could not be reached" in said
     assert "rungwise setup --test-text" in said
+
+
+def test_a_cloud_service_and_a_mail_server_are_asked_without_sending(
+    file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (port,) = free_ports(1)
+    told = f"""
+    public_url = "http://127.0.0.1:8780"
+    database = "sqlite:///{tmp_path}/cloud.sqlite3"
+    seal = false
+    carrier = "cloud"
+    cloud = {{url = "URL", account = "AC1", secret = "it's a secret"}}
+    mail = {{host = "127.0.0.1", port = {port}, security = "none", from = "a@b.example"}}
+    """.replace("    ", "")
+    with answering(200) as url:
+        assert by_file(file, tmp_path, told.replace("URL", url) + PEOPLE) == 0
+    said = capsys.readouterr().out
+    assert "cloud: it answers." in said
+    assert "127.0.0.1: It cannot be reached" in said
+    settings = settings_of(file)
+    assert (settings.cloud_secret, settings.smtp_from) == ("it's a secret", "a@b.example")
+    assert (settings.data_keys, settings.smtp_username) == (None, None)
+    # Mail is given up again; the rest stays.
+    without = re.sub("^mail.*$", 'mail = {host = "-"}', told, flags=re.MULTILINE)
+    with answering(401) as url:
+        assert by_file(file, tmp_path, without.replace("URL", url) + PEOPLE, "--replace") == 0
+    assert "RUNGWISE_CLOUD_SECRET" in capsys.readouterr().out
+    assert settings_of(file).smtp_host is None
 
 
 def test_what_follows_the_environment_file_is_done_as_the_services_user() -> None:
