@@ -169,7 +169,8 @@ def test_no_ends_the_doubt_and_its_words_join_the_alert(
 ) -> None:
     found = after(world, text, "no")
     did = f"{ASKED}\nThe client answered no."
-    assert found == Said(["doubt_cleared"], None, {kind: ("today", did)}, "active")
+    said = "safety_near_fall" if kind == "near_fall" else "doubt_cleared"
+    assert found == Said([said], None, {kind: ("today", did)}, "active")
     assert "doubt" not in due_kinds(world)
 
 
@@ -219,7 +220,7 @@ def test_a_sure_sign_leaves_no_doubt_beside_it(world) -> None:
 
 def test_a_no_to_the_doubt_may_bring_the_days_result(world) -> None:
     found = after(world, "nearly fell", "no, 20 steady")
-    assert found.sent[0] == "doubt_cleared"
+    assert found.sent[0] == "safety_near_fall"
     assert len(found.sent) == 2, "and the answer about the day"
     assert found.asks is None
 
