@@ -21,7 +21,7 @@ from service.coach.asking import DOUBTS
 from service.coach.flow import Pace, allowance, spend, state_of
 from service.coach.numbers import From, first_number, number_of
 from service.store.due import set_due
-from service.store.once import insert_once, insert_row
+from service.store.once import insert_once, insert_row, insert_row_once
 from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
 from service.ticks.due import Quiet, is_quiet, local_to_utc
 
@@ -69,6 +69,26 @@ def queue_to_client(
     """Put a text in the outbox; None when one with its `once_key` is there already."""
     leaves_by = number_of(session, practice, client)
     return _queue(session, now, practice, text, client.phone, leaves_by, client_id=client.id)
+
+
+def queue_prompt(
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    client: Client,
+    text: Text,
+    missed: str | None = None,
+) -> bool:
+    """Put a day's text in the outbox, or with `missed`, why not, among those that were missed.
+
+    False when one with its `once_key` is there already.
+    """
+    values = _values(
+        now, practice, text, client.phone, number_of(session, practice, client), client.id
+    )
+    if missed is not None:
+        values |= {"state": "missed", "problem": missed}
+    return insert_row_once(session, Message, ["once_key"], values) is not None
 
 
 def queue_answer(

@@ -1,16 +1,17 @@
 """The day's prompt: when it is due, whether it may still go, and what it says."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, and_, case, col, func, select
 
 from service.coach import asking
 from service.coach.alerts import Raised, raise_alert
 from service.coach.day import raise_move_alert
 from service.coach.moves import store_move
-from service.coach.outbox import Text, queue_to_client
+from service.coach.outbox import Text, queue_prompt, queue_to_client
 from service.coach.own_wording import wording_of
 from service.coach.picture_link import link_for_prompt
 from service.coach.safety import rest_client
@@ -18,8 +19,9 @@ from service.coach.situation import Situation, current_report, load, past
 from service.coach.stored import PlanSettings
 from service.ladder.progression import decide_absence
 from service.ladder.rungs import Rung
+from service.store.ahead import known
 from service.store.due import clear_due, due_of, set_due
-from service.store.tables import Client, Due, Message, Practice
+from service.store.tables import Client, Due, Message, MoveRow, Practice
 from service.ticks.due import (
     LATEST,
     Quiet,
@@ -33,6 +35,18 @@ from service.wording.rung_words import rung_text
 from service.wording.texts import render
 
 SILENT_AFTER = 3
+# Where a session keeps what was read ahead of prompts, by client.
+PROMPTED = "prompted"
+
+
+@dataclass(frozen=True, slots=True)
+class Prompted:
+    """The last date that had its prompt, so that a new hour or zone never doubles one; and how
+    many prompts went since the client's last word.
+    """
+
+    last: date | None = None
+    unanswered: int = 0
 
 
 def quiet_hours(practice: Practice) -> Quiet:
@@ -61,10 +75,21 @@ def schedule_next(
     session: Session, after: datetime, client: Client, after_date: date | None = None
 ) -> None:
     """Set when the next prompt is due: the one place where that is worked out and stored."""
-    situation = load(session, client)
+    _schedule(session, after, client, load(session, client), after_date)
+
+
+def _schedule(
+    session: Session,
+    after: datetime,
+    client: Client,
+    situation: Situation | None,
+    after_date: date | None = None,
+    prompted: Prompted | None = None,
+) -> None:
     if situation is None or client.state != "active":
         clear_due(session, "prompt", client.id)
         return
+    last = (prompted or prompted_of(session, [client.id])[client.id]).last
     settings = situation.settings
     due = next_due(
         after,
@@ -73,7 +98,7 @@ def schedule_next(
         settings.weekdays,
         away=settings.away,
         quiet=quiet_hours(situation.practice),
-        after_date=_last_prompt_date(session, client.id, after_date),
+        after_date=max((day for day in (last, after_date) if day is not None), default=None),
     )
     if due is None:
         clear_due(session, "prompt", client.id)
@@ -92,13 +117,28 @@ def reschedule(session: Session, now: datetime, client: Client) -> None:
     _set_reminder(session, now, situation, pending.local_date)
 
 
-def _last_prompt_date(session: Session, client_id: int, after_date: date | None) -> date | None:
-    """The last date that had its prompt, so that a new hour or zone never doubles one."""
-    rows = select(func.max(Message.local_date)).where(
-        Message.client_id == client_id, Message.kind == "prompt", Message.direction == "out"
+def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompted]:
+    """The same for each of these clients, in one query."""
+    since = func.coalesce(Client.last_reply_at, Client.created_at)
+    went = and_(col(Message.state).not_in(("missed", "cancelled")), col(Message.created_at) > since)
+    rows = (
+        select(Message.client_id, func.max(Message.local_date), func.sum(case((went, 1), else_=0)))
+        .join(Client, col(Client.id) == col(Message.client_id))
+        .where(
+            col(Message.client_id).in_(client_ids),
+            Message.kind == "prompt",
+            Message.direction == "out",
+        )
+        .group_by(col(Message.client_id))
     )
-    dates = [day for day in (session.exec(rows).one(), after_date) if day is not None]
-    return max(dates, default=None)
+    found = {client: Prompted(last, count) for client, last, count in session.exec(rows).all()}
+    return {client_id: found.get(client_id, Prompted()) for client_id in client_ids}
+
+
+def _prompted(session: Session, client: Client) -> Prompted:
+    """What was read ahead for this client, which is good for once; else what is found now."""
+    ahead: dict[int, Prompted] = session.info.get(PROMPTED, {})
+    return ahead.pop(client.id, None) or prompted_of(session, [client.id])[client.id]
 
 
 def prompt_due(session: Session, now: datetime, due: Due) -> None:
@@ -111,19 +151,22 @@ def prompt_due(session: Session, now: datetime, due: Due) -> None:
     day = due.local_date
     at = due.at
     quiet = quiet_hours(situation.practice)
-    _watch_silence(session, now, situation)
+    prompted = _prompted(session, client)
+    _watch_silence(session, now, situation, prompted)
     if asking.open_doubt(session, situation.client_id) is not None:
         _missed(session, now, situation, day, "Waiting for the answer to a safety question.")
     elif not still_worth_sending(at, now, client.time_zone, quiet):
         _missed(session, now, situation, day, "The service was down when it was due.")
     elif not _rests_for_absence(session, now, situation, day):
         _send(session, now, situation, day, still_sensible_until(at, client.time_zone, quiet))
-    schedule_next(session, at, client, day)
+    _schedule(session, at, client, situation, day, prompted)
 
 
 def _rests_for_absence(session: Session, now: datetime, situation: Situation, day: date) -> bool:
     """Apply the move that days away call for. True when the client now rests."""
     placement = situation.placement
+    if _surely_not_away(session, situation, day):
+        return False
     move = decide_absence(
         situation.ladder,
         situation.settings.plan(situation.resting),
@@ -147,6 +190,18 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
     return rests
 
 
+def _surely_not_away(session: Session, situation: Situation, day: date) -> bool:
+    """Whether the days away are too few for any move, by what was read ahead.
+
+    An earlier move back for absence may make the days count from before.
+    """
+    backs = known(session, MoveRow, situation.client_id)
+    since, caution = situation.placement.since, situation.settings.caution
+    if backs is None or any(back.local_date >= since for back in backs):
+        return False
+    return (day - since).days < min(caution.away_back_days, caution.away_rest_days)
+
+
 def still_sensible_until(at: datetime, zone: str, quiet: Quiet) -> datetime:
     """When a prompt due `at` is too late: after two hours, or when quiet hours begin."""
     local = at.astimezone(ZoneInfo(zone))
@@ -167,18 +222,13 @@ def _send(
         rung_key=rung.key,
         not_after=until,
     )
-    queued = queue_to_client(session, now, situation.practice, situation.client, text)
-    if queued is not None:
+    if queue_prompt(session, now, situation.practice, situation.client, text):
         _set_reminder(session, now, situation, day)
 
 
 def _missed(session: Session, now: datetime, situation: Situation, day: date, problem: str) -> None:
     text = Text("prompt", "", once_key=_once("prompt", situation, day), local_date=day)
-    message = queue_to_client(session, now, situation.practice, situation.client, text)
-    if message is not None:
-        message.state = "missed"
-        message.problem = problem
-        session.add(message)
+    queue_prompt(session, now, situation.practice, situation.client, text, missed=problem)
 
 
 def _once(kind: str, situation: Situation, day: date) -> str:
@@ -218,16 +268,11 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
     queue_to_client(session, now, situation.practice, client, text)
 
 
-def _watch_silence(session: Session, now: datetime, situation: Situation) -> None:
+def _watch_silence(
+    session: Session, now: datetime, situation: Situation, prompted: Prompted
+) -> None:
     """Three prompts running without a word, and again at every third: tell the trainer."""
-    since = situation.client.last_reply_at or situation.client.created_at
-    rows = select(func.count(col(Message.id))).where(
-        Message.client_id == situation.client_id,
-        Message.kind == "prompt",
-        col(Message.state).not_in(("missed", "cancelled")),
-        Message.created_at > since,
-    )
-    silent = session.exec(rows).one()
+    silent = prompted.unanswered
     if silent > 0 and silent % SILENT_AFTER == 0:
         did = f"No reply to the last {silent} prompts. Prompts go on."
         raise_alert(session, now, situation.practice, situation.client, Raised("silence", did))

@@ -5,10 +5,20 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, SQLModel, and_, col, select
 
+from service.coach.prompt import PROMPTED, prompted_of
 from service.coach.situation import LEFT, REPORTS_SINCE
 from service.store.ahead import About, Ahead
 from service.store.due import READ_AHEAD
-from service.store.tables import Client, Due, Message, Placement, PlanRow, Question, Report
+from service.store.tables import (
+    Client,
+    Due,
+    Message,
+    MoveRow,
+    Placement,
+    PlanRow,
+    Question,
+    Report,
+)
 
 # Further back than any date a reply without a question can be about.
 REPORTS_FROM = timedelta(days=4)
@@ -19,19 +29,20 @@ ABOUT: Mapping[type[SQLModel], About] = {
     Message: About("client_id", lambda message: message.direction == "out"),
     PlanRow: About("client_id"),
     Placement: About("client_id"),
+    MoveRow: About("client_id"),
     Due: About("subject_id"),
 }
 
 
-def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> None:
+def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ahead:
     """Know these clients' plans, open questions, latest prompts, reports and due times.
 
     The clients must be locked.
     """
-    if not clients:
-        return
-    ids = sorted(client.id for client in clients)
     ahead = Ahead(session, ABOUT)
+    if not clients:
+        return ahead
+    ids = sorted(client.id for client in clients)
     here = select(Placement, PlanRow).join(
         PlanRow,
         and_(
@@ -67,3 +78,22 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> No
         col(Message.id).in_(select(latest).where(col(Client.id).in_(ids)))
     )
     ahead.know(Message, ids, session.exec(prompts).all())
+    return ahead
+
+
+def read_ahead_for_prompts(session: Session, now: datetime, clients: Sequence[Client]) -> None:
+    """The same, and what only the day's prompt needs."""
+    ahead = read_ahead(session, now, clients)
+    ids = sorted(client.id for client in clients)
+    session.info[PROMPTED] = prompted_of(session, ids)
+    backs = (
+        select(MoveRow)
+        .join(Placement, col(Placement.client_id) == col(MoveRow.client_id))
+        .where(
+            col(MoveRow.client_id).in_(ids),
+            MoveRow.rule == "away_back",
+            col(MoveRow.superseded_at).is_(None),
+            col(MoveRow.local_date) >= col(Placement.since),
+        )
+    )
+    ahead.know(MoveRow, ids, session.exec(backs).all())

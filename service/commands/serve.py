@@ -1,6 +1,7 @@
 """`rungwise serve`: run the service."""
 
 import argparse
+import gc
 import socket
 
 import uvicorn
@@ -56,8 +57,12 @@ def serve(parts: Parts) -> None:
     settings = parts.settings
     check_port(settings)
     write_logs(settings)
+    app = create_app(parts=parts)
+    # What is there by now stays: the collector need not walk over it again and again.
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 50)
     uvicorn.run(
-        create_app(parts=parts),
+        app,
         host=settings.host,
         port=settings.port,
         log_config=None,  # ours is set already

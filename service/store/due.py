@@ -6,6 +6,7 @@ from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.store.ahead import known
+from service.store.once import insert_row
 from service.store.tables import Due
 
 # Kinds whose subject is a client and that are read ahead; a row of another kind with the same
@@ -17,22 +18,29 @@ def set_due(
     session: Session, kind: str, subject_id: int, at: datetime, local_date: date | None = None
 ) -> None:
     """Set the one due time of this kind for this subject, in place of an earlier one."""
-    changed = session.execute(
-        update(Due)
-        .where(col(Due.kind) == kind, col(Due.subject_id) == subject_id)
-        .values(at=at, local_date=local_date)
-    )
-    if changed.rowcount == 0:  # type: ignore[attr-defined]  # an UPDATE always has a count
-        session.add(Due(kind=kind, subject_id=subject_id, at=at, local_date=local_date))
-        session.flush()
+    if not _surely_none(session, kind, subject_id):
+        changed = session.execute(
+            update(Due)
+            .where(col(Due.kind) == kind, col(Due.subject_id) == subject_id)
+            .values(at=at, local_date=local_date)
+        )
+        if changed.rowcount:  # type: ignore[attr-defined]  # an UPDATE always has a count
+            return
+    values = {"kind": kind, "subject_id": subject_id, "at": at, "local_date": local_date}
+    insert_row(session, Due, values)
 
 
 def clear_due(session: Session, kind: str, subject_id: int) -> None:
     """There is nothing of this kind to do about this subject any more."""
-    rows = known(session, Due, subject_id) if kind in READ_AHEAD else None
-    if rows is not None and all(row.kind != kind for row in rows):
+    if _surely_none(session, kind, subject_id):
         return
     session.execute(delete(Due).where(col(Due.kind) == kind, col(Due.subject_id) == subject_id))
+
+
+def _surely_none(session: Session, kind: str, subject_id: int) -> bool:
+    """Whether there is no such row, as far as was read ahead."""
+    rows = known(session, Due, subject_id) if kind in READ_AHEAD else None
+    return rows is not None and all(row.kind != kind for row in rows)
 
 
 def due_of(session: Session, kind: str, subject_id: int) -> Due | None:

@@ -45,7 +45,17 @@ def insert_row(session: Session, table: type[SQLModel], values: Mapping[str, Any
     """
     statement = _insert(table)
     row_id: int = session.connection().execute(statement, dict(values)).scalar_one()
-    wrote(session, table, values.get("client_id"))
+    wrote(session, table, values.get("client_id", values.get("subject_id")))
+    return row_id
+
+
+def insert_row_once(
+    session: Session, table: type[SQLModel], unique: Sequence[str], values: Mapping[str, Any]
+) -> int | None:
+    """The same, unless a row with the same `unique` columns is there: then None."""
+    statement = _insert_once(table, tuple(unique), session.get_bind().dialect.name)
+    row_id: int | None = session.connection().execute(statement, dict(values)).scalar()
+    wrote(session, table, values.get("client_id", values.get("subject_id")))
     return row_id
 
 

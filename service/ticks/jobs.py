@@ -8,7 +8,7 @@ import logging
 from collections.abc import Callable, Mapping, Sequence, Set
 from datetime import datetime, timedelta
 
-from sqlalchemy import update
+from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.carriers.base import Carrier
@@ -28,6 +28,7 @@ from service.coach.numbers import reroute
 from service.coach.outbox import AT_LEAST_ONCE
 from service.coach.paging import strand
 from service.coach.prompt import prompt_due, reminder_due
+from service.coach.reading_ahead import read_ahead_for_prompts
 from service.coach.receive import parts_waited, read_again
 from service.coach.retention import retention_due
 from service.coach.retests import review_due
@@ -37,14 +38,14 @@ from service.store import Store
 from service.store.database import is_passing
 from service.store.due import due_by, next_due_at, set_due
 from service.store.once import insert_once
-from service.store.tables import Client, Due, LastTick, Question
+from service.store.tables import Client, Due, LastTick, Practice, Question
 from service.ticks.sending import Sender
 
 Handler = Callable[[Session, datetime, Due], None]
 
 log = logging.getLogger(__name__)
 
-DUE_BATCH = 50
+DUE_BATCH = 100
 # Kinds whose subject is a client.
 OF_CLIENTS = ("prompt", "reminder", "weekly", "retest")
 RETRY_AFTER = timedelta(minutes=5)
@@ -96,30 +97,61 @@ def _due_batch(store: Store, now: datetime) -> int:
         next_at = next_due_at(session)
     if next_at is None or next_at > now:
         return 0
-    return store.run(lambda session: _act_on_due(session, now))
+    try:
+        return store.run(lambda session: _act_together(session, now))
+    except Exception as problem:
+        if is_passing(problem):
+            raise
+        log.exception("what is due could not be done together; each is done by itself")
+    return store.run(lambda session: _act_one_by_one(session, now))
 
 
-def _act_on_due(session: Session, now: datetime) -> int:
+def _act_together(session: Session, now: datetime) -> int:
+    """Act on all of a batch, with what they need read ahead, or fail as a whole."""
     rows = due_by(session, now, DUE_BATCH)
-    busy = _busy_clients(session, rows)
+    clients = _free_clients(session, rows)
+    taken = [(row.id, _copy(row)) for row in rows if _is_free(row, clients)]
+    session.execute(delete(Due).where(col(Due.id).in_([row_id for row_id, _ in taken])))
+    practices = {client.practice_id for client in clients.values()}
+    # Held, so that the session goes on knowing them.
+    held = session.exec(select(Practice).where(col(Practice.id).in_(practices))).all()
+    read_ahead_for_prompts(session, now, list(clients.values()))
+    for _, due in taken:
+        HANDLERS[due.kind](session, now, due)
+    del held
+    return len(rows)
+
+
+def _act_one_by_one(session: Session, now: datetime) -> int:
+    rows = due_by(session, now, DUE_BATCH)
+    clients = _free_clients(session, rows)
     for row in rows:
-        # A client who is just being dealt with elsewhere comes in the next batch.
-        if row.kind not in OF_CLIENTS or row.subject_id not in busy:
+        if _is_free(row, clients):
             _act(session, now, row)
     return len(rows)
 
 
-def _busy_clients(session: Session, rows: Sequence[Due]) -> set[int]:
-    """Clients whom another transaction is changing; the others are locked from now on."""
+def _is_free(row: Due, clients: Mapping[int, Client]) -> bool:
+    """A client who is just being dealt with elsewhere comes in the next batch."""
+    return row.kind not in OF_CLIENTS or row.subject_id in clients
+
+
+def _free_clients(session: Session, rows: Sequence[Due]) -> dict[int, Client]:
+    """The clients whom no other transaction is changing, locked from now on."""
     ids = {row.subject_id for row in rows if row.kind in OF_CLIENTS}
     if not ids:
-        return set()
-    free = select(Client.id).where(col(Client.id).in_(ids)).order_by(col(Client.id))
-    return ids - set(session.exec(free.with_for_update(skip_locked=True, key_share=True)).all())
+        return {}
+    free = select(Client).where(col(Client.id).in_(ids)).order_by(col(Client.id))
+    locked = session.exec(free.with_for_update(skip_locked=True, key_share=True)).all()
+    return {client.id: client for client in locked}
+
+
+def _copy(row: Due) -> Due:
+    return Due(kind=row.kind, subject_id=row.subject_id, at=row.at, local_date=row.local_date)
 
 
 def _act(session: Session, now: datetime, row: Due) -> None:
-    due = Due(kind=row.kind, subject_id=row.subject_id, at=row.at, local_date=row.local_date)
+    due = _copy(row)
     try:
         with session.begin_nested():
             session.delete(row)
