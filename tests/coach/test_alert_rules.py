@@ -23,7 +23,7 @@ from service.coach.alerts import (
     see,
     words_of,
 )
-from service.coach.duty import on_duty_at, set_duty, whom_to_page
+from service.coach.duty import Duty, on_duty_at, set_duty, whom_to_page
 from service.coach.paging import link, page_lost, page_trainer, page_words, pages_of, strand
 from service.coach.people import NewClient, add_client
 from service.coach.watch import health
@@ -38,7 +38,6 @@ from service.store.tables import (
     Audit,
     Client,
     Due,
-    Duty,
     LastTick,
     Message,
     Practice,
