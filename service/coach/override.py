@@ -188,6 +188,9 @@ def handle(
     handling: Handling,
 ) -> None:
     """Close an alert, with what was done, and resume a resting client if the trainer says so."""
+    # The client first, as where a text comes in: in another order two could wait on each other.
+    session.refresh(session.get_one(Client, alert.client_id), with_for_update={"key_share": True})
+    session.refresh(alert, with_for_update={"key_share": True})
     if alert.state == "handled":
         raise AlertHandled(AlertHandled.__doc__)
     if not handling.what_done.strip():

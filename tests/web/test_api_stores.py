@@ -100,6 +100,32 @@ def test_two_who_looked_at_the_same_version_do_not_both_act(served, store: Store
     assert sorted(answer.status_code for answer in answers) == [200, 409]
 
 
+def test_an_alert_is_handled_by_one_of_two(served, store: Store) -> None:
+    browser, headers, client_id = served
+    with store.write() as session:
+        session.add(
+            Alert(
+                practice_id=1,
+                client_id=client_id,
+                kind="silence",
+                urgency="today",
+                system_did="Told.",
+                opened_at=NOW,
+                last_at=NOW,
+            )
+        )
+    start = Barrier(2)
+
+    def ask(key: str):
+        start.wait()
+        more = {**headers, "Idempotency-Key": key}
+        return browser.post("/api/v1/alerts/1/handle", json={"what_done": key}, headers=more)
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = list(pool.map(ask, ("key-number-1", "key-number-2")))
+    assert sorted(answer.status_code for answer in answers) == [200, 409]
+
+
 def test_lists_and_alerts_read_alike(served, store: Store) -> None:
     browser, headers, client_id = served
     with store.write() as session:
