@@ -59,7 +59,9 @@ def date_answered(session: Session, message: Message) -> date | None:
     """The date of the question that this text answered, if it answered one."""
     if message.client_id is not None and known(session, Question, message.client_id) == []:
         return None  # nothing was open when it came
-    rows = select(col(Question.local_date)).where(Question.answer_id == message.id)
+    rows = select(col(Question.local_date)).where(
+        Question.client_id == message.client_id, Question.answer_id == message.id
+    )
     return session.exec(rows).first()
 
 

@@ -43,8 +43,8 @@ def carriers_health(
             col(Message.sent_at),
             col(Message.created_at),
         )
-        .where(col(Message.practice_id) == practice.id)
-        .order_by(col(Message.id).desc())
+        .where(col(Message.practice_id) == practice.id, col(Message.removed_at).is_(None))
+        .order_by(col(Message.created_at).desc())
         .limit(MOST_COUNTED)
         .subquery()
     )

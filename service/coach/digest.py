@@ -21,6 +21,7 @@ from service.store import Store
 from service.store.review_tables import TrainerFeed
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Message, MoveRow, Practice, Report, Trainer
+from service.store.written_out import IS_PROMPT
 from service.ticks.due import next_due
 
 MONDAY = 0
@@ -70,8 +71,7 @@ def digest_of(session: Session, practice: Practice, trainer: Trainer, now: datet
     asked = session.exec(
         select(func.count(col(Message.id))).where(
             col(Message.client_id).in_(ids),
-            Message.kind == "prompt",
-            Message.direction == "out",
+            IS_PROMPT,
             col(Message.state).in_(LEFT),
             col(Message.local_date).between(*in_week),
         )

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from service.errors import ImpossibleValue
-from service.store.tables import Client, Duty, Practice, Trainer
+from service.store.alert_tables import Duty
+from service.store.tables import Client, Practice, Trainer
 
 LAST_MINUTE = time(23, 59)
 DAY = 24 * 60

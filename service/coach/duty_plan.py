@@ -10,7 +10,8 @@ from service.coach.audit import record
 from service.coach.colleagues import require_lead
 from service.coach.duty import DAY, Hours, clock_of
 from service.errors import ImpossibleValue
-from service.store.tables import Duty, Practice, Trainer
+from service.store.alert_tables import Duty
+from service.store.tables import Practice, Trainer
 
 MOST_HOURS = 200
 

@@ -127,6 +127,7 @@ def _blank_pages(session: Session, practice: Practice, called: str, since: datet
     name = re.compile(rf"(?<!\w){re.escape(called)}(?!\w)")
     rows = select(Message).where(
         Message.practice_id == practice.id,
+        col(Message.client_id).is_(None),
         Message.kind == "page",
         col(Message.created_at) >= since,
     )

@@ -10,7 +10,8 @@ from sqlmodel import Session, col, func, select
 from service.coach.flow import is_down
 from service.store.api_tables import WebhookCall
 from service.store.carrier_tables import CarrierState
-from service.store.tables import OPEN, QUEUED, Alert, Due, LastTick, Message
+from service.store.tables import QUEUED, Alert, Due, LastTick, Message
+from service.store.written_out import UNREAD
 
 # The latest few thousand texts, so that a year of them is not read to judge the reader.
 LATEST_TEXTS = 5_000
@@ -57,9 +58,7 @@ def figures(session: Session, now: datetime, set_up: Iterable[str] = ()) -> Figu
     late = select(func.count(col(Due.id)), func.min(Due.at)).where(Due.at <= now)
     due_waiting, due_at = session.exec(late).one()
     unpaged = func.count(col(Alert.id)).filter(col(Alert.paged_at).is_(None))
-    urgent = select(func.count(col(Alert.id)), func.min(Alert.last_at), unpaged).where(
-        OPEN, Alert.urgency == "urgent", Alert.state == "new"
-    )
+    urgent = select(func.count(col(Alert.id)), func.min(Alert.last_at), unpaged).where(UNREAD)
     unread, unread_at, urgent_unpaged = session.exec(urgent).one()
     hooks = select(func.count(col(WebhookCall.id)), func.min(WebhookCall.made_at)).where(
         col(WebhookCall.settled_at).is_(None)

@@ -37,6 +37,7 @@ from service.store.database import is_passing
 from service.store.due import set_due
 from service.store.once import insert_all_once
 from service.store.tables import Client, Message, Practice
+from service.store.written_out import CAME_IN
 from service.wording.texts import render
 
 log = logging.getLogger(__name__)
@@ -217,7 +218,7 @@ def _lately(
     """What clients wrote within the last minute, besides what has just been stored."""
     rows = select(Message).where(
         col(Message.client_id).in_(client_ids),
-        Message.direction == "in",
+        CAME_IN,
         Message.created_at > now - REPEAT_WITHIN,
         Message.state != "repeat",
     )

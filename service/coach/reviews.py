@@ -17,6 +17,7 @@ from service.evidence.visits import BEFORE_DAYS, FALL_DAYS, RECENT_DAYS, SILENT_
 from service.store.plans import present_plans
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Message, MoveRow, PlanRow, Report
+from service.store.written_out import IS_PROMPT
 
 LOOK_BACK = timedelta(days=RECENT_DAYS + BEFORE_DAYS + 1)
 BAD = frozenset({"wobbly", "short", "far_short"})
@@ -146,8 +147,7 @@ def _silent(session: Session, clients: Sequence[Client], now: datetime) -> dict[
         .join(Client, col(Client.id) == col(Message.client_id))
         .where(
             col(Message.client_id).in_([client.id for client in quiet]),
-            Message.kind == "prompt",
-            Message.direction == "out",
+            IS_PROMPT,
             col(Message.state).not_in(("missed", "cancelled")),
             Message.created_at > func.coalesce(Client.last_reply_at, Client.created_at),
         )

@@ -188,9 +188,12 @@ def _waiting_since(
 def _lately(session: Session, practice_id: int) -> Sequence[tuple[str, str, datetime | None]]:
     """Carrier, state and when it was settled, of the latest texts that went out, latest first."""
     rows = select(Message.carrier, Message.state, Message.settled_at).where(
-        Message.practice_id == practice_id, Message.direction == "out"
+        Message.practice_id == practice_id,
+        Message.direction == "out",
+        col(Message.removed_at).is_(None),
     )
-    return session.exec(rows.order_by(col(Message.id).desc()).limit(LOOKED_AT)).all()
+    latest = rows.order_by(col(Message.created_at).desc(), col(Message.id).desc())
+    return session.exec(latest.limit(LOOKED_AT)).all()
 
 
 def _failing_since(

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, func, select
 
 from service.store.alert_tables import WatchNotice
-from service.store.tables import OPEN, QUEUED, Alert, Due, LastTick, Message
+from service.store.tables import QUEUED, Alert, Due, LastTick, Message
+from service.store.written_out import UNREAD
 
 # A tick notes itself every 10 seconds; a minute without one is no hiccup.
 TICKS_LATE = timedelta(minutes=1)
@@ -36,10 +37,9 @@ def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) 
     queued = select(func.min(Message.not_before)).where(QUEUED)
     oldest_text = _age(session.exec(queued).one(), now)
     oldest_due = _age(session.exec(select(func.min(Due.at))).one(), now)
-    urgent = (OPEN, Alert.urgency == "urgent", Alert.state == "new")
-    unseen = session.exec(select(func.count(col(Alert.id))).where(*urgent)).one()
+    unseen = session.exec(select(func.count(col(Alert.id))).where(UNREAD)).one()
     unpaged = session.exec(
-        select(func.count(col(Alert.id))).where(*urgent, col(Alert.paged_at).is_(None))
+        select(func.count(col(Alert.id))).where(UNREAD, col(Alert.paged_at).is_(None))
     ).one()
     problems: list[str] = []
     if ticks and (age is None or age > TICKS_LATE):

@@ -26,3 +26,14 @@ class WatchNotice(SQLModel, table=True):
     what: str = Field(primary_key=True)
     since: datetime = Field(sa_type=UtcDateTime)
     told_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class Duty(SQLModel, table=True):
+    """When a trainer is on duty, in the practice's own time. `weekday` counts Monday as 0."""
+
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    trainer_id: int = Field(foreign_key="trainer.id")
+    weekday: int
+    begins: str
+    ends: str

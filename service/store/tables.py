@@ -37,6 +37,9 @@ def _only(condition: str) -> dict[str, Any]:
     return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
 
 
+PROMPTS = "kind = 'prompt' AND direction = 'out'"
+
+
 class Practice(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     name: str = Field(sa_type=Sealed)
@@ -191,9 +194,16 @@ class Message(SQLModel, table=True):
         Index("message_outbox", "carrier", "rank", "id", **_only("state = 'queued'")),
         Index("message_leased", "lease_until", **_only("state = 'sending'")),
         Index("message_thread", "client_id", "id"),
+        # What is looked up for each client or practice must not cost more with every year of texts.
+        Index("message_prompts", "client_id", "local_date", **_only(PROMPTS)),
+        Index("message_heard", "client_id", "created_at", **_only("direction = 'in'")),
+        Index("message_kept", "practice_id", "created_at", **_only("removed_at IS NULL")),
+        Index("message_others", "practice_id", **_only("client_id IS NULL")),
+        # For erasing: each text that goes is looked up in what may refer to it.
+        Index("message_answers", "answers_id", **_only("answers_id IS NOT NULL")),
     )
     id: int = Field(default=None, primary_key=True)
-    practice_id: int = Field(foreign_key="practice.id", index=True)
+    practice_id: int = Field(foreign_key="practice.id")
     client_id: int | None = Field(default=None, foreign_key="client.id")
     trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
     direction: str
@@ -257,7 +267,10 @@ class MoveRow(SQLModel, table=True):
     """One decision, by the rule or by a trainer, with its reason and what it came from."""
 
     __tablename__ = "move"
-    __table_args__ = (Index("move_history", "client_id", "id"),)
+    __table_args__ = (
+        Index("move_history", "client_id", "id"),
+        Index("move_report", "report_id", **_only("report_id IS NOT NULL")),
+    )
     id: int = Field(default=None, primary_key=True)
     client_id: int = Field(foreign_key="client.id")
     local_date: date
@@ -289,6 +302,7 @@ class Alert(SQLModel, table=True):
             unique=True,
             **_only("state <> 'handled'"),
         ),
+        Index("alert_unread", "last_at", **_only("urgency = 'urgent' AND state = 'new'")),
     )
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id")
@@ -319,13 +333,16 @@ class AlertMessage(SQLModel, table=True):
 
     __tablename__ = "alert_message"
     alert_id: int = Field(primary_key=True, foreign_key="alert.id")
-    message_id: int = Field(primary_key=True, foreign_key="message.id")
+    message_id: int = Field(primary_key=True, foreign_key="message.id", index=True)
 
 
 class Question(SQLModel, table=True):
     """Something the client was asked and has not answered yet."""
 
-    __table_args__ = (Index("question_open", "client_id", "answered_at"),)
+    __table_args__ = (
+        Index("question_open", "client_id", "answered_at"),
+        Index("question_answer", "answer_id", **_only("answer_id IS NOT NULL")),
+    )
     id: int = Field(default=None, primary_key=True)
     client_id: int = Field(foreign_key="client.id")
     kind: str
@@ -401,14 +418,3 @@ class LastTick(SQLModel, table=True):
     __tablename__ = "last_tick"
     name: str = Field(primary_key=True)
     at: datetime = Field(sa_type=UtcDateTime)
-
-
-class Duty(SQLModel, table=True):
-    """When a trainer is on duty, in the practice's own time. `weekday` counts Monday as 0."""
-
-    id: int = Field(default=None, primary_key=True)
-    practice_id: int = Field(foreign_key="practice.id", index=True)
-    trainer_id: int = Field(foreign_key="trainer.id")
-    weekday: int
-    begins: str
-    ends: str

@@ -8,7 +8,8 @@ from service.coach.duty import on_duty_at, set_duty, whom_to_page
 from service.coach.people import add_trainer
 from service.coach.watch import health
 from service.errors import ImpossibleValue
-from service.store.tables import Client, Duty, LastTick, Practice, Trainer
+from service.store.alert_tables import Duty
+from service.store.tables import Client, LastTick, Practice, Trainer
 from service.ticks.jobs import note_tick
 
 # A Monday, 08:00 in New York (tz database).

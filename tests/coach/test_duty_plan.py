@@ -25,7 +25,8 @@ from service.coach.duty import (
 )
 from service.coach.duty_plan import change_duty_plan
 from service.errors import ImpossibleValue
-from service.store.tables import Audit, Duty, Practice, Trainer
+from service.store.alert_tables import Duty
+from service.store.tables import Audit, Practice, Trainer
 
 MONDAY = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)  # Monday 00:00 in New York (tz database)
 NINE, FIVE = 9 * 60, 17 * 60

@@ -9,7 +9,8 @@ from sqlmodel import select
 from web_world import World
 
 from service.coach.duty import hours_of
-from service.store.tables import Duty, Message, Trainer
+from service.store.alert_tables import Duty
+from service.store.tables import Message, Trainer
 
 PAGE = "/practice/duty"
 
