@@ -56,7 +56,7 @@ class Plan:
     # How long a process is let live: texts taken and calls answered, so that a busy machine
     # changes little; and never for longer than so many real seconds.
     lives: int = 60
-    lives_s: float = 6.0
+    lives_s: float = 3.0
     show: bool = True
 
     @property
