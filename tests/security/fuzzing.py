@@ -6,9 +6,10 @@ completed with the names of all fields that its pages have.
 
 import re
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -58,6 +59,31 @@ class Found(AssertionError):
     """A route that answered as none should."""
 
 
+def call_with(
+    operation: Operation, mode: Any, examples: int, seed: int, act: Callable[[Any], None]
+) -> None:
+    """Give `act` so many cases of the operation, valid or invalid by `mode`."""
+
+    @seeded(seed)
+    @settings(
+        max_examples=examples,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(case=operation.as_strategy(generation_mode=mode))
+    def call(case: Any) -> None:
+        act(case)
+
+    try:
+        call()
+    except Unsatisfiable:
+        # What takes nothing cannot be given anything wrong.
+        if mode is GenerationMode.POSITIVE:
+            raise
+
+
 @dataclass
 class Fuzzed:
     """A practice under fire: `tess`'s browser, a stranger's, and how many calls there were."""
@@ -82,24 +108,7 @@ class Fuzzed:
     def _run(
         self, operation: Operation, mode: Any, examples: int, seed: int, *, signed_in: bool
     ) -> None:
-        @seeded(seed)
-        @settings(
-            max_examples=examples,
-            database=None,
-            deadline=None,
-            phases=[Phase.generate],
-            suppress_health_check=list(HealthCheck),
-        )
-        @given(case=operation.as_strategy(generation_mode=mode))
-        def call(case: Any) -> None:
-            self._call(case, signed_in=signed_in)
-
-        try:
-            call()
-        except Unsatisfiable:
-            # What takes nothing cannot be given anything wrong.
-            if mode is GenerationMode.POSITIVE:
-                raise
+        call_with(operation, mode, examples, seed, partial(self._call, signed_in=signed_in))
 
     def _call(self, case: Any, *, signed_in: bool) -> None:
         browser = TestClient(self.world.app, follow_redirects=False, raise_server_exceptions=False)

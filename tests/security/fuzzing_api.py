@@ -11,10 +11,7 @@ from typing import Any
 
 import schemathesis
 from api_calls import token_for
-from fuzzing import THEIRS, Found, make_fuzzed
-from hypothesis import HealthCheck, Phase, given, settings
-from hypothesis import seed as seeded
-from hypothesis.errors import Unsatisfiable
+from fuzzing import THEIRS, Found, call_with, make_fuzzed
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 from web_world import World
@@ -50,27 +47,7 @@ class Called:
     def attack(self, operation: Any, examples: int, seed: int = 0) -> None:
         """Call one operation with what fits its description and what does not; Found or nothing."""
         for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE):
-            self._run(operation, mode, examples, seed)
-
-    def _run(self, operation: Any, mode: Any, examples: int, seed: int) -> None:
-        @seeded(seed)
-        @settings(
-            max_examples=examples,
-            database=None,
-            deadline=None,
-            phases=[Phase.generate],
-            suppress_health_check=list(HealthCheck),
-        )
-        @given(case=operation.as_strategy(generation_mode=mode))
-        def call(case: Any) -> None:
-            self._call(case)
-
-        try:
-            call()
-        except Unsatisfiable:
-            # What takes nothing cannot be given anything wrong.
-            if mode is GenerationMode.POSITIVE:
-                raise
+            call_with(operation, mode, examples, seed, self._call)
 
     def _call(self, case: Any) -> None:
         answer = case.call(headers={"Authorization": f"Bearer {self.token}"})

@@ -54,7 +54,7 @@ def write(
         )
         if message is None:
             raise ImpossibleValue("Idempotency-Key", key, "new: it was used more than a day ago")
-        return Done(MessageOut.of(message), client.id, 201)
+        return Done(MessageOut.model_validate(message), client.id, 201)
 
     return once(called, key, f"write to client {client_id}", given.model_dump(), act)
 

@@ -156,5 +156,5 @@ def messages(
     with called.parts.store.read() as session:
         client = client_of(session, called.trainer, client_id)
         rows = listing.messages_before(session, client.id, limit + 1, last_id(cursor))
-    page = page_of(rows, limit, lambda row: row.id, MessageOut.of)
+    page = page_of(rows, limit, lambda row: row.id, MessageOut.model_validate)
     return Page[MessageOut].model_validate(page)

@@ -10,7 +10,7 @@ from service.coach.situation import Situation
 from service.coach.trend import rung_of_key
 from service.store.inbox import Entry
 from service.store.listing import Listed
-from service.store.tables import Client, Message, MoveRow, Report
+from service.store.tables import Client, MoveRow, Report
 from service.wording.rung_words import rung_short
 
 Words = dict[str, str]
@@ -21,6 +21,12 @@ class Given(BaseModel):
     """What a program sends: nothing that is not named here."""
 
     model_config = ConfigDict(extra="forbid", str_max_length=2000)
+
+
+class Taken(BaseModel):
+    """What is given as it is stored, by the same names."""
+
+    model_config = ConfigDict(from_attributes=True)
 
 
 # --- clients --------------------------------------------------------------------------------------
@@ -149,7 +155,7 @@ class HoldOut(BaseModel):
     seconds: float | None
 
 
-class MoveOut(BaseModel):
+class MoveOut(Taken):
     """The decision made of a report, with its reason in plain words."""
 
     kind: str
@@ -157,16 +163,6 @@ class MoveOut(BaseModel):
     to_key: str
     rule: str
     because: str
-
-    @classmethod
-    def of(cls, move: MoveRow) -> "MoveOut":
-        return cls(
-            kind=move.kind,
-            from_key=move.from_key,
-            to_key=move.to_key,
-            rule=move.rule,
-            because=move.because,
-        )
 
 
 class ReportOut(BaseModel):
@@ -200,12 +196,12 @@ class ReportOut(BaseModel):
             pain=told["pain"],
             dizzy=told["dizzy"],
             emergency=told["emergency"],
-            move=MoveOut.of(move) if move is not None else None,
+            move=MoveOut.model_validate(move) if move is not None else None,
             created_at=report.created_at,
         )
 
 
-class MessageOut(BaseModel):
+class MessageOut(Taken):
     """One text. `direction` is in or out; `kind` and `state` as the client's page shows them."""
 
     id: int
@@ -216,19 +212,6 @@ class MessageOut(BaseModel):
     problem: str | None
     created_at: datetime
     sent_at: datetime | None
-
-    @classmethod
-    def of(cls, message: Message) -> "MessageOut":
-        return cls(
-            id=message.id,
-            direction=message.direction,
-            kind=message.kind,
-            body=message.body,
-            state=message.state,
-            problem=message.problem,
-            created_at=message.created_at,
-            sent_at=message.sent_at,
-        )
 
 
 class MessageGiven(Given):
