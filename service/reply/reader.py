@@ -48,6 +48,10 @@ def read(text: str, context: Context | None = None) -> Reading:
     if kind == "other" and context.asked == "result" and not parsed.seen.isdisjoint(_NET):
         safety = perhaps_a_pain(parsed, perhaps_a_fall(parsed, safety))
         kind = "safety_only" if safety.reported else kind
+    if kind == "other" and answered is None and context.asked in ("hurt", "pain_yes_no"):
+        # "my wrist" to "are you hurt?".
+        safety = perhaps_a_pain(parsed, safety, "yes")
+        kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
     return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)

@@ -232,8 +232,8 @@ def _not_the_part(parse: Parse, index: int) -> bool:
     )
 
 
-def perhaps_a_pain(parse: Parse, safety: Safety) -> Safety:
-    """Where nothing else was understood, a part of the body is asked about."""
+def perhaps_a_pain(parse: Parse, safety: Safety, means: Answer = "unsure") -> Safety:
+    """Where nothing else was understood, a part of the body is asked about, or answers."""
     if safety.of("pain").spans:
         return safety
     for index in parse.places("body"):
@@ -243,7 +243,7 @@ def perhaps_a_pain(parse: Parse, safety: Safety) -> Safety:
         if scope.denied(parse, event) or scope.others(parse, event, False):
             continue
         if not supposing.supposed(parse, event):
-            found = {**safety.found, "pain": Found("unsure", (parse.span(index, index),))}
+            found = {**safety.found, "pain": Found(means, (parse.span(index, index),))}
             return replace(safety, found=found)
     return safety
 

@@ -18,10 +18,13 @@ _LIST_ENDS = frozenset({"stop", "comma", "scope.or", "side", "number", "digits",
 _DENIES = frozenset({"neg.strong", "steady.denied"})
 
 
-def denied(parse: Parse, event: Event) -> Doubt:
-    """Whether it is plainly denied ("no"), perhaps ("unsure"), or stands (None)."""
+def denied(parse: Parse, event: Event, after: bool = True) -> Doubt:
+    """Whether it is plainly denied ("no"), perhaps ("unsure"), or stands (None).
+
+    Without `after` nothing behind it denies it: "not steady, no" says it twice.
+    """
     found = _denied_before(parse, event)
-    if found is None:
+    if found is None and after:
         found = _denied_after(parse, event)
     if found == "no" and not parse.seen.isdisjoint({"scope.undone", "scope.close"}):
         return _taken_back(parse, event)
@@ -33,12 +36,22 @@ def _taken_back(parse: Parse, event: Event) -> Doubt:
     for place in range(event.last + 1, min(len(parse.units), event.last + AHEAD)):
         tags = parse.units[place].tags
         if "scope.undone" in tags:
-            return None
+            return "no" if _something_else(parse, event, place) else None
         if "scope.close" in tags:
             return "unsure"
         if "stop" in tags:
             break
     return "no"
+
+
+def _something_else(parse: Parse, event: Event, place: int) -> bool:
+    """Whether "but I did" at `place` goes on to another thing: "not dizzy but I did fall"."""
+    after = place + 1
+    while after < len(parse.units) and "scope.through" in parse.units[after].tags:
+        after += 1
+    if after >= len(parse.units) or not is_event(parse.units[after]):
+        return False
+    return not any(tag.startswith(event.family) for tag in parse.units[after].tags)
 
 
 _EITHER = frozenset({"or", "nor", "o", "u", "ni"})
@@ -187,7 +200,10 @@ def others(parse: Parse, event: Event, things: bool) -> Doubt:
             adjacent = False
         elif tags.isdisjoint(_LIGHT):
             adjacent = adjacent and (
-                "body" in tags or is_event(units[place]) or _name_of(units, place, subjects)
+                "body" in tags
+                or is_event(units[place])
+                or "wobbly.word" in tags
+                or _name_of(units, place, subjects)
             )
     return _named(parse, event) if _could_be_named(event) else None
 

@@ -38,6 +38,8 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
     praise = True
     for index, unit in enumerate(parse.units):
         if unit.tags.isdisjoint(STEADINESS):
+            if told and "neg.strong" in unit.tags and _bare_not(parse, index):
+                told.append((index, "wobbly"))
             continue
         if "count.about" in unit.tags and has_tag(parse, index - 1, *_SECONDS):
             continue  # "15 más o menos", "9 tops"
@@ -123,19 +125,34 @@ def _wobble(
     if "wobbly.poor" in tags and safety.reported and not held:
         return None
     event = Event("wobble", "word", index, index)
-    denied = scope.denied(parse, event)
+    unit = parse.units[index]
+    denied = scope.denied(parse, event, after=unit.end - unit.start == 1)
+    if denied == "no" and _twice_denied(parse, index):
+        denied = None
     if denied is None:
         if scope.others(parse, event, things="fall.stance" in tags) == "no" or _hoped(parse, index):
             return None
         if not held or not tags.isdisjoint({"wobbly.touch", "wobbly.balance"}):
             around = sentence(parse, index)
             of_it = held and (
-                not any(has_tag(parse, place, "away.place") for place in around)
+                not any(_elsewhere(parse, place) for place in around)
                 or any(has_tag(parse, p, *_SECONDS) for p in clause(parse, index))
             )
             if not of_it and any(place in safety.falls for place in around):
                 return None
     return "steady" if denied == "no" else "wobbly"
+
+
+def _twice_denied(parse: Parse, index: int) -> bool:
+    """ "couldn't do it without clutching the rail"."""
+    before = [place for place in clause(parse, index) if place < index]
+    return sum(has_tag(parse, place, "neg.strong") for place in before) > 1
+
+
+def _bare_not(parse: Parse, index: int) -> bool:
+    """Whether a last "not" takes steady back for a side: "left 20 steady, right 20 not"."""
+    after = index + 1 >= len(parse.units) or has_tag(parse, index + 1, "stop", "comma")
+    return after and has_tag(parse, index - 1, "side", *_SECONDS)
 
 
 _SECONDS = ("digits", "number", "unit.seconds")

@@ -17,6 +17,9 @@ FIELDS = ("fall", "pain", "dizzy", "emergency")
 ASKED_ABOUT = {
     "Frank fell on the ice last week, you remember Frank",
     "my mother used to have dizzy spells all her life, not me. 11",
+    "Sat down on the floor by accident when my legs gave way",
+    "My neighbour fell down the stairs and the ambulance came",
+    "Overbalanced on the left at 8, right 20 fine",
 }
 
 
@@ -39,4 +42,4 @@ def test_every_agreed_safety_reading_holds(file: Path) -> None:
 @pytest.mark.parametrize("text", sorted(ASKED_ABOUT))
 def test_what_is_read_otherwise_is_asked_about_and_not_passed_over(text: str) -> None:
     reading = read(text, context_from({}))
-    assert "unsure" in (reading.fall, reading.pain, reading.dizzy)
+    assert "unsure" in (reading.fall, reading.pain, reading.dizzy) or reading.emergency
