@@ -10,7 +10,7 @@ depends_on = None
 
 # Name, table, columns, and the rows it holds; None for all.
 INDEXES = (
-    ('message_prompts', 'message', ['client_id', 'local_date'],
+    ('message_prompts', 'message', ['client_id', 'local_date', 'created_at'],
      "kind = 'prompt' AND direction = 'out'"),
     ('message_heard', 'message', ['client_id', 'created_at'], "direction = 'in'"),
     ('message_kept', 'message', ['practice_id', 'created_at'], 'removed_at IS NULL'),

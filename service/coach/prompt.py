@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, and_, case, col, func, select
+from sqlmodel import Session, col, func, select
 
 from service.coach import asking
 from service.coach.alerts import Raised, raise_alert
@@ -22,6 +22,7 @@ from service.ladder.rungs import Rung
 from service.store.ahead import known
 from service.store.due import clear_due, due_of, set_due
 from service.store.tables import Client, Due, Message, MoveRow, Practice
+from service.store.written_out import IS_PROMPT
 from service.ticks.due import (
     LATEST,
     Quiet,
@@ -119,20 +120,22 @@ def reschedule(session: Session, now: datetime, client: Client) -> None:
 
 def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompted]:
     """The same for each of these clients, in one query."""
+    theirs = (Message.client_id == Client.id, IS_PROMPT)
+    # Two look-ups and no join: each ends in the index, however many texts there have been.
+    last = select(func.max(Message.local_date)).where(*theirs).correlate(Client).scalar_subquery()
     since = func.coalesce(Client.last_reply_at, Client.created_at)
-    went = and_(col(Message.state).not_in(("missed", "cancelled")), col(Message.created_at) > since)
-    rows = (
-        select(Message.client_id, func.max(Message.local_date), func.sum(case((went, 1), else_=0)))
-        .join(Client, col(Client.id) == col(Message.client_id))
+    went = (
+        select(func.count(col(Message.id)))
         .where(
-            col(Message.client_id).in_(client_ids),
-            Message.kind == "prompt",
-            Message.direction == "out",
+            *theirs,
+            col(Message.created_at) > since,
+            col(Message.state).not_in(("missed", "cancelled")),
         )
-        .group_by(col(Message.client_id))
+        .correlate(Client)
+        .scalar_subquery()
     )
-    found = {client: Prompted(last, count) for client, last, count in session.exec(rows).all()}
-    return {client_id: found.get(client_id, Prompted()) for client_id in client_ids}
+    rows = select(Client.id, last, went).where(col(Client.id).in_(client_ids))
+    return {client: Prompted(day, count) for client, day, count in session.exec(rows).all()}
 
 
 def _prompted(session: Session, client: Client) -> Prompted:

@@ -37,7 +37,7 @@ def _only(condition: str) -> dict[str, Any]:
     return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
 
 
-PROMPTS = "kind = 'prompt' AND direction = 'out'"
+PROMPTS = _only("kind = 'prompt' AND direction = 'out'")
 
 
 class Practice(SQLModel, table=True):
@@ -195,7 +195,7 @@ class Message(SQLModel, table=True):
         Index("message_leased", "lease_until", **_only("state = 'sending'")),
         Index("message_thread", "client_id", "id"),
         # What is looked up for each client or practice must not cost more with every year of texts.
-        Index("message_prompts", "client_id", "local_date", **_only(PROMPTS)),
+        Index("message_prompts", "client_id", "local_date", "created_at", **PROMPTS),
         Index("message_heard", "client_id", "created_at", **_only("direction = 'in'")),
         Index("message_kept", "practice_id", "created_at", **_only("removed_at IS NULL")),
         Index("message_others", "practice_id", **_only("client_id IS NULL")),
