@@ -310,6 +310,16 @@ def test_without_a_second_contact_only_the_trainer_is_paged_again(case: Case) ->
     assert [each.to_phone for each in case.pages()] == [case.trainer.phone] * 2
 
 
+@pytest.mark.parametrize("second", [None, "+12025550102"])
+def test_the_leads_stand_in_for_a_second_contact_that_is_not_named(case: Case, second) -> None:
+    lead = case.another_trainer("Lena Lead", "lead")
+    case.trainer.second_contact_phone = second
+    alert = case.raises("fall")
+    escalate(case.session, LATER, alert.id)
+    paged = {each.to_phone for each in case.pages()}
+    assert (lead.phone in paged) is (second is None)
+
+
 @pytest.mark.parametrize(
     "change",
     [
