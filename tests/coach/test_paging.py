@@ -28,6 +28,8 @@ from service.store.scope import Scope, watch
 from service.store.tables import Message, Practice, Trainer
 from service.ticks.jobs import due_tick, send_tick
 
+# On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
+one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 PHONE = "+12025550101"
 SECOND = "+12025550102"
 
@@ -101,6 +103,7 @@ def unpaged(world) -> int:
         return health(session, world.clock.now(), world.clock.now(), ticks=False).urgent_unpaged
 
 
+@one_store
 @pytest.mark.parametrize(
     ("page_by", "phone", "texts", "letters"),
     [
@@ -122,6 +125,7 @@ def test_a_trainer_is_paged_the_way_they_chose(
     assert unpaged(world) == 0
 
 
+@one_store
 def test_the_letter_names_nobody_and_says_where_to_look(world, ways, box):
     choose(world, "email")
     world.reply("I fell in the kitchen")
@@ -147,6 +151,7 @@ def test_a_letter_is_repeated_too_and_the_second_contact_texted(world, ways, box
     assert texted(wire) == [SECOND, SECOND]
 
 
+@one_store
 def test_without_a_second_contact_the_practice_lead_is_paged_instead(world, ways, box, wire):
     with world.store.write() as session:
         trainer = session.get_one(Trainer, world.trainer_id)
@@ -168,6 +173,7 @@ def test_without_a_second_contact_the_practice_lead_is_paged_instead(world, ways
     assert sorted(texted(wire)) == [PHONE, PHONE, SECOND]
 
 
+@one_store
 def test_a_letter_whose_answer_was_lost_goes_again_under_the_same_id(world, ways, box):
     choose(world, "email")
     box.answer = "451 try later"
@@ -182,6 +188,7 @@ def test_a_letter_whose_answer_was_lost_goes_again_under_the_same_id(world, ways
     assert letter["Message-ID"] == page.carrier_id == f"<rungwise-{page.id}@example.org>"
 
 
+@one_store
 def test_a_refused_text_goes_by_email(world, ways, box, wire):
     wire.says = [Refused("No such number.")]
     world.reply("I fell")
@@ -190,6 +197,7 @@ def test_a_refused_text_goes_by_email(world, ways, box, wire):
     assert unpaged(world) == 0
 
 
+@one_store
 def test_a_refused_letter_goes_by_text(world, ways, box, wire):
     choose(world, "email")
     box.answer = "550 no such mailbox"
@@ -210,6 +218,7 @@ def test_a_text_that_does_not_leave_for_five_minutes_goes_by_email_once(world, w
     assert all(key.startswith("other-way:") for key in keys)
 
 
+@one_store
 def test_without_a_mail_server_a_wish_for_email_becomes_a_text(world, ways, wire):
     choose(world, "email")
     del ways["email"]
@@ -239,6 +248,7 @@ def test_when_every_way_fails_the_alert_stands_as_unpaged(world, ways, wire, lef
     assert PHONE in texted(wire)
 
 
+@one_store
 def test_a_receipt_that_says_it_failed_counts_the_alert_as_unpaged(world, ways, outbox_news):
     del ways["email"]
     world.reply("I fell")
@@ -260,6 +270,7 @@ def test_a_page_about_two_alerts_is_linked_to_both(world, ways):
         assert len(session.exec(select(AlertPage)).all()) == 2
 
 
+@one_store
 def test_the_demo_never_sends_email(world, ways, box):
     choose(world, "both")
     with world.store.write() as session:
@@ -268,6 +279,7 @@ def test_the_demo_never_sends_email(world, ways, box):
     assert box.letters == []
 
 
+@one_store
 def test_a_text_is_never_moved_to_the_mail_server_nor_a_letter_to_a_carrier(world, ways, wire):
     """When e-mail is down, its letters wait or go by text afresh: an address is no number."""
     choose(world, "both")

@@ -26,6 +26,8 @@ from service.store.due import due_of
 from service.store.tables import Alert, Audit, Client, Message, MoveRow, Practice, Report, Trainer
 from service.ticks.jobs import due_tick
 
+# On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
+one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 SECRET = "20 steady by the quince tree"
 
 
@@ -70,6 +72,7 @@ def a_night(world, after: timedelta) -> None:
     due_tick(world.store, world.clock)
 
 
+@one_store
 def test_words_are_kept_unless_the_practice_says_otherwise(practised):
     a_night(practised, timedelta(days=2000))
     assert all(one.removed_at is None for one in texts(practised))
@@ -146,6 +149,7 @@ def test_replay_counts_what_it_cannot_check_and_finds_no_difference(practised):
         assert how_many_removed(session) >= 3
 
 
+@one_store
 def test_an_export_holds_the_mark_and_no_word(practised):
     world = practised
     keep(world, 6)
@@ -173,6 +177,7 @@ def test_the_bytes_are_gone_from_the_file(practised):
         assert b"quince tree" not in held.read()
 
 
+@one_store
 def test_pieces_of_long_texts_go_with_them(practised):
     world = practised
     with world.store.write() as session:
@@ -197,6 +202,7 @@ def test_pieces_of_long_texts_go_with_them(practised):
         assert session.exec(select(InboundPart)).all() == []
 
 
+@one_store
 def test_a_long_past_goes_in_batches(practised):
     world = practised
     keep(world, 6)
@@ -210,6 +216,7 @@ def test_a_long_past_goes_in_batches(practised):
     assert all(one.removed_at is not None for one in texts(world))
 
 
+@one_store
 def test_going_back_to_keeping_ends_it(practised):
     world = practised
     keep(world, 6)
@@ -218,6 +225,7 @@ def test_going_back_to_keeping_ends_it(practised):
     assert all(one.removed_at is None for one in texts(world))
 
 
+@one_store
 def test_the_preview_counts_what_goes(practised):
     world = practised
     world.clock.advance(timedelta(days=200))
@@ -230,6 +238,7 @@ def test_the_preview_counts_what_goes(practised):
     assert counted == sum(one.removed_at is not None for one in texts(world)) > 0
 
 
+@one_store
 def test_only_the_lead_may(world, trainer):
     with world.store.write() as session, pytest.raises(OnlyTheLead):
         set_keeping(session, world.clock.now(), trainer, 6)

@@ -17,6 +17,9 @@ from service.store.tables import Alert, Client, Practice, Trainer
 from service.wording.segments import segments
 from service.wording.texts import render
 
+# On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
+one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
+
 
 @dataclass(frozen=True)
 class Told:
@@ -55,6 +58,7 @@ def said_by_us(name: str, language: str) -> str:
     return render(name, language, None, number="999")
 
 
+@one_store
 @pytest.mark.parametrize("told", TOLD, ids=lambda told: f"{told.language}-{told.alert}")
 def test_what_is_told_gets_its_fixed_text_its_alert_and_its_question(world, told: Told) -> None:
     speaking(world, told.language)
@@ -88,6 +92,7 @@ ANSWERS = [
 ]
 
 
+@one_store
 @pytest.mark.parametrize(("said", "answer", "text", "kind", "alert_says"), ANSWERS)
 def test_the_answer_joins_the_alert_and_is_answered(
     world, said, answer, text, kind, alert_says
@@ -107,6 +112,7 @@ def test_the_answer_joins_the_alert_and_is_answered(
         assert answer in [message.body for message in words_of(session, alert.id)]
 
 
+@one_store
 def test_no_answer_to_a_near_fall_sends_a_client_on(world) -> None:
     """The text after "no, I did not fall" still says to stop and sit; "well done" is not in it."""
     speaking(world, "en")
@@ -118,6 +124,7 @@ def test_no_answer_to_a_near_fall_sends_a_client_on(world) -> None:
     assert "No more practice for now" in text
 
 
+@one_store
 @pytest.mark.parametrize("words", ["20 steady", "20", "14 wobbly", "skipped", "too easy"])
 def test_results_of_a_resting_client_are_answered_kindly_and_move_nothing(world, words) -> None:
     world.pass_time(hours=1)
@@ -176,6 +183,7 @@ def test_the_return_is_at_most_where_they_were_and_gentler_for_a_week(world) -> 
     assert caution(7).steady_days_step == 2
 
 
+@one_store
 def test_a_client_who_rests_gets_no_prompt_until_the_trainer_says_where(world) -> None:
     world.pass_time(hours=1)
     world.reply("I fell")

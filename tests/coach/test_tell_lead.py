@@ -16,6 +16,8 @@ from service.store.scope import Scope, watch
 from service.store.tables import Message, Number, Practice, Trainer
 from service.ticks.jobs import due_tick, send_tick
 
+# On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
+one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 PATIENCE = timedelta(minutes=5)
 LEAD = "+12025550109"
 DOWN = TryLater("The carrier could not be reached.")
@@ -82,6 +84,7 @@ def notices(world) -> list[WatchNotice]:
         return list(session.exec(select(WatchNotice)).all())
 
 
+@one_store
 def test_a_carrier_that_is_down_is_told_by_email_after_the_set_time(world, ways, box, wire):
     wire.says = [DOWN]
     world.reply("HELP")
@@ -114,6 +117,7 @@ def test_it_shows_on_every_page_and_to_monitors_and_is_told_when_over(world, way
         assert watch(session, Scope(practice.id, None)).failing == ""
 
 
+@one_store
 def test_a_mail_server_that_is_down_is_told_by_text(world, ways, wire):
     ways["email"] = Mail(MailServer("127.0.0.1", "s@example.org", free_port(), "none"), "https://x")
     with world.store.write() as session:
@@ -134,6 +138,7 @@ def test_a_carrier_that_refuses_everything_counts_as_failing(world, ways, box, w
     assert any("no text has left by wire" in subject for subject in subjects(box))
 
 
+@one_store
 def test_refusals_of_one_phone_between_others_are_no_failing_carrier(world, ways, box, wire):
     answers = iter(range(1000))
     wire.says = [
@@ -145,6 +150,7 @@ def test_refusals_of_one_phone_between_others_are_no_failing_carrier(world, ways
     assert [what for what in notices(world) if what.what == "wire"] == []
 
 
+@one_store
 def test_with_a_second_number_it_is_told_by_that_too(world, ways, box, wire):
     with world.store.write() as session:
         practice = session.exec(select(Practice)).one()
@@ -158,6 +164,7 @@ def test_with_a_second_number_it_is_told_by_that_too(world, ways, box, wire):
     assert any("no text has left by wire" in text for text in texts(spare))
 
 
+@one_store
 def test_with_no_way_left_it_is_kept_and_told_as_soon_as_there_is_one(world, ways, box, wire):
     mail = ways.pop("email")
     wire.says = [DOWN]
@@ -170,6 +177,7 @@ def test_with_no_way_left_it_is_kept_and_told_as_soon_as_there_is_one(world, way
     assert len(subjects(box)) == 1
 
 
+@one_store
 def test_nobody_but_active_leads_is_told_and_never_on_a_demo(world, ways, box, wire):
     with world.store.write() as session:
         session.exec(select(Practice)).one().is_demo = True
@@ -183,6 +191,7 @@ def test_nobody_but_active_leads_is_told_and_never_on_a_demo(world, ways, box, w
     assert set(box.receivers) == {"lead@example.org"}
 
 
+@one_store
 def test_a_text_put_off_for_the_night_is_no_failing_carrier(world, ways, box):
     with world.store.write() as session:
         text = session.exec(select(Message)).first()

@@ -19,6 +19,8 @@ from service.ticks.heartbeat import heartbeat_client, heartbeat_tick
 from service.ticks.jobs import note_tick
 from service.ticks.watchdog import Watchdog, start_watchdog
 
+# On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
+one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PATIENCE = timedelta(minutes=5)
 
@@ -98,6 +100,7 @@ def watched(store: Store) -> Iterator[Watched]:
     made.dog.close()
 
 
+@one_store
 def test_while_ticks_run_nothing_is_said(watched: Watched) -> None:
     watched.minutes(30, ticks=True, step=2)
     assert watched.said("email") == watched.said("wire") == []
@@ -120,6 +123,7 @@ def test_stopped_ticks_are_told_to_the_lead_by_email_and_by_text(watched: Watche
     assert " minutes. " in watched.said("email")[1]
 
 
+@one_store
 def test_one_tick_of_two_that_hangs_is_enough(watched: Watched) -> None:
     watched.minutes(1, ticks=True)
     for _ in range(30):
@@ -139,6 +143,7 @@ def test_when_they_run_again_that_is_told_once(watched: Watched) -> None:
     assert len(watched.said("email")) == 3, "and a second time is told afresh"
 
 
+@one_store
 def test_a_way_that_fails_does_not_keep_the_other_from_being_used(watched: Watched) -> None:
     watched.minutes(1, ticks=True)
     watched.ways["email"].works = False
@@ -146,6 +151,7 @@ def test_a_way_that_fails_does_not_keep_the_other_from_being_used(watched: Watch
     assert len(watched.said("wire")) == 1
 
 
+@one_store
 def test_when_no_way_works_it_is_tried_until_one_does(watched: Watched) -> None:
     watched.minutes(1, ticks=True)
     for way in watched.ways.values():
@@ -171,6 +177,7 @@ def test_two_processes_tell_once(watched: Watched) -> None:
     other.close()
 
 
+@one_store
 def test_a_clock_that_is_set_forward_is_no_silence(watched: Watched) -> None:
     watched.minutes(1, ticks=True)
     note_tick(watched.store, "due", START + timedelta(days=1))
@@ -180,11 +187,13 @@ def test_a_clock_that_is_set_forward_is_no_silence(watched: Watched) -> None:
     assert watched.said("email") == []
 
 
+@one_store
 def test_a_database_where_ticks_never_ran_has_nothing_to_stop(watched: Watched) -> None:
     watched.minutes(30, step=2)
     assert watched.said("email") == []
 
 
+@one_store
 def test_a_database_that_is_gone_is_told_too(watched: Watched, tmp_path) -> None:
     """The notes stop with it; the leads' addresses were kept."""
     watched.minutes(1, ticks=True)
@@ -198,6 +207,7 @@ def test_a_database_that_is_gone_is_told_too(watched: Watched, tmp_path) -> None
     gone.close()
 
 
+@one_store
 def test_the_demo_tells_nobody(watched: Watched) -> None:
     with watched.store.write() as session:
         session.exec(select(Practice)).one().is_demo = True
@@ -206,6 +216,7 @@ def test_the_demo_tells_nobody(watched: Watched) -> None:
     assert watched.said("email") == []
 
 
+@one_store
 def test_the_thread_looks_by_itself_and_ends_when_told(watched: Watched) -> None:
     """In real time, with nothing but its own thread."""
     note_tick(watched.store, "due", START)
@@ -252,6 +263,7 @@ def ping(store: Store, monitor: str):
         yield lambda url=monitor: heartbeat_tick(store, HandClock(START), http, url)
 
 
+@one_store
 def test_a_service_that_is_well_pings(store: Store, ping) -> None:
     note_tick(store, "due", datetime.now(UTC))
     assert ping()
@@ -265,6 +277,7 @@ def test_one_whose_ticks_have_stopped_does_not(store: Store, ping) -> None:
     assert Monitor.asked == []
 
 
+@one_store
 def test_one_with_an_urgent_alert_nobody_was_paged_about_does_not(store: Store, ping) -> None:
     note_tick(store, "due", datetime.now(UTC))
     with store.write() as session:
@@ -288,6 +301,7 @@ def test_one_with_an_urgent_alert_nobody_was_paged_about_does_not(store: Store, 
     assert Monitor.asked == []
 
 
+@one_store
 @pytest.mark.parametrize("answered", [500, None])
 def test_a_monitor_that_fails_is_logged_without_its_address(
     store: Store, ping, answered, caplog: pytest.LogCaptureFixture

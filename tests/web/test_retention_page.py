@@ -3,7 +3,6 @@
 import re
 from datetime import timedelta
 
-import pytest
 from sqlmodel import select
 from web_world import World
 
@@ -34,7 +33,8 @@ def test_a_lead_looks_then_saves_and_the_night_does_as_the_page_said(world: Worl
     assert browser.post(PAGE, months="6", step="take").status_code == 303
     assert kept(world) == 6
     assert f"{counted[1]} texts from before" in plain(browser.page(PAGE))
-    world.pass_time(days=1)
+    world.clock.advance(timedelta(days=1))
+    world.tick()
     with world.store.read() as session:
         gone = session.exec(select(Message).where(Message.removed_at.is_not(None))).all()
     assert len(gone) == int(counted[1])
@@ -43,11 +43,12 @@ def test_a_lead_looks_then_saves_and_the_night_does_as_the_page_said(world: Worl
     assert "quince" not in page
 
 
-@pytest.mark.parametrize("months", ["5", "121", "six", "-6", "6" * 2000])
-def test_what_cannot_be_is_told(world: World, months: str) -> None:
-    answer = world.signed_in("lena").post(PAGE, months=months, step="take")
-    assert answer.status_code == 400
-    assert "6 to 120" in answer.text
+def test_what_cannot_be_is_told(world: World) -> None:
+    browser = world.signed_in("lena")
+    for months in ("5", "121", "six", "-6", "6" * 2000):
+        answer = browser.post(PAGE, months=months, step="take")
+        assert answer.status_code == 400, months[:20]
+        assert "6 to 120" in answer.text
     assert kept(world) is None
 
 
