@@ -175,7 +175,7 @@ def _note_use(parts: Parts, sign_in: SignIn, now: datetime) -> None:
 def find_sign_in(
     session: Session, token: str, now: datetime, idle: timedelta | None = None
 ) -> tuple[SignIn, Trainer, Practice] | None:
-    """The living sign-in of this cookie, with its trainer and practice. Unused for `idle`, it ends."""
+    """The living sign-in of this cookie, with trainer and practice. Unused for `idle`, it ends."""
     if not token:
         return None
     rows = (
