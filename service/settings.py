@@ -93,6 +93,9 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
     database_url: str = Field(default="sqlite:///rungwise.sqlite3", repr=False)
+    # To PostgreSQL, by this process: kept open, and opened besides while many are needed at once.
+    database_connections: int = Field(default=10, ge=1, le=200)
+    database_connections_more: int = Field(default=20, ge=0, le=200)
     # Newest first, separated by spaces or commas: `rungwise keys`.
     data_keys: DataKeys | None = Field(default=None, repr=False)
     host: str = "127.0.0.1"

@@ -4,6 +4,7 @@ import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import tenacity
@@ -26,13 +27,21 @@ GIVE_UP_AFTER_S = 20.0
 PASSING_STATES = ("08", "40001", "40P01", "53300", "55P03", "57P01", "57P02", "57P03")
 
 
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """Connections to PostgreSQL that a process keeps open, and how many more it may open."""
+
+    kept: int = 10
+    more: int = 20
+
+
 class Store:
     """One database. SQLite gets a single writer, because many writers there wait on each other."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, pool: Pool | None = None) -> None:
         self.url = url
         self.is_sqlite = url.startswith("sqlite")
-        self.engine = _open_sqlite(url) if self.is_sqlite else _open_postgresql(url)
+        self.engine = _open_sqlite(url) if self.is_sqlite else _open_postgresql(url, pool or Pool())
         self._turn: AbstractContextManager[object] = Turns() if self.is_sqlite else nullcontext()
         self._writing = self.engine.execution_options(writes=True)
 
@@ -108,7 +117,7 @@ _DECODE = json.JSONDecoder().raw_decode
 _BEGINS = frozenset('{["')
 
 
-def _open_postgresql(url: str) -> Engine:
+def _open_postgresql(url: str, pool: Pool) -> Engine:
     address = make_url(url)
     if address.drivername in ("postgres", "postgresql"):
         address = address.set(drivername="postgresql+psycopg")
@@ -118,8 +127,8 @@ def _open_postgresql(url: str) -> Engine:
         hide_parameters=True,
         json_deserializer=from_json,
         pool_pre_ping=True,
-        pool_size=10,
-        max_overflow=20,
+        pool_size=pool.kept,
+        max_overflow=pool.more,
         connect_args={"connect_timeout": CONNECT_TIMEOUT_S},
     )
     event.listen(engine, "connect", _prepare_postgresql)

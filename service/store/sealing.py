@@ -8,7 +8,7 @@ from sqlmodel import Field, Session, SQLModel, select
 from service.errors import ServiceError
 from service.settings import Settings
 from service.store.crypto import Key, Vault, keys_from, make_numbers_key, put_vault, unwrap
-from service.store.database import Store
+from service.store.database import Pool, Store
 from service.store.migrate import check_current
 from service.store.tables import Practice
 
@@ -63,7 +63,8 @@ def open_store(settings: Settings, database: str | None = None) -> Store:
 
     OlderDatabase, NewerDatabase, KeyMissing, NotSealedYet or HalfSealed when it cannot be used.
     """
-    store = Store(database or settings.database_url)
+    pool = Pool(settings.database_connections, settings.database_connections_more)
+    store = Store(database or settings.database_url, pool)
     try:
         check_current(store)
         unlock(store, keys_from(settings.data_keys))
