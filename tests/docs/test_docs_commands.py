@@ -79,6 +79,7 @@ WITHOUT_A_PARSER = {
     "tests/ladder/bench_simulate.py": (),
     "tests/ladder/draw_pictures.py": (),
     "tests/ladder/frozen_decisions.py": (),
+    "tests/reply/frozen_readings.py": (),
     "tests/ladder/write_rule_figures.py": (),
     "tests/store/keep_release.py": ("0_2_0",),
 }
