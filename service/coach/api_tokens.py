@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
 
+from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
 from service.coach.audit import record
 from service.coach.colleagues import require_lead
 from service.coach.people import name_or_refuse
 from service.errors import ImpossibleValue, NotFound, ServiceError
-from service.store.api_tables import ApiToken
+from service.store.api_tables import ApiAct, ApiToken
 from service.store.tables import Practice, Trainer
 
 # By their name in the API, and in words for the page.
@@ -36,6 +37,8 @@ MOST_TOKENS = 50
 # So that programs that look for leaked secrets know it when they see it.
 PREFIX = "rungwise_"
 USE_NOTED_EVERY = timedelta(minutes=1)
+# For so long an action's key stands for what it was answered, which may quote a client.
+ACTS_KEPT = timedelta(hours=24)
 
 
 class EnoughTokens(ServiceError):
@@ -141,6 +144,11 @@ def note_use(session: Session, now: datetime, token_id: int) -> None:
     if row is not None and use_is_news(row, now):
         row.last_used_at = now
         session.add(row)
+
+
+def forget_old_acts(session: Session, now: datetime) -> None:
+    """What programs were answered is kept for their repeats alone."""
+    session.execute(delete(ApiAct).where(col(ApiAct.at) < now - ACTS_KEPT))
 
 
 def _hash(token: str) -> str:

@@ -8,6 +8,7 @@ from functools import partial
 
 from service.carriers.hooks import HookAnswer, HookCall
 from service.clock import Clock
+from service.coach.api_tokens import forget_old_acts
 from service.coach.hook_calls import (
     Claimed,
     any_due,
@@ -60,5 +61,6 @@ def _answer(claimed: Claimed, post: Post) -> HookAnswer:
 
 
 def forget_tick(store: Store, clock: Clock) -> None:
-    """Take out what was settled long ago."""
+    """Take out calls that were settled long ago, and what programs were answered a day ago."""
     store.run(lambda session: forget_old_calls(session, clock.now()))
+    store.run(lambda session: forget_old_acts(session, clock.now()))

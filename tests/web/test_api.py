@@ -17,6 +17,7 @@ from service.errors import ImpossibleValue
 from service.parts import Parts
 from service.store.api_tables import ApiAct, ApiToken
 from service.store.tables import Audit, Client, Message, Trainer
+from service.ticks.webhooks import forget_tick
 from service.web.api.limits import Limits
 from service.web.api.paging import cursor_of
 
@@ -354,6 +355,20 @@ def test_keys_are_forgotten_after_a_day(world: World) -> None:
     ok(tess.post(f"{ada}/messages", key="other-key", body="Two"), 201)
     with world.store.read() as session:
         assert len(session.exec(select(ApiAct)).all()) == 1
+
+
+def test_what_was_answered_is_forgotten_after_a_day_also_by_itself(world: World) -> None:
+    ok(program(world).post(f"/clients/{world.clients['ada']}/messages", body="Widget"), 201)
+
+    def kept() -> int:
+        forget_tick(world.store, world.clock)
+        with world.store.read() as session:
+            return len(session.exec(select(ApiAct)).all())
+
+    world.clock.advance(timedelta(hours=24))
+    assert kept() == 1
+    world.clock.advance(timedelta(seconds=1))
+    assert kept() == 0
 
 
 @pytest.mark.parametrize("key", [None, "", "short", "x" * 65, "with space", "Zoë-Zoë-1"])

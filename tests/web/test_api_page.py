@@ -10,12 +10,11 @@ import pytest
 from standardwebhooks.webhooks import Webhook
 
 from service.carriers.hooks import new_secret
-from service.coach.api_tokens import SCOPES
+from service.coach.api_tokens import ACTS_KEPT, SCOPES
 from service.coach.hook_calls import GIVE_UP_AFTER, KINDS, WAITS
 from service.settings import Settings
 from service.web.api import ROUTERS
 from service.web.api.listing import described, page
-from service.web.api.writes import KEPT
 from service.web.programs import TELLS
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -52,7 +51,7 @@ def test_every_link_within_the_page_leads_somewhere() -> None:
 
 def test_the_figures_told_are_the_codes() -> None:
     assert f"{Settings().api_per_minute} unless the installation sets another" in PAGE
-    assert KEPT.total_seconds() == 24 * 3600
+    assert ACTS_KEPT.total_seconds() == 24 * 3600
     assert GIVE_UP_AFTER.total_seconds() == 24 * 3600
     assert "after 5 seconds at first and then twice as long each time, at most an hour" in PAGE
     assert (WAITS.multiplier, WAITS.max, WAITS.exp_base) == (5, 3600, 2)

@@ -6,7 +6,6 @@ process which died, leaves neither.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
 from hashlib import sha256
 from typing import Annotated, Any
 
@@ -16,6 +15,7 @@ from pydantic import BaseModel
 from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
+from service.coach.api_tokens import ACTS_KEPT
 from service.coach.audit import record
 from service.store.api_tables import ApiAct
 from service.store.once import insert_once
@@ -23,7 +23,6 @@ from service.web.api.caller import Caller
 from service.web.api.problems import KeyReused
 from service.web.visit import real_now
 
-KEPT = timedelta(hours=24)
 REPLAYED = "Idempotency-Replayed"
 Key = Annotated[
     str,
@@ -59,7 +58,7 @@ def once(
     asked_hash = sha256(f"{did} {sorted(asked.items())!r}".encode()).hexdigest()
     with called.parts.store.write() as session:
         mine = col(ApiAct.token_id) == called.token.id
-        session.execute(delete(ApiAct).where(mine, col(ApiAct.at) < now - KEPT))
+        session.execute(delete(ApiAct).where(mine, col(ApiAct.at) < now - ACTS_KEPT))
         values = {
             "token_id": called.token.id,
             "key_hash": sha256(key.encode()).hexdigest(),
