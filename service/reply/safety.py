@@ -23,7 +23,7 @@ class Found:
         """With one more mention: the strongest answer wins, and keeps its own words."""
         if _RANK[answer] > _RANK[self.answer]:
             return Found(answer, (span,))
-        if answer == self.answer and span not in self.spans:
+        if answer == self.answer and self.spans[-1:] != (span,):
             return Found(answer, (*self.spans, span))
         return self
 

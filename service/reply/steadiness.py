@@ -145,8 +145,8 @@ def _wobble(
 
 def _twice_denied(parse: Parse, index: int) -> bool:
     """ "couldn't do it without clutching the rail"."""
-    before = [place for place in clause(parse, index) if place < index]
-    return sum(has_tag(parse, place, "neg.strong") for place in before) > 1
+    first = max(clause(parse, index).start, index - scope.BACK)
+    return sum(has_tag(parse, place, "neg.strong") for place in range(first, index)) > 1
 
 
 def _bare_not(parse: Parse, index: int) -> bool:
