@@ -1,9 +1,11 @@
 """A practice with one client on a real database, a clock set by hand, and texts played through."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from postbox import Postbox, serving
 from sqlmodel import col, select
 from wire import Outbox, Wire
 
@@ -153,3 +155,24 @@ def outbox(world: World) -> Outbox:
 def trainer(world: World) -> Trainer:
     with world.store.read() as session:
         return session.get_one(Trainer, world.trainer_id)
+
+
+@pytest.fixture(scope="module")
+def mail_server() -> Iterator[Postbox]:
+    """A real mail server for all tests of a file."""
+    with serving() as served:
+        yield served
+
+
+@pytest.fixture
+def box(mail_server: Postbox) -> Postbox:
+    """The mail server's box, empty, taking everything."""
+    mail_server.letters.clear()
+    mail_server.receivers.clear()
+    mail_server.answer = "250 OK"
+    return mail_server
+
+
+@pytest.fixture
+def wire() -> Wire:
+    return Wire()

@@ -4,7 +4,7 @@ import socket
 from datetime import timedelta
 
 import pytest
-from postbox import SERVICE, Postbox, free_port, serving
+from postbox import SERVICE, free_port
 from sqlmodel import select
 from wire import Wire
 
@@ -32,25 +32,6 @@ from service.ticks.jobs import due_tick, send_tick
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 PHONE = "+12025550101"
 SECOND = "+12025550102"
-
-
-@pytest.fixture(scope="module")
-def _served():
-    with serving() as box:
-        yield box
-
-
-@pytest.fixture
-def box(_served: Postbox) -> Postbox:
-    _served.letters.clear()
-    _served.receivers.clear()
-    _served.answer = "250 OK"
-    return _served
-
-
-@pytest.fixture
-def wire() -> Wire:
-    return Wire()
 
 
 @pytest.fixture

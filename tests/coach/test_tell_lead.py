@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from postbox import free_port, serving
+from postbox import free_port
 from sqlmodel import select
 from wire import Wire
 
@@ -21,25 +21,6 @@ one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 PATIENCE = timedelta(minutes=5)
 LEAD = "+12025550109"
 DOWN = TryLater("The carrier could not be reached.")
-
-
-@pytest.fixture(scope="module")
-def _served():
-    with serving() as box:
-        yield box
-
-
-@pytest.fixture
-def box(_served):
-    _served.letters.clear()
-    _served.receivers.clear()
-    _served.answer = "250 OK"
-    return _served
-
-
-@pytest.fixture
-def wire() -> Wire:
-    return Wire()
 
 
 @pytest.fixture
