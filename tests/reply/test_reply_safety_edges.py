@@ -59,7 +59,8 @@ def test_a_pain_on_the_edge(text: str, pain: str, part: str | None) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("found myself on the pavement and the gravel", ["found myself on the pavement"]),
+        ("found myself on the pavement on the gravel", ["found myself on the pavement"]),
+        ("tripped up on the floor, on the floor", ["tripped up on the floor"]),
         ("didn't fall but nearly; didn't fall but nearly", ["but nearly"]),
     ],
 )
