@@ -9,6 +9,7 @@ from service.coach.situation import Situation
 from service.reply.reading import Asked, Context, Reading
 from service.store.ahead import known
 from service.store.due import clear_due, set_due
+from service.store.once import insert_row
 from service.store.tables import Client, Message, Question
 
 DOUBTS = ("fall_yes_no", "pain_yes_no", "dizzy_yes_no")
@@ -74,20 +75,18 @@ def safety_asked_since(session: Session, message: Message) -> bool:
     return session.exec(rows).first() is not None
 
 
-def ask(session: Session, now: datetime, client_id: int, kind: Asked, day: date) -> Question:
+def ask(session: Session, now: datetime, client_id: int, kind: Asked, day: date) -> None:
     """Remember that this was asked. A doubt gets a time by which it must be answered."""
     for question in open_questions(session, client_id):
         if question.kind == kind:
-            return question
+            return
         if question.kind not in SAFETY:
             question.answered_at = now
             session.add(question)
-    question = Question(client_id=client_id, kind=kind, local_date=day, asked_at=now)
-    session.add(question)
-    session.flush()
+    values = {"client_id": client_id, "kind": kind, "local_date": day, "asked_at": now}
+    question_id = insert_row(session, Question, values)
     if kind in DOUBTS:
-        set_due(session, "doubt", question.id, now + DOUBT_WAITS)
-    return question
+        set_due(session, "doubt", question_id, now + DOUBT_WAITS)
 
 
 def answered(session: Session, now: datetime, question: Question, message: Message) -> None:

@@ -9,6 +9,7 @@ from service.coach.situation import Situation, current_report, past
 from service.coach.stored import report_from_json, report_to_json
 from service.coach.verdict import verdict
 from service.ladder.progression import DayReport, Move
+from service.store.later import insert_later
 from service.store.once import insert_row
 from service.store.tables import MoveRow, Placement, Report
 
@@ -22,8 +23,8 @@ def store_move(
     *,
     report_id: int | None = None,
     trainer_id: int | None = None,
-) -> int:
-    """Add the move and put the client where it leads; the move's id."""
+) -> None:
+    """Add the move and put the client where it leads."""
     values = {
         "client_id": situation.client_id,
         "local_date": day,
@@ -42,7 +43,7 @@ def store_move(
         "decided_at": now,
     }
     place(session, now, situation.placement, move.to_key)
-    return insert_row(session, MoveRow, values)
+    insert_later(session, MoveRow, values)
 
 
 def place(session: Session, now: datetime, placement: Placement, rung_key: str) -> None:

@@ -21,6 +21,7 @@ from service.coach.asking import DOUBTS
 from service.coach.flow import Pace, allowance, spend, state_of
 from service.coach.numbers import From, first_number, number_of
 from service.store.due import set_due
+from service.store.later import insert_later
 from service.store.once import insert_once, insert_row, insert_row_once
 from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
 from service.ticks.due import Quiet, is_quiet, local_to_utc
@@ -97,8 +98,10 @@ def queue_answer(
     """Put an answer to a client's text in the outbox."""
     leaves_by = number_of(session, practice, client)
     values = _values(now, practice, text, client.phone, leaves_by, client_id=client.id)
-    message_id = insert_row(session, Message, values)
-    if text.kind in AT_LEAST_ONCE:
+    if text.kind not in AT_LEAST_ONCE:
+        insert_later(session, Message, values)
+    else:
+        message_id = insert_row(session, Message, values)
         set_due(session, "unsent", message_id, now + TELL_AFTER)
 
 

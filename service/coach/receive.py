@@ -35,6 +35,7 @@ from service.store.carrier_tables import InboundPart
 from service.store.crypto import blind
 from service.store.database import is_passing
 from service.store.due import set_due
+from service.store.later import rows_may_wait
 from service.store.once import insert_all_once
 from service.store.tables import Client, Message, Practice
 from service.store.written_out import CAME_IN
@@ -79,7 +80,8 @@ def receive_together(
     When one of them makes it fail, nothing of the transaction may be kept: take each by itself,
     so that only the text that we failed on is set aside.
     """
-    return _receive_whole(session, now, arrivals, together=True)
+    with rows_may_wait(session):
+        return _receive_whole(session, now, arrivals, together=True)
 
 
 def parts_waited(session: Session, now: datetime, part_id: int) -> None:

@@ -14,6 +14,7 @@ from service.coach.stored import PlanSettings, report_from_json, stored_ladder
 from service.ladder.progression import DayReport, Move, PastDay
 from service.ladder.rungs import Ladder, Rung
 from service.store.ahead import known
+from service.store.later import write_what_waits_about
 from service.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
 
 # The rule looks back at most a few weeks and the second opinion half a year; older days no longer
@@ -101,6 +102,7 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
     """
     if any(isinstance(row, MoveRow | Report) for row in (*session.new, *session.dirty)):
         session.flush()  # the plain statements below don't
+    write_what_waits_about(session, MoveRow, client_id)
     asked, values = _PAST_NOW, {"client_id": client_id}
     if as_of is not None:
         # What this very decision replaced was superseded at the same instant, so it is left out.
