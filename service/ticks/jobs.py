@@ -110,13 +110,15 @@ def _act_together(session: Session, now: datetime) -> int:
     """Act on all of a batch, with what they need read ahead, or fail as a whole."""
     rows = due_by(session, now, DUE_BATCH)
     clients = _free_clients(session, rows)
-    taken = [(row.id, _copy(row)) for row in rows if _is_free(row, clients)]
-    session.execute(delete(Due).where(col(Due.id).in_([row_id for row_id, _ in taken])))
+    taken = [row for row in rows if _is_free(row, clients)]
+    for row in taken:
+        session.expunge(row)
+    session.execute(delete(Due).where(col(Due.id).in_([row.id for row in taken])))
     practices = {client.practice_id for client in clients.values()}
     # Held, so that the session goes on knowing them.
     held = session.exec(select(Practice).where(col(Practice.id).in_(practices))).all()
     read_ahead_for_prompts(session, now, list(clients.values()))
-    for _, due in taken:
+    for due in taken:
         HANDLERS[due.kind](session, now, due)
     del held
     return len(rows)
@@ -146,12 +148,8 @@ def _free_clients(session: Session, rows: Sequence[Due]) -> dict[int, Client]:
     return {client.id: client for client in locked}
 
 
-def _copy(row: Due) -> Due:
-    return Due(kind=row.kind, subject_id=row.subject_id, at=row.at, local_date=row.local_date)
-
-
 def _act(session: Session, now: datetime, row: Due) -> None:
-    due = _copy(row)
+    due = Due(kind=row.kind, subject_id=row.subject_id, at=row.at, local_date=row.local_date)
     try:
         with session.begin_nested():
             session.delete(row)

@@ -21,6 +21,7 @@ _EXTENSION = "\f^{}\\[~]|€"
 
 GSM7_CHARACTERS = frozenset(_DEFAULT_ALPHABET.replace("\x1b", ""))
 GSM7_EXTENSION = frozenset(_EXTENSION)
+_GSM7 = GSM7_CHARACTERS | GSM7_EXTENSION
 
 # TS 23.040: 140 octets of user data; a joined part gives 6 of them to its header.
 ONE_PART_UNITS: dict[Encoding, int] = {"GSM-7": 160, "UCS-2": 70}
@@ -60,10 +61,10 @@ def segments(text: str) -> Segments:
     """
     text = _whole_characters(text)
     encoding: Encoding = "GSM-7" if gsm7_safe(text) else "UCS-2"
-    sizes = [_units(character, encoding) for character in text]
-    units = sum(sizes)
+    units = _all_units(text, encoding)
     if units <= ONE_PART_UNITS[encoding]:
         return Segments(encoding, units, (text,), (units,))
+    sizes = [_units(character, encoding) for character in text]
     cuts = list(_cuts(sizes, JOINED_PART_UNITS[encoding]))
     parts = tuple(text[start:end] for start, end in cuts)
     part_units = tuple(sum(sizes[start:end]) for start, end in cuts)
@@ -77,13 +78,20 @@ def fits_one(text: str) -> bool:
 
 def gsm7_safe(text: str) -> bool:
     """Whether every character is in GSM-7 (TS 23.038's default alphabet or its extension)."""
-    return all(c in GSM7_CHARACTERS or c in GSM7_EXTENSION for c in text)
+    return _GSM7.issuperset(text)
 
 
 def _whole_characters(text: str) -> str:
     if text.isascii():
         return text
     return text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
+
+
+def _all_units(text: str, encoding: Encoding) -> int:
+    """What the characters of a text come to; most texts are one part, and need no more."""
+    if encoding == "UCS-2":
+        return len(text.encode("utf-16-le")) // 2
+    return len(text) + sum(map(text.count, GSM7_EXTENSION))
 
 
 def _units(character: str, encoding: Encoding) -> int:
