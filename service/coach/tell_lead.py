@@ -7,11 +7,12 @@ over, and once when it is. What watches the ticks themselves is service/ticks/wa
 """
 
 import logging
-from collections.abc import Sequence, Set
+from collections import defaultdict
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, case, col, func, select
 
 from service.carriers.email import EMAIL
 from service.coach.duty import leads_of
@@ -24,7 +25,7 @@ from service.store import Store
 from service.store.alert_tables import WatchNotice
 from service.store.carrier_tables import CarrierState
 from service.store.database import one_at_a_time
-from service.store.tables import QUEUED, Message, Practice
+from service.store.tables import QUEUED, Message, Number, Practice
 from service.wording.texts import render
 
 log = logging.getLogger(__name__)
@@ -62,9 +63,13 @@ def _changes(
     """What is to be told: newly or still failing, or over (None)."""
     found: list[tuple[Practice, str, Failing | None]] = []
     practices = session.exec(select(Practice).where(col(Practice.is_demo).is_(False))).all()
+    notices: dict[int, dict[str, WatchNotice]] = defaultdict(dict)
+    for each in session.exec(select(WatchNotice)).all():
+        notices[each.practice_id][each.what] = each
+    known = _known(session, now, practices)
     for practice in practices:
-        held = {notice.what: notice for notice in notices_of(session, practice.id)}
-        failing = {one.what: one for one in failing_carriers(session, now, practice, set_up)}
+        held = notices[practice.id]
+        failing = {one.what: one for one in _failing(session, practice, set_up, known)}
         for what in sorted((held.keys() | failing.keys()) - {TICKS}):
             one, notice = failing.get(what), held.get(what)
             late = one is not None and now - one.since >= patience
@@ -102,10 +107,6 @@ def minutes_since(since: datetime, now: datetime) -> int:
     return min(int((now - since).total_seconds() // 60), 9999)
 
 
-def notices_of(session: Session, practice_id: int) -> Sequence[WatchNotice]:
-    return session.exec(select(WatchNotice).where(WatchNotice.practice_id == practice_id)).all()
-
-
 def _working_ways(
     session: Session,
     now: datetime,
@@ -115,7 +116,7 @@ def _working_ways(
     without: str,
 ) -> list[From]:
     """E-mail and the first number whose carrier works; what waits a moment is no failure yet."""
-    found = failing_carriers(session, now, practice, set_up)
+    found = _failing(session, practice, set_up, _known(session, now, [practice]))
     failing = {one.what for one in found if now - one.since >= patience} | {without}
     numbers = numbers_in_order(session, practice.id)
     usable = [each for each in numbers if each.carrier in set_up - failing]
@@ -147,42 +148,56 @@ def _queue(
 # --- whether a carrier fails ----------------------------------------------------------------------
 
 
-def failing_carriers(
-    session: Session, now: datetime, practice: Practice, set_up: Set[str]
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What is asked once for all practices: carriers' states, the carriers of each practice, and
+    since when the longest-waiting text of a practice could have left by a carrier.
+    """
+
+    states: Mapping[str, CarrierState]
+    carriers: Mapping[int, set[str]]
+    waiting: Mapping[tuple[int, str], datetime]
+
+
+def _known(session: Session, now: datetime, practices: Sequence[Practice]) -> _Known:
+    carriers = {practice.id: {practice.carrier} for practice in practices}
+    for practice_id, carrier in session.exec(select(Number.practice_id, Number.carrier)).all():
+        carriers.setdefault(practice_id, set()).add(carrier)
+    # Put off for quiet hours is no wait.
+    since = case((col(Message.attempts) > 0, col(Message.created_at)), else_=Message.not_before)
+    waits = select(Message.practice_id, Message.carrier, func.min(since)).where(
+        QUEUED, since <= now
+    )
+    if len(practices) == 1:
+        waits = waits.where(Message.practice_id == practices[0].id)
+    rows = session.exec(waits.group_by(col(Message.practice_id), col(Message.carrier))).all()
+    return _Known(
+        {one.name: one for one in session.exec(select(CarrierState)).all()},
+        carriers,
+        {(practice_id, carrier): at for practice_id, carrier, at in rows},
+    )
+
+
+def _failing(
+    session: Session, practice: Practice, set_up: Set[str], known: _Known
 ) -> list[Failing]:
     """The practice's carriers by which nothing leaves now, each with since when."""
-    numbers = {each.carrier for each in numbers_in_order(session, practice.id)}
-    states = {one.name: one for one in session.exec(select(CarrierState)).all()}
     lately = _lately(session, practice.id)
     found = []
-    for carrier in sorted(numbers | ({EMAIL} & set_up)):
+    for carrier in sorted(known.carriers[practice.id] | ({EMAIL} & set_up)):
         sinces = [
-            _down_since(states.get(carrier)),
-            _waiting_since(session, now, practice.id, carrier),
+            _down_since(known.states.get(carrier)),
+            known.waiting.get((practice.id, carrier)),
             _failing_since(lately, carrier),
         ]
-        known = [since for since in sinces if since is not None]
-        if known:
-            found.append(Failing(practice.id, carrier, min(known)))
+        there = [since for since in sinces if since is not None]
+        if there:
+            found.append(Failing(practice.id, carrier, min(there)))
     return found
 
 
 def _down_since(state: CarrierState | None) -> datetime | None:
     return state.down_since if state is not None and is_down(state) else None
-
-
-def _waiting_since(
-    session: Session, now: datetime, practice_id: int, carrier: str
-) -> datetime | None:
-    """Since when the longest-waiting text could have left; put off for quiet hours is no wait."""
-    rows = select(Message.attempts, Message.created_at, Message.not_before).where(
-        QUEUED, Message.practice_id == practice_id, Message.carrier == carrier
-    )
-    waits = [
-        created_at if attempts else not_before
-        for attempts, created_at, not_before in session.exec(rows.limit(LOOKED_AT)).all()
-    ]
-    return min((at for at in waits if at is not None and at <= now), default=None)
 
 
 def _lately(session: Session, practice_id: int) -> Sequence[tuple[str, str, datetime | None]]:
