@@ -26,7 +26,8 @@ INDEXES = (
 def upgrade() -> None:
     for name, table, columns, only in INDEXES:
         held = {} if only is None else {'sqlite_where': sa.text(only), 'postgresql_where': sa.text(only)}
-        op.create_index(name, table, columns, unique=False, **held)
+        # On a large database they may have been made beforehand, without locking (docs/scale.md).
+        op.create_index(name, table, columns, unique=False, if_not_exists=True, **held)
     op.drop_index('ix_message_practice_id', table_name='message')
 
 

@@ -48,9 +48,9 @@ from service.ticks.sending import Sender
 from service.web.arriving import MOST_TOGETHER, Call, store_calls
 
 PROCESSES = get_context("spawn")
-# Of a hundred clients, how many answer their text, and when: between these, in seconds.
+# Of a hundred clients, how many answer their text; not before so many seconds.
 ANSWERING = 60
-SOONEST_S, LATEST_S = 120, 2400
+SOONEST_S = 20
 # What they write, by hundredths: most in a few plain ways, some not to be read, some grave.
 SAID = (
     *["20 steady"] * 46, *["20 sec steady"] * 14, *["14 wobbly"] * 12, *["20"] * 10,
@@ -78,18 +78,23 @@ def _chance(number: int, salt: int, of: int) -> int:
     return (number * 2654435761 + salt * 40503) % 2**32 * of >> 32
 
 
-def says(number: int) -> tuple[str, float] | None:
+def says(number: int, within_s: float) -> tuple[str, float] | None:
     """What this client answers and after how many seconds; None for one who doesn't."""
     if _chance(number, 1, 100) >= ANSWERING:
         return None
-    return SAID[_chance(number, 2, 100)], SOONEST_S + _chance(number, 3, LATEST_S - SOONEST_S)
+    after_s = SOONEST_S + _chance(number, 3, 1000) / 1000 * (within_s - SOONEST_S)
+    return SAID[_chance(number, 2, 100)], after_s
 
 
 class Shared:
     """What the processes share: the clock, who is idle, and what became of each client's text."""
 
-    def __init__(self, clients: int, workers: int, begins: datetime, ends: datetime) -> None:
+    def __init__(
+        self, clients: int, workers: int, begins: datetime, ends: datetime, within_s: float
+    ) -> None:
         self.begins_s, self.ends_s = begins.timestamp(), ends.timestamp()
+        # The longest that a client takes to answer.
+        self.within_s = within_s
         # Seconds that the clock is ahead of the machine's monotonic one. Until all are there it
         # is earlier than anything due.
         self.ahead = PROCESSES.Value("d", begins.timestamp() - 7200 - monotonic(), lock=False)
@@ -181,7 +186,7 @@ class Answering(Sink):
         return number
 
     def _let_answer(self, number: int, now_s: float) -> None:
-        said = says(number)
+        said = says(number, self._shared.within_s)
         if said is not None:
             body, after_s = said
             text = InboundText(f"in-{number}", phone_of(number), practice_phone(number), body)
