@@ -324,6 +324,18 @@ def test_an_absence_is_counted_from_the_last_placement() -> None:
     assert again.because == "Away 7 days: back one landmark."
 
 
+def test_an_emergency_sign_alone_rests() -> None:
+    move = Diary(LADDER, "r05").tell(emergency=True)
+    assert (move.kind, move.alerts) == ("rest", ("emergency",))
+
+
+def test_far_short_goes_back_as_far_as_the_steps_and_to_the_bottom_at_most() -> None:
+    steps = Plan(caution=Caution(back_steps=3))
+    low = ladder_of(landmarks=(0, 1, 8))
+    assert Diary(low, "r02", steps).script("f")[0].to_key == "r00"
+    assert Diary(low, "r07", steps).script("f")[0].to_key == "r01"
+
+
 # --- one day --------------------------------------------------------------------------------------
 
 UNSIDED = LADDER["r05"]
