@@ -12,7 +12,7 @@ from web_world import World, make_world
 from service.app import create_app
 from service.carriers.hooks import HookAnswer, HookCall
 from service.meters import Meters
-from service.store.api_tables import ApiToken, Webhook
+from service.store.api_tables import ApiToken, Webhook, WebhookCall
 from service.store.tables import Audit, Practice
 from service.ticks.webhooks import webhook_tick
 
@@ -83,23 +83,23 @@ def test_a_token_that_cannot_be_is_refused_and_what_was_filled_in_stays(
         )
 
 
-def test_trainers_see_neither_the_page_nor_what_it_does(calm: World) -> None:
-    tess = calm.signed_in("tess")
+def test_trainers_see_neither_the_page_nor_what_it_does(world: World) -> None:
+    lead, tess = world.signed_in("lena"), world.signed_in("tess")
+    lead.post(f"{PAGE}/tokens", **FORM)
+    lead.post(f"{PAGE}/webhooks", hook_address=HOOK)
     assert tess.get(PAGE).status_code == 400
     assert "Other programs" not in tess.page("/practice")
-    for path, form in (
-        ("tokens", FORM),
-        ("tokens/1/revoke", {}),
-        ("webhooks", {"hook_address": HOOK}),
-        ("webhooks/1/try", {}),
-        ("webhooks/1/end", {}),
-    ):
+    for path, form in (("tokens", FORM), ("webhooks", {"hook_address": HOOK})):
         answer = tess.post(f"{PAGE}/{path}", **form)
         assert answer.status_code == 400, path
         assert "Only the practice lead" in answer.text
-    with calm.store.read() as session:
-        assert session.exec(select(ApiToken)).all() == []
-        assert session.exec(select(Webhook)).all() == []
+    for path in ("tokens/1/revoke", "webhooks/1/try", "webhooks/1/end"):
+        assert tess.post(f"{PAGE}/{path}").status_code == 404, path
+    with world.store.read() as session:
+        (token,) = session.exec(select(ApiToken)).all()
+        (hook,) = session.exec(select(Webhook)).all()
+        assert session.exec(select(WebhookCall)).all() == []
+    assert (token.revoked_at, hook.ended_at) == (None, None)
 
 
 def test_another_practices_lead_cannot_touch_them(world: World) -> None:
