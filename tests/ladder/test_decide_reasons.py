@@ -336,6 +336,16 @@ def test_far_short_goes_back_as_far_as_the_steps_and_to_the_bottom_at_most() -> 
     assert Diary(low, "r07", steps).script("f")[0].to_key == "r01"
 
 
+def test_a_placement_of_the_same_day_ends_an_absence_that_was_acted_on() -> None:
+    back = decide_absence(LADDER, Plan(), (), "r06", day_number(0), day_number(7))
+    assert back is not None
+    placed = (PastDay(day_number(7), None, back), override(7, "r04", "r05"))
+    assert decide_absence(LADDER, Plan(), placed, "r05", day_number(7), day_number(13)) is None
+    again = decide_absence(LADDER, Plan(), placed, "r05", day_number(7), day_number(14))
+    assert again is not None
+    assert (again.rule, again.facts["days_away"]) == ("away_back", 7)
+
+
 # --- one day --------------------------------------------------------------------------------------
 
 UNSIDED = LADDER["r05"]
