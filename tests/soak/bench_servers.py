@@ -2,11 +2,11 @@
 
     python tests/soak/bench_servers.py [--connections 32] [--rounds 3]
 
-The same replies as in bench_inbound.py, to one process and to two in turn, on one PostgreSQL server
-that waits for the disk. Server, processes and client share this machine's cores, so on a machine
-with few of them the rate says as much of the machine as of us. Therefore it also prints what the
-processes and the database server used of the cores, and from that the rate that each arrangement
-would reach if only its own busiest part were the limit and had a core for each process.
+The same replies as in bench_inbound.py, to one process and to two in turn, with as many
+connections to each, on one PostgreSQL server that waits for the disk. Server, processes and client
+share this machine's cores, so on a machine with few of them the rate says as much of the machine
+as of us. Therefore it also prints what the processes and the database server used of the cores,
+and from that what two processes would do if each had a core, by the CPU time they need for a reply.
 """
 
 import argparse
@@ -49,7 +49,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--connections", type=int, default=32)
+    parser.add_argument("--connections", type=int, default=32, help="to each process")
     parser.add_argument("--replies", type=int, default=1500, help="a run")
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--days", type=int, default=30, help="of each client's past")
@@ -73,7 +73,7 @@ def main() -> None:
                 ]
                 sent += given.replies
                 before, begun = used_s(postgres_pids()), perf_counter()
-                took = call(ports, pids, requests, given.connections)
+                took = call(ports, pids, requests, given.connections * count)
                 seconds = perf_counter() - begun
                 after = used_s(postgres_pids())
                 database_cores = sum(used - before.get(pid, 0.0) for pid, used in after.items())
