@@ -125,7 +125,10 @@ def start(stage: Stage) -> None:
         subprocess.run(["mount", "--bind", place, place], check=True)
     subprocess.run(["mount", "-t", "tmpfs", "tmpfs", stage.root / "tmp"], check=True)
     subprocess.run(["mount", "-o", "remount,ro,bind", stage.root], check=True)
-    given = {**environ(), "PATH": PATH, **stage.env}
+    # An engine takes HOME from the user's entry.
+    entries = (stage.root / "etc/passwd").read_text().splitlines()
+    (home,) = (entry.split(":")[5] for entry in entries if entry.startswith(f"{stage.user}:"))
+    given = {**environ(), "PATH": PATH, "HOME": home, **stage.env}
     drop = ["setpriv", f"--reuid={stage.user}", f"--regid={stage.user}", "--init-groups"]
     drop += ["--no-new-privs", "--bounding-set=-all", "--inh-caps=-all"]
 
