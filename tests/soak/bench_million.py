@@ -419,9 +419,9 @@ def measure(made: Any, given: argparse.Namespace) -> None:
         skipped = made.log.stat().st_size
         shared, lived = live(store, url, made.get_pid(), given)
         told["day"] = lived
+        told["after"] = weigh(store)
         if lived["finished"]:
             problems = check(store, shared, lived)
-        told["after"] = weigh(store)
         now = datetime.fromtimestamp(shared.now_s(), UTC)
         told["page_ms"] = pages(store, url, now, given.clients)
         told["slow"] = slow_statements(made.log, skipped)

@@ -60,6 +60,9 @@ SAID = (
 RECEIPT_AFTER_S = 3.0
 IDLE_S = 0.05
 LOOK_AFTER_EVERY_S = 1.0
+# Of sixteen texts each; then come replies and what is due, which have threads of their own in
+# service.
+ROUNDS_IN_TURN = 7
 # What one client's text has come to.
 WAITING, PROMPTED, SAYING, ANSWERED = range(4)
 
@@ -250,8 +253,11 @@ class Worker:
         if monotonic() - self._looked_at >= LOOK_AFTER_EVERY_S:
             self._looked_at = monotonic()
             look_after(self.parts.store, self.parts.carriers, self.clock)
-        while sent := sender.round():
+        for _ in range(ROUNDS_IN_TURN):
+            sent = sender.round()
             done += sent
+            if not sent:
+                break
         return done + self._bring_in()
 
     def _bring_in(self) -> int:
