@@ -19,7 +19,7 @@ INDEXES = (
     ('move_report', 'move', ['report_id'], 'report_id IS NOT NULL'),
     ('question_answer', 'question', ['answer_id'], 'answer_id IS NOT NULL'),
     ('ix_alert_message_message_id', 'alert_message', ['message_id'], None),
-    ('alert_unread', 'alert', ['last_at'], "urgency = 'urgent' AND state = 'new'"),
+    ('alert_unread', 'alert', ['urgency', 'last_at'], "state = 'new'"),
 )
 
 

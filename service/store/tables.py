@@ -302,7 +302,7 @@ class Alert(SQLModel, table=True):
             unique=True,
             **_only("state <> 'handled'"),
         ),
-        Index("alert_unread", "last_at", **_only("urgency = 'urgent' AND state = 'new'")),
+        Index("alert_unread", "urgency", "last_at", **_only("state = 'new'")),
     )
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id")
