@@ -40,14 +40,15 @@ class Call:
 class Arriving:
     """The calls that wait, for one event loop."""
 
-    def __init__(self, parts: Parts) -> None:
-        self._parts = parts
+    def __init__(self, parts: Parts, loop: asyncio.AbstractEventLoop) -> None:
+        self.parts = parts
+        self.loop = loop
         self._waiting: list[tuple[Call, asyncio.Future[list[int]]]] = []
         self._worker: asyncio.Task[None] | None = None
 
     async def store(self, call: Call) -> list[int]:
         """Store it with all that it sets off; the new messages' ids, once they are committed."""
-        done: asyncio.Future[list[int]] = asyncio.get_running_loop().create_future()
+        done: asyncio.Future[list[int]] = self.loop.create_future()
         self._waiting.append((call, done))
         if self._worker is None:
             self._worker = asyncio.create_task(self._work())
@@ -60,7 +61,7 @@ class Arriving:
                 together = self._waiting[:MOST_TOGETHER]
                 del self._waiting[:MOST_TOGETHER]
                 calls = [call for call, _ in together]
-                outcomes = await run_in_threadpool(store_calls, self._parts, calls)
+                outcomes = await run_in_threadpool(store_calls, self.parts, calls)
                 for (_, done), outcome in zip(together, outcomes, strict=True):
                     if done.done():
                         continue  # whoever called has gone

@@ -68,9 +68,9 @@ async def read_callback(request: Request) -> Callback:
 
 
 def arriving(request: Request, parts: Parts) -> Arriving:
-    """Where calls wait to be stored together, one for the event loop that runs them."""
-    state, loop = request.app.state, asyncio.get_running_loop()
-    kept: tuple[asyncio.AbstractEventLoop, Arriving] | None = getattr(state, "arriving", None)
-    if kept is None or kept[0] is not loop:
-        kept = state.arriving = (loop, Arriving(parts))
-    return kept[1]
+    """Where calls wait to be stored together: one for these parts and the event loop in use."""
+    kept: Arriving | None = getattr(request.app.state, "arriving", None)
+    loop = asyncio.get_running_loop()
+    if kept is None or kept.parts is not parts or kept.loop is not loop:
+        kept = request.app.state.arriving = Arriving(parts, loop)
+    return kept
