@@ -132,7 +132,10 @@ def test_a_prompt_that_waits_is_taken_back(world, text: str) -> None:
     world.clock.advance(timedelta(hours=1))
     due_tick(world.store, world.clock)  # and nothing leaves yet
     assert prompts(world) == ["queued"]
+    tick, world.tick = world.tick, lambda: None
     after(world, text)
+    assert prompts(world) == ["cancelled"], "with the text itself, before any tick"
+    world.tick = tick
     world.pass_time(hours=3)
     assert prompts(world) == ["cancelled"]
 
