@@ -60,8 +60,7 @@ SAID = (
 RECEIPT_AFTER_S = 3.0
 IDLE_S = 0.05
 LOOK_AFTER_EVERY_S = 1.0
-# Of sixteen texts each; then come replies and what is due, which have threads of their own in
-# service.
+# Of sixteen texts, or of what comes together; the other things have threads of their own in service.
 ROUNDS_IN_TURN = 7
 # What one client's text has come to.
 WAITING, PROMPTED, SAYING, ANSWERED = range(4)
@@ -258,7 +257,12 @@ class Worker:
             done += sent
             if not sent:
                 break
-        return done + self._bring_in()
+        for _ in range(ROUNDS_IN_TURN):
+            come = self._bring_in()
+            done += come
+            if not come:
+                break
+        return done
 
     def _bring_in(self) -> int:
         found = self.carrier.arrived(self.shared.now_s(), MOST_TOGETHER)
