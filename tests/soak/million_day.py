@@ -60,7 +60,7 @@ SAID = (
 RECEIPT_AFTER_S = 3.0
 IDLE_S = 0.05
 LOOK_AFTER_EVERY_S = 1.0
-# Of sixteen texts, or of what comes together; the other things have threads of their own in service.
+# Of sixteen texts, or of what comes together; the rest has threads of its own in service.
 ROUNDS_IN_TURN = 7
 # What one client's text has come to.
 WAITING, PROMPTED, SAYING, ANSWERED = range(4)
