@@ -49,9 +49,7 @@ class Score:
 
     def row(self) -> str:
         counted = self.killed + len(self.survivors)
-        return (
-            f"| `{self.file}` | {counted} | {self.killed} | {self.share:.1%} | {self.equivalent} |"
-        )
+        return f"| {self.file} | {counted} | {self.killed} | {self.share:.1%} | {self.equivalent} |"
 
 
 def modules() -> list[dict[str, object]]:
@@ -133,7 +131,8 @@ def write(scores: list[Score]) -> None:
     """Put the rows of these modules into the table in docs/safety.md; the others stay."""
     page = PAGE.read_text(encoding="utf-8")
     table = page.partition(BEGIN)[2].partition(END)[0]
-    rows = {row.split("`")[1]: row for row in table.splitlines() if row.startswith("| `")}
+    written = [row for row in table.splitlines() if row.startswith("| service/")]
+    rows = {row.split()[1]: row for row in written}
     rows |= {score.file: score.row() for score in scores}
     kept = [rows[str(module["file"])] for module in modules() if module["file"] in rows]
     head = "| module | mutants | killed | share | of no effect |\n| --- | --- | --- | --- | --- |"
