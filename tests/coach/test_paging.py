@@ -179,6 +179,18 @@ def test_a_refused_text_goes_by_email(world, ways, box, wire):
 
 
 @one_store
+def test_what_the_second_contact_does_not_get_is_no_letter_to_the_trainer(world, ways, box, wire):
+    wire.says = [
+        lambda text: Refused("No.") if text.to_phone == SECOND else Accepted(f"w-{text.id}")
+    ]
+    world.reply("I fell")
+    world.pass_time(minutes=11)
+    assert SECOND in texted(wire)
+    assert box.letters == []
+    assert unpaged(world) == 0
+
+
+@one_store
 def test_a_refused_letter_goes_by_text(world, ways, box, wire):
     choose(world, "email")
     box.answer = "550 no such mailbox"
