@@ -57,6 +57,8 @@ class Plan:
     # changes little; and never for longer than so many real seconds.
     lives: int = 60
     lives_s: float = 3.0
+    # By the simulated clock; fewer leave fewer on their way when a process dies.
+    texts_per_second: float = 10.0
     show: bool = True
 
     @property
@@ -96,7 +98,9 @@ class Soak:
             self.clock, Random(plan.seed + 1), Phones(Random(plan.seed + 2), plan.thinks_s)
         )
         self.operator.open()
-        self.servers = Servers(database_url, self.operator.url, plan.processes, folder)
+        self.servers = Servers(
+            database_url, self.operator.url, plan.processes, folder, plan.texts_per_second
+        )
         self.operator.ports = self.servers.ports
         self.operator.public_url = self.servers.public_url
         self.operator.aim.shoot = self._shoot

@@ -68,7 +68,7 @@ class Place:
     public_url: str
     operator_url: str
     log: str
-    texts_per_second: float = 10.0
+    texts_per_second: float
 
 
 def settings_for(place: Place) -> Settings:
@@ -129,7 +129,14 @@ class Servers:
     A helper process forks them; it is told by lines of JSON and answers each with a number.
     """
 
-    def __init__(self, database_url: str, operator_url: str, count: int, folder: Path) -> None:
+    def __init__(
+        self,
+        database_url: str,
+        operator_url: str,
+        count: int,
+        folder: Path,
+        texts_per_second: float,
+    ) -> None:
         self._helper = subprocess.Popen(
             [sys.executable, "-c", "import soak_server; soak_server.fork_servers()"],
             stdin=subprocess.PIPE,
@@ -147,7 +154,9 @@ class Servers:
         self.public_url = f"http://127.0.0.1:{ports[0]}"
         self.log = folder / "servers.log"
         self.places = [
-            Place(database_url, port, self.public_url, operator_url, str(self.log))
+            Place(
+                database_url, port, self.public_url, operator_url, str(self.log), texts_per_second
+            )
             for port in ports
         ]
         self.running: list[int | None] = [None] * count

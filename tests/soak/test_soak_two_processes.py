@@ -17,6 +17,7 @@ def test_two_processes_on_one_postgresql_lose_nothing_and_double_nothing(postgre
         thinks_s=60,
         lives=15,
         lives_s=2.0,
+        texts_per_second=1,
         show=False,
     )
     try:
@@ -25,5 +26,6 @@ def test_two_processes_on_one_postgresql_lose_nothing_and_double_nothing(postgre
         empty(postgres_store)
     assert told.broken == []
     assert told.kills >= 5
-    assert told.counts["prompts"] >= 20
-    assert told.counts["answered"] >= 10
+    # What was on its way when a process died may be unknown; most was not.
+    assert told.counts["prompts"] >= 5
+    assert told.counts["answered"] >= 5
