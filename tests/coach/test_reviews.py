@@ -13,7 +13,7 @@ from service.coach.stored import report_to_json
 from service.ladder.body import Body, Profile
 from service.ladder.day import DayReport, SideHold
 from service.store.scope import Scope
-from service.store.tables import Client, MoveRow, Practice, Report, Trainer
+from service.store.tables import Alert, Client, MoveRow, Practice, Report, Trainer
 
 BODY = Profile(Body(foot_length_mm=271, foot_breadth_mm=102, hip_width_mm=177))
 
@@ -46,8 +46,9 @@ def test_someone_new_and_steady_is_not_listed(world):
 def test_a_fall_lists_and_goes_on_listing_after_it_was_handled(world, trainer):
     days(world, "20 steady", "I fell this morning")
     assert listed(world) == ["fall", "resting"]
-    alert = world.alerts()["fall"]
+    fall = world.alerts()["fall"]
     with world.store.write() as session:
+        alert = session.get_one(Alert, fall.id)
         client_rung = world.situation.placement.rung_key
         handling = Handling("Phoned, no injury", resume_key=client_rung)
         handle(session, world.clock.now(), trainer, alert, world.situation, handling)
