@@ -21,7 +21,7 @@ from service.coach.retests import (
 from service.errors import EditedMeanwhile, ImpossibleValue, NotFound
 from service.store.intake_tables import Baseline
 from service.store.review_tables import Retest
-from service.store.tables import Audit, Client, ClientNote, Due
+from service.store.tables import Alert, Audit, Client, ClientNote, Due
 
 BEGAN = date(2026, 3, 2)
 TUG = NewRetest("tug", BEGAN, 74, {"time_s": 12.5, "aid": "none"}, "female", "In the kitchen.")
@@ -82,8 +82,9 @@ def test_a_retest_closes_the_note_and_starts_the_rhythm_afresh(world, trainer):
 
 def test_handling_the_note_counts_as_a_review(world, trainer):
     go_to(world, date(2026, 4, 15))
-    alert = world.alerts()["retest_due"]
+    due = world.alerts()["retest_due"]
     with world.store.write() as session:
+        alert = session.get_one(Alert, due.id)
         handle(session, world.clock.now(), trainer, alert, None, Handling("Phoned: all is well"))
     assert due_on(world) == date(2026, 4, 15) + timedelta(weeks=6)
     go_to(world, date(2026, 4, 17))

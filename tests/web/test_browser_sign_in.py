@@ -7,6 +7,7 @@ import pyotp
 import pytest
 import test_browser_evidence
 import test_browser_pages
+import test_duty_page
 import test_intake_browser
 from browsing import Window, served
 from fastapi.routing import APIRoute
@@ -91,6 +92,7 @@ def not_looked_at(world: World) -> list[str]:
         *test_browser_pages.PAGES.values(),
         *test_browser_evidence.PAGES,
         *test_intake_browser.PAGES,
+        *test_duty_page.PAGES,
     )
     paths = [re.sub(r"\{\w+\}", "1", page.partition("?")[0]) for page in pages]
     return [

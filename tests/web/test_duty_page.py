@@ -13,6 +13,8 @@ from service.store.alert_tables import Duty
 from service.store.tables import Message, Trainer
 
 PAGE = "/practice/duty"
+# Looked at in a browser here.
+PAGES = (PAGE, "/practice/retention")
 
 
 def line(number: int, day: str, begins: str, ends: str, who: int) -> dict[str, str]:
@@ -177,7 +179,7 @@ def test_it_works_without_scripts_and_is_accessible(world: World, browser: Brows
         wrong: list[str] = []
         for width, theme in zip(WIDTHS, THEMES, strict=True):
             window = Window(browser, address, width, theme).sign_in("lena")
-            for path in (PAGE, "/practice/retention", f"/practice/trainers/{theirs}"):
+            for path in (*PAGES, f"/practice/trainers/{theirs}"):
                 window.page.goto(path)
                 wrong += [f"{path}: {found}" for found in window.axe()]
                 assert window.sideways() <= 0, path
