@@ -328,7 +328,7 @@ def test_root_gets_what_the_tests_need_installed(without_chromium: Machine) -> N
     answering_id(without_chromium, 0)
     done = without_chromium.run("test", "-k", "one")
     assert "Installing from Debian: chromium\n" in done.stdout
-    assert done.stdout.splitlines()[-1].startswith("pytest -n 2")
+    assert done.stdout.splitlines()[-1].startswith("pytest -n 3")
     assert done.stdout.splitlines()[-1].endswith(" -k one")
     assert "apt-get install -y --no-install-recommends chromium\n" in without_chromium.called()
 
