@@ -1,5 +1,7 @@
 """One example for each English word list: that it is used, and what is read from it."""
 
+from collections import Counter
+
 import pytest
 
 from service.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
@@ -175,6 +177,17 @@ def lists(language: str) -> list[str]:
         if table not in OTHER_TABLES and (table not in VALUE_TABLES or table == "side")
         for key in known[table]
     ]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_list_says_a_thing_twice(language: str) -> None:
+    twice = {
+        f"{table}.{key}": said
+        for table, keys in tables(language).items()
+        for key, listed in keys.items()
+        if (said := [one for one, times in Counter(map(str, listed)).items() if times > 1])
+    }
+    assert twice == {}
 
 
 def test_every_list_has_an_example() -> None:
