@@ -157,7 +157,7 @@ def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quant
     more = number_at(parse, after + joined) if after + joined < len(parse.units) else None
     if more is not None and more.value < 60 and not more.unit:
         named = has_tag(parse, more.last + 1, "unit.seconds")
-        if named or (not _goes_on(parse, more, joined)):
+        if named or not _goes_on(parse, more, joined):
             return Quantity(value * 60 + more.value, quantity.first, more.last + named, "s")
     return Quantity(value * 60, quantity.first, unit, "s", quantity.word)
 

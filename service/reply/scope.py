@@ -15,7 +15,6 @@ Doubt = Literal["no", "unsure"] | None
 BACK = 14
 AHEAD = 14
 _LIST_ENDS = frozenset({"stop", "comma", "scope.or", "side", "number", "digits", "old.recent"})
-_DENIES = frozenset({"neg.strong", "steady.denied"})
 
 
 def denied(parse: Parse, event: Event, after: bool = True) -> Doubt:

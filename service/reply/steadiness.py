@@ -63,6 +63,7 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
     return Steady(overall, by_side, spans, praise)
 
 
+_SECONDS = ("digits", "number", "unit.seconds")
 _NEXT = frozenset({"comma", "join.and", "scope.but", "self.i", "scope.through", "near.before"})
 
 
@@ -155,9 +156,6 @@ def _bare_not(parse: Parse, index: int) -> bool:
     return after and has_tag(parse, index - 1, "side", *_SECONDS)
 
 
-_SECONDS = ("digits", "number", "unit.seconds")
-
-
 def _hoped(parse: Parse, index: int) -> bool:
     """Whether it is only wished for, feared or asked about: "will I be steadier?"."""
     return has_tag(parse, index - 1, "suppose.any") or supposing.asked(
@@ -178,7 +176,7 @@ def _comforts(parse: Parse, index: int, held: bool, safety: Safety) -> bool:
     if _of_oneself(parse, index) or (not held and _after_harm(safety, index)):
         return True
     around = sentence(parse, index)
-    if any(has_tag(parse, place, "digits", "number", "unit.seconds") for place in around):
+    if any(has_tag(parse, place, *_SECONDS) for place in around):
         return False
     if safety.falls:
         return True

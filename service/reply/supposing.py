@@ -1,9 +1,8 @@
 """Whether a mention is feared, supposed or asked about rather than told."""
 
 from service.reply.events import Event, is_event
+from service.reply.scope import AHEAD
 from service.reply.units import Parse, Unit, sentence
-
-AHEAD = 14
 
 _ON = frozenset({"scope.through", "self.i", "self.my", "near.before", "body", "unknown"})
 
