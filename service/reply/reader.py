@@ -14,7 +14,13 @@ from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
 from service.reply.pairs import pain_told
 from service.reply.reading import Context, Kind, Reading, Span
-from service.reply.safety import Safety, perhaps_a_fall, perhaps_a_pain, read_safety
+from service.reply.safety import (
+    Safety,
+    perhaps_a_fall,
+    perhaps_a_pain,
+    place_of_pain,
+    read_safety,
+)
 from service.reply.sides import Holds, read_holds
 from service.reply.steadiness import Steady, read_steadiness
 from service.reply.units import Parse, parse
@@ -45,16 +51,25 @@ def read(text: str, context: Context | None = None) -> Reading:
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
-    if kind == "other" and context.asked == "result" and not parsed.seen.isdisjoint(_NET):
-        safety = perhaps_a_pain(parsed, perhaps_a_fall(parsed, safety))
-        kind = "safety_only" if safety.reported else kind
-    if kind == "other" and answered is None and context.asked in ("hurt", "pain_yes_no"):
-        # "my wrist" to "are you hurt?".
-        safety = perhaps_a_pain(parsed, safety, "yes")
+    if kind == "other":
+        safety = _perhaps(parsed, context, answered, safety)
         kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
     return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)
+
+
+def _perhaps(
+    parsed: Parse, context: Context, answered: kinds.YesNo | None, safety: Safety
+) -> Safety:
+    """What may still be told of harm in a text that no rule understood."""
+    if context.asked == "result" and not parsed.seen.isdisjoint(_NET):
+        return perhaps_a_pain(parsed, perhaps_a_fall(parsed, safety))
+    if answered is None and kinds.SAFETY_QUESTIONS.get(context.asked) == "pain":
+        safety = perhaps_a_pain(parsed, safety, answering=True)
+        told = safety.of("pain").answer == "yes"
+        return place_of_pain(parsed, safety) if told else safety
+    return safety
 
 
 def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
@@ -99,7 +114,8 @@ def _with_answer(
         answer = "unsure"
     found = dict(safety.found)
     found[family] = known.stronger(answer, span)
-    return _with_body(parsed, replace(safety, found=found), family)
+    safety = replace(safety, found=found)
+    return place_of_pain(parsed, safety) if family == "pain" else safety
 
 
 def _only_old(parsed: Parse) -> bool:
@@ -126,15 +142,6 @@ def _help_in_answer(parsed: Parse, safety: Safety, family: str) -> Safety:
     return replace(safety, found=found)
 
 
-def _with_body(parsed: Parse, safety: Safety, family: str) -> Safety:
-    """A body part named in a yes about pain."""
-    named = parsed.places("body")
-    if family != "pain" or safety.body_part is not None or not named:
-        return safety
-    part = parsed.units[named[0]].values["body"]
-    return replace(safety, body_part=part, body_spans=(parsed.span(named[0], named[0]),))
-
-
 def _pain_score(
     parsed: Parse,
     context: Context,
@@ -150,7 +157,7 @@ def _pain_score(
     if told is not None and score:
         found = dict(safety.found)
         found["pain"] = safety.of("pain").stronger("yes", parsed.span(told.first, told.last))
-        safety = _with_body(parsed, replace(safety, found=found), "pain")
+        safety = place_of_pain(parsed, replace(safety, found=found))
     kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
     reading = _reading(parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened)
     because = {name: spans for name, spans in reading.because.items() if name != "pain_score"}

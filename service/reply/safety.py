@@ -118,8 +118,8 @@ _WORSE = ("fall.", "dizzy.", "emergency.f", "emergency.up", "emergency.sign", "d
 
 def _anothers(parse: Parse, event: Event) -> bool:
     """Whether somebody else is spoken of before it in its sentence, and the client is not hurt."""
-    before = [parse.units[place].tags for place in sentence(parse, event.first)]
-    before = before[: event.first - sentence(parse, event.first).start]
+    first = sentence(parse, event.first).start
+    before = [parse.units[place].tags for place in range(first, event.first)]
     own = any(not tags.isdisjoint({"fall.verb", "fall.phrase", "self.i"}) for tags in before)
     return not own and any(not tags.isdisjoint({"other.person", "other.kin"}) for tags in before)
 
@@ -171,7 +171,8 @@ def read_safety(parse: Parse) -> Safety:
     if "fall" not in found:
         _caught_in_the_net(parse, found)
     body, spans = _body(parse, felt, struck)
-    _chest(parse, found, body, felt)
+    if felt:
+        _chest(found, body, parse.span(felt[0].first, felt[0].last))
     return Safety(found, body, spans, tuple(falls), frozenset(told), elsewhere)
 
 
@@ -232,18 +233,25 @@ def _not_the_part(parse: Parse, index: int) -> bool:
     )
 
 
-def perhaps_a_pain(parse: Parse, safety: Safety, means: Answer = "unsure") -> Safety:
-    """Where nothing else was understood, a part of the body is asked about, or answers."""
+def perhaps_a_pain(parse: Parse, safety: Safety, answering: bool = False) -> Safety:
+    """Where nothing else was understood, a part of the body is asked about.
+
+    With `answering` it is the answer to "are you hurt?": "my wrist", and "my head" too.
+    """
     if safety.of("pain").spans:
         return safety
     for index in parse.places("body"):
         event = Event("pain", "noun", index, index)
-        if parse.units[index].values["body"] in _SPOKEN_OF or _not_the_part(parse, index):
+        unit = parse.units[index]
+        loose = unit.values["body"] in _SPOKEN_OF
+        if (loose and not answering) or _not_the_part(parse, index):
             continue
         if scope.denied(parse, event) or scope.others(parse, event, False):
             continue
         if not supposing.supposed(parse, event):
-            found = {**safety.found, "pain": Found(means, (parse.span(index, index),))}
+            named = not loose or parse.tokens.words[unit.start] in parse.lexicon.opens
+            answer: Answer = "yes" if answering and named else "unsure"
+            found = {**safety.found, "pain": Found(answer, (parse.span(index, index),))}
             return replace(safety, found=found)
     return safety
 
@@ -288,12 +296,23 @@ def _caught_in_the_net(parse: Parse, found: dict[str, Found]) -> None:
         found["fall"] = found.get("fall", _NOTHING).stronger(answer, parse.span(index, index))
 
 
-def _chest(parse: Parse, found: dict[str, Found], body: str | None, felt: Sequence[Event]) -> None:
+def _chest(found: dict[str, Found], body: str | None, span: Span) -> None:
     """Pain in the chest is an emergency, however it is put."""
-    if body == "chest" and felt:
-        known = found.get("emergency", _NOTHING)
-        if known.answer != "yes":
-            found["emergency"] = known.stronger("yes", parse.span(felt[0].first, felt[0].last))
+    known = found.get("emergency", _NOTHING)
+    if body == "chest" and known.answer != "yes":
+        found["emergency"] = known.stronger("yes", span)
+
+
+def place_of_pain(parse: Parse, safety: Safety) -> Safety:
+    """Where it hurts, by the first part of the body named in an answer: "yes, my knee"."""
+    named = parse.places("body")
+    if safety.body_part is not None or not named:
+        return safety
+    part, span = parse.units[named[0]].values["body"], parse.span(named[0], named[0])
+    found = dict(safety.found)
+    if safety.of("pain").answer == "yes":
+        _chest(found, part, span)
+    return replace(safety, found=found, body_part=part, body_spans=(span,))
 
 
 def _body(

@@ -74,3 +74,43 @@ def test_the_words_behind_an_answer_are_the_first_that_say_it(text: str, words: 
 def test_the_chest_is_an_emergency_and_a_denied_pain_of_it_is_none(text: str) -> None:
     assert told(text)[3] is True
     assert told("no pain in my chest")[3] is False
+
+
+@pytest.mark.parametrize(
+    ("text", "pain", "part"),
+    [
+        ("my wrist", "yes", "wrist"),
+        ("my head", "yes", "head"),
+        ("just my finger", "yes", "finger"),
+        # A part that is spoken of for much else, and not said to be theirs.
+        ("face", "unsure", None),
+        ("my son's hand", "no", None),
+        ("back soon", "no", None),
+    ],
+)
+def test_a_part_of_the_body_answers_whether_it_hurts(
+    text: str, pain: str, part: str | None
+) -> None:
+    reading = read(text, Context(asked="hurt"))
+    assert (reading.pain, reading.body_part) == (pain, part)
+
+
+@pytest.mark.parametrize(
+    ("asked", "text", "language"),
+    [
+        ("hurt", "yes my chest", "en"),
+        ("pain_yes_no", "yes, chest", "en"),
+        ("pain_score", "8 chest", "en"),
+        ("hurt", "el pecho", "es"),
+        ("hurt", "sí, el pecho", "es"),
+        ("pain_score", "7 en el pecho", "es"),
+    ],
+)
+def test_the_chest_is_an_emergency_in_an_answer_too(asked, text: str, language: str) -> None:
+    reading = read(text, Context(asked=asked, language=language))
+    assert (reading.pain, reading.body_part, reading.emergency) == ("yes", "chest", True)
+
+
+def test_no_pain_in_the_chest_is_none_in_an_answer_too() -> None:
+    assert read("no, my chest is fine", Context(asked="hurt")).emergency is False
+    assert read("0, chest is fine", Context(asked="pain_score")).emergency is False
