@@ -1,6 +1,7 @@
 """The API's own description, as OpenAPI 3.1: from the routes, with what they may answer."""
 
 from collections.abc import Iterator
+from copy import deepcopy
 from typing import Any
 
 from fastapi import FastAPI
@@ -24,7 +25,8 @@ ANSWERS = {
 
 def document(app: FastAPI, routes: list[APIRoute]) -> dict[str, Any]:
     """The description of these routes of the API."""
-    found: dict[str, Any] = app.openapi()
+    # The application keeps what it gives, so that completing it twice would say things twice.
+    found: dict[str, Any] = deepcopy(app.openapi())
     schemas = found["components"]["schemas"]
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
