@@ -75,7 +75,10 @@ def sign(secret: str, called: str, at: datetime, body: str) -> str:
 
 def addresses_of(host: str, port: int) -> list[str]:
     """Where a name leads now; OSError if nowhere."""
-    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    except UnicodeError:
+        raise OSError("no name can be so") from None  # such as one with two dots together
     return [str(place[0]) for *_, place in found]
 
 

@@ -219,6 +219,13 @@ def test_a_name_that_leads_nowhere_is_refused() -> None:
         check_address("https://records.example.org/", lookup=nowhere)
 
 
+@pytest.mark.parametrize("host", ["a..example.org", ".example.org", "a" * 64 + ".example.org"])
+def test_what_cannot_be_a_name_leads_nowhere(host: str) -> None:
+    with pytest.raises(ImpossibleValue, match="a name that leads somewhere"):
+        check_address(f"https://{host}/")
+    assert post(call(f"https://{host}/")) == HookAnswer("It could not be reached.")
+
+
 def test_one_private_address_among_public_ones_is_enough_to_refuse() -> None:
     with pytest.raises(ImpossibleValue, match="private"):
         check_address("https://x.example.org/", lookup=lambda *_: [PUBLIC, "10.0.0.1"])
