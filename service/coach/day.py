@@ -87,12 +87,14 @@ def _note_effort(reply: Reply, effort: str) -> None:
 def answer_question(reply: Reply) -> None:
     """Keep a question for the trainer; where it is about today's stance, send the task again.
 
-    Nothing that could be read as "go on" goes to a client who rests or whose fall is in doubt.
+    Nothing that could be read as "go on" goes to a client who rests or is paused, whose fall is in
+    doubt, or who has since come to another rung than the one asked for.
     """
     situation = reply.situation
     doubt = asking.open_doubt(reply.session, situation.client_id)
-    practising = reply.asked_key is not None and not situation.resting and doubt is None
-    if not (practising and reply.reading.about_task):
+    practising = reply.client.state == "active" and doubt is None
+    here = reply.asked_key == situation.rung.key
+    if not (practising and here and reply.reading.about_task):
         reply.alert("question", "The client was told that you have the question.")
         reply.say("question_kept")
         return
@@ -101,7 +103,8 @@ def answer_question(reply: Reply) -> None:
     )
     language = reply.client.language
     task = rung_text(situation.rung, situation.settings.target_s, language).strip()
-    reply.answer(render("task_again", language, reply.wording, task=task))
+    body = render("task_again", language, reply.wording, task=task)
+    reply.answer(body, rung_key=situation.rung.key)
 
 
 def raise_move_alert(session: Session, now: datetime, situation: Situation, kind: str) -> None:

@@ -27,9 +27,9 @@ class Exchange:
     reading: Reading
     context: Context
 
-    def answer(self, body: str, kind: str = "answer") -> None:
-        """Queue a text back to the client."""
-        text = Text(kind, body, answers_id=self.message.id)
+    def answer(self, body: str, kind: str = "answer", rung_key: str | None = None) -> None:
+        """Queue a text back to the client; with the rung, if it asks to practise one."""
+        text = Text(kind, body, rung_key=rung_key, answers_id=self.message.id)
         queue_answer(self.session, self.now, self.practice, self.client, text)
 
     @property

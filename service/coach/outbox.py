@@ -31,7 +31,7 @@ LEASE = timedelta(seconds=60)
 AT_LEAST_ONCE = frozenset({"safety", "page", "help", "opt_out"})
 # Lower leaves first.
 RANK = {"safety": 0, "page": 0, "help": 0, "opt_out": 0, "answer": 1, "question": 1}
-# What a client who stopped, rests or is paused must not get any more.
+# What a client who stopped, rests or is paused must not get any more; nor any text about a rung.
 CANCELLED_BY_REST = ("prompt", "reminder", "weekly")
 # To someone who said STOP, only its confirmation and what answers their own call for help.
 AFTER_STOP = frozenset({"opt_out", "safety", "help"})
@@ -51,6 +51,7 @@ LONGEST_AT_CARRIER = timedelta(hours=4)
 class Text:
     """A text to queue. `once_key` unique for ever: a second one with the same key is not queued.
 
+    `rung_key` is the rung that it asks the client to practise: it leaves for no other one.
     `not_after` is when it is given up; None takes what its kind is good for.
     """
 
@@ -175,7 +176,7 @@ def _values(
 
 def cancel_prompts(session: Session, client_id: int) -> None:
     """Take back what has not left yet and asks the client to practise."""
-    asks = col(Message.kind).in_(CANCELLED_BY_REST)
+    asks = or_(col(Message.kind).in_(CANCELLED_BY_REST), col(Message.rung_key).is_not(None))
     _cancel(session, client_id, asks, "The client stopped, rests or is paused.")
 
 
@@ -327,7 +328,7 @@ def _barred(message: Message, whom: _Whom) -> str | None:
     """Why the client must not get this text, or None."""
     if whom.state == "stopped" and message.kind not in AFTER_STOP:
         return "The client said STOP."
-    if message.kind not in CANCELLED_BY_REST:
+    if message.kind not in CANCELLED_BY_REST and message.rung_key is None:
         return None
     if whom.state != "active":
         return "The client stopped, rests or is paused."

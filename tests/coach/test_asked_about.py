@@ -1,5 +1,21 @@
 """What a client asks, and what they find too hard or too easy: kept, answered, never obeyed up."""
 
+import pytest
+from sqlmodel import select
+
+from service.coach.override import pause, place_client
+from service.coach.situation import load
+from service.store.tables import Client, Message
+
+ASKS = "Which foot goes in front?"
+
+
+def tasks_again(store):
+    """The states of the answers that told a task again."""
+    with store.read() as session:
+        rows = session.exec(select(Message).where(Message.kind == "answer")).all()
+    return [row.state for row in rows if row.body.startswith("Today's task again:")]
+
 
 def test_a_question_about_the_stance_gets_the_task_again_and_is_kept_too(world):
     world.pass_time(hours=1)
@@ -15,6 +31,46 @@ def test_a_question_about_the_stance_from_a_resting_client_sends_no_task(world):
     world.reply("I fell in the kitchen")
     world.reply("Which foot goes in front?")
     assert not [each for each in world.sent("answer") if "task again" in each.body]
+
+
+@pytest.mark.parametrize("change", ["paused", "another rung"])
+def test_a_question_sends_no_task_that_is_not_todays(world, trainer, change):
+    world.pass_time(hours=1)
+    with world.store.write() as session:
+        now = world.clock.now()
+        situation = load(session, session.get_one(Client, world.client_id))
+        if change == "paused":
+            pause(session, now, trainer, situation)
+        else:
+            further = situation.ladder.rungs[situation.ladder.index(situation.rung.key) + 1]
+            place_client(session, now, trainer, situation, further.key, "seen at the visit")
+    world.reply(ASKS)
+    assert tasks_again(world.store) == []
+    assert "kept your question" in world.sent("answer")[-1].body
+    assert world.alerts()["question"].urgency == "note"
+
+
+@pytest.mark.parametrize("says", ["I fell in the kitchen", "I slipped and nearly fell", "STOP"])
+def test_a_task_told_again_that_has_not_left_is_taken_back_by_a_fall_a_doubt_or_stop(outbox, says):
+    outbox.world.pass_time(hours=1)
+    outbox.send()
+    outbox.world.reply(ASKS)
+    assert tasks_again(outbox.world.store) == ["queued"]
+    outbox.world.reply(says)
+    outbox.send()
+    assert tasks_again(outbox.world.store) == ["cancelled"]
+    assert not [text for text in outbox.wire.got if "task again" in text.body]
+
+
+def test_a_task_told_again_that_waits_leaves_no_more_after_a_pause(outbox, trainer):
+    outbox.world.pass_time(hours=1)
+    outbox.send()
+    outbox.world.reply(ASKS)
+    with outbox.world.store.write() as session:
+        situation = load(session, session.get_one(Client, outbox.world.client_id))
+        pause(session, outbox.world.clock.now(), trainer, situation)
+    outbox.send()
+    assert tasks_again(outbox.world.store) == ["cancelled"]
 
 
 def test_too_hard_is_noted_and_moves_nothing_by_itself(world):
