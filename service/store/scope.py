@@ -34,7 +34,8 @@ class Scope:
 class Watch:
     """What every page shows at its head. `urgent_waiting` are unseen or were never paged.
 
-    `failing` is a carrier by which nothing leaves, empty when all work.
+    `failing` is a carrier by which nothing leaves, empty when all work: one of texts before e-mail,
+    for where both fail, what must be done about the texts must be said.
     """
 
     open_alerts: int
@@ -59,10 +60,11 @@ def watch(session: Session, scope: Scope) -> Watch:
         )
     )
     open_alerts, urgent_waiting = session.exec(rows).one()
+    what = col(WatchNotice.what)
     failing = (
-        select(func.min(WatchNotice.what))
-        .where(WatchNotice.practice_id == scope.practice_id, WatchNotice.what != "ticks")
+        select(func.coalesce(func.min(what).filter(what != "email"), func.min(what)))
+        .where(WatchNotice.practice_id == scope.practice_id, what != "ticks")
         .scalar_subquery()
     )
-    last_tick, what = session.exec(select(func.min(LastTick.at), failing)).one()
-    return Watch(open_alerts, urgent_waiting, last_tick, what or "")
+    last_tick, fails = session.exec(select(func.min(LastTick.at), failing)).one()
+    return Watch(open_alerts, urgent_waiting, last_tick, fails or "")

@@ -110,6 +110,20 @@ def test_a_mail_server_that_is_down_is_told_by_text(world, ways, wire):
     assert "no e-mail has left" in told
 
 
+def test_where_texts_and_mail_fail_every_page_says_so_of_the_texts(world):
+    """Of e-mail it says that pages go by text: that would be untrue then."""
+    with world.store.write() as session:
+        practice = session.exec(select(Practice)).one()
+        for what in ("email", "kannel"):
+            at = world.clock.now()
+            session.add(WatchNotice(practice_id=practice.id, what=what, since=at))
+            session.flush()
+            assert watch(session, Scope(practice.id, None)).failing == what
+        session.delete(session.get_one(WatchNotice, (practice.id, "email")))
+        session.flush()
+        assert watch(session, Scope(practice.id, None)).failing == "kannel"
+
+
 def test_a_carrier_that_refuses_everything_counts_as_failing(world, ways, box, wire):
     """A wrong password answers at once and opens no circuit."""
     wire.says = [Refused("Kannel refused our user name.")]
