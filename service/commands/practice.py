@@ -5,16 +5,13 @@ import argparse
 from sqlmodel import Session, select
 
 from service.carriers.email import EMAIL
-from service.carriers.phone import to_e164
 from service.coach.invitations import email_or_refuse, invite_first, reset
-from service.coach.people import name_or_refuse
-from service.coach.practice_settings import LONGEST_PRACTICE_NAME
+from service.commands.setup_people import make_practice
+from service.commands.setup_questions import PRACTICE
 from service.errors import ImpossibleValue, NotFound
 from service.parts import Parts, assemble
 from service.settings import Settings
 from service.store.tables import Practice, Trainer
-from service.ticks.due import zone_named
-from service.wording.safety import emergency_number, known_country
 from service.wording.texts import LANGUAGES
 
 
@@ -54,34 +51,18 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _add(session: Session, parts: Parts, options: argparse.Namespace) -> str:
-    country = options.country.strip().upper()
-    if not known_country(country):
-        raise ImpossibleValue("country", options.country, "two letters of a country we know")
+    told: dict[str, str] = {}
+    for question in PRACTICE:  # in its order, for the number is read as dialled in the country
+        given = getattr(options, question.name.removeprefix("practice."))
+        told[question.name] = question.check(given, told)
     for_texts = sorted(parts.carriers.keys() - {EMAIL})
     if options.carrier not in for_texts:
         known = " or ".join(for_texts)
         raise ImpossibleValue("carrier", options.carrier, f"one that is set up: {known}")
-    name = name_or_refuse("name", options.name)
-    if len(name) > LONGEST_PRACTICE_NAME:
-        allowed = f"at most {LONGEST_PRACTICE_NAME} characters, to fit the texts"
-        raise ImpossibleValue("name", name, allowed)
-    zone = zone_named(options.zone).key
-    phone = to_e164(options.phone, country)
+    phone = told["practice.phone"]
     if session.exec(select(Practice.id).where(Practice.phone == phone)).first() is not None:
         raise ImpossibleValue("phone", phone, "a number that no other practice here has")
-    practice = Practice(
-        name=name,
-        phone=phone,
-        country=country,
-        language=options.language,
-        time_zone=zone,
-        emergency_number=emergency_number(country),
-        carrier=options.carrier,
-        created_at=parts.clock.now(),
-    )
-    session.add(practice)
-    session.flush()
-    print(f"{name} texts from {phone}; safety texts name {practice.emergency_number}.")
+    practice = make_practice(session, parts, told, options.carrier)
     return invite_first(session, parts.clock.now(), practice.id, options.lead, options.email)
 
 

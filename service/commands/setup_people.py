@@ -36,7 +36,7 @@ def first_people(asker: Asker, parts: Parts, carrier: str, ask: Ask) -> None:
     told = {} if practice is not None else ask(asker, PRACTICE, {})
     lead = ask(asker, LEAD, {})
     with parts.store.write() as session:
-        kept = practice or _practice(session, parts, told, carrier)
+        kept = practice or make_practice(session, parts, told, carrier)
         token = _lead(session, parts, kept, lead)
     if token is None:
         print(f"{lead['lead.name']} may sign in at {parts.settings.public_url}/ as the lead.")
@@ -53,7 +53,8 @@ def _change_carrier(asker: Asker, parts: Parts, practice: Practice, carrier: str
             session.get_one(Practice, practice.id).carrier = carrier
 
 
-def _practice(session: Session, parts: Parts, told: Answers, carrier: str) -> Practice:
+def make_practice(session: Session, parts: Parts, told: Answers, carrier: str) -> Practice:
+    """A practice from the checked answers to PRACTICE."""
     country = told["practice.country"]
     phone = told["practice.phone"]
     practice = Practice(
