@@ -88,6 +88,7 @@ class Claimed:
     """A call to make now. `attempt` tells it from other tries."""
 
     id: int
+    webhook_id: int
     attempt: int
     call: HookCall
 
@@ -118,7 +119,7 @@ def claim_calls(session: Session, now: datetime, most: int) -> list[Claimed]:
         row.state, row.at, row.attempts = "calling", now + LEASE, row.attempts + 1
         session.add(row)
         call = HookCall(hook.address, hook.secret, row.called, row.body)
-        claimed.append(Claimed(row.id, row.attempts, call))
+        claimed.append(Claimed(row.id, hook.id, row.attempts, call))
     return claimed
 
 

@@ -46,7 +46,7 @@ def webhook_tick(store: Store, clock: Clock, post: Post, meters: Meters) -> int:
         for one, answer in answers:
             outcome = "failed" if answer.problem else "taken"
             meters.webhook_calls.labels(outcome).inc()
-            ids = {"webhook_id": one.id, "attempt": one.attempt}
+            ids = {"webhook_id": one.webhook_id, "attempt": one.attempt}
             log.info("webhook called", extra={**ids, "outcome": outcome})
         done += len(claimed)
     return done
@@ -56,7 +56,7 @@ def _answer(claimed: Claimed, post: Post) -> HookAnswer:
     try:
         return post(claimed.call)
     except Exception:
-        log.exception("calling a webhook failed", extra={"webhook_id": claimed.id})
+        log.exception("calling a webhook failed", extra={"webhook_id": claimed.webhook_id})
         return HookAnswer("Our mistake; the log has it.")
 
 

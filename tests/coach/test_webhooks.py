@@ -1,6 +1,7 @@
 """What webhooks are told of: stored with the alert, told at least once, given up after a day."""
 
 import json
+import logging
 from contextlib import suppress
 from datetime import timedelta
 
@@ -172,7 +173,10 @@ def test_it_is_given_up_after_a_day_and_not_without_a_try(world) -> None:
     assert tick(world, Answers()) == 0
 
 
-def test_an_address_that_fails_is_left_alone_and_holds_up_no_other(world) -> None:
+def test_an_address_that_fails_is_left_alone_and_holds_up_no_other(
+    world, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO, "service.ticks.webhooks")
     bad, good = hook(world, "https://bad.example.org/"), hook(world)
     for kind in ("pain", "fall", "dizziness", "emergency", "near_fall", "silence"):
         raise_one(world, kind)
@@ -186,6 +190,8 @@ def test_an_address_that_fails_is_left_alone_and_holds_up_no_other(world) -> Non
     # Only what was called at once went there before the rest was held.
     assert called.count("https://bad.example.org/") == MOST_EACH
     assert called.count(ADDRESS) == 6
+    logged = [vars(record).get("webhook_id") for record in caplog.records]
+    assert (logged.count(bad), logged.count(good)) == (MOST_EACH, 6)
     waiting = [one for one in calls(world) if one.webhook_id == bad]
     assert all(one.at > world.clock.now() for one in waiting)
     assert {one.state for one in calls(world) if one.webhook_id == good} == {"taken"}
