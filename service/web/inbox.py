@@ -16,7 +16,7 @@ from service.errors import NotFound
 from service.ladder.rungs import Rung
 from service.store import inbox, signature
 from service.store.scope import Scope
-from service.store.tables import Alert, Client
+from service.store.tables import Alert, Client, Trainer
 from service.web.client import RungNames
 from service.web.frame import framed
 from service.web.visit import Signed, Visit
@@ -95,15 +95,15 @@ def _is_a_look(request: Request) -> bool:
 
 def _mine(visit: Visit, alert_id: int) -> tuple[Alert, Client]:
     with visit.parts.store.read() as session:
-        return alert_of(session, visit, alert_id)
+        return alert_of(session, visit.trainer, alert_id)
 
 
-def alert_of(session: Session, visit: Visit, alert_id: int) -> tuple[Alert, Client]:
+def alert_of(session: Session, trainer: Trainer, alert_id: int) -> tuple[Alert, Client]:
     """The alert and its client, if this trainer may see them; NotFound otherwise."""
     alert = session.get(Alert, alert_id)
     if alert is None:
         raise NotFound("There is no such alert among yours.")
-    return alert, client_of(session, visit.trainer, alert.client_id)
+    return alert, client_of(session, trainer, alert.client_id)
 
 
 def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
@@ -142,7 +142,7 @@ def _resume_choices(situation: Situation | None) -> list[Rung]:
 @router.post("/alerts/{alert_id}/handle")
 def handle_alert(visit: Signed, alert_id: int, form: Annotated[HandleForm, Form()]) -> Response:
     with visit.parts.store.write() as session:
-        alert, client = alert_of(session, visit, alert_id)
+        alert, client = alert_of(session, visit.trainer, alert_id)
         situation = load(session, client)
         done = form.what_done.strip() or form.quick
         if form.together:
@@ -166,6 +166,6 @@ def _handle_others(
 @router.post("/alerts/{alert_id}/undo")
 def undo(visit: Signed, alert_id: int) -> Response:
     with visit.parts.store.write() as session:
-        alert, client = alert_of(session, visit, alert_id)
+        alert, client = alert_of(session, visit.trainer, alert_id)
         undo_handling(session, visit.now, visit.trainer, alert, load(session, client))
     return RedirectResponse(f"/alerts/{alert_id}", 303)

@@ -10,9 +10,7 @@ from fastapi import APIRouter, Depends, Query, Response
 from sqlmodel import Session
 
 from service.coach.override import Handling, handle
-from service.coach.people import client_of
 from service.coach.situation import load
-from service.errors import NotFound
 from service.store import listing
 from service.store.inbox import with_texts
 from service.store.scope import Scope
@@ -21,6 +19,7 @@ from service.web.api.caller import Caller, Id, Needs
 from service.web.api.paging import Cursor, Limit, Page, last_id, page_of
 from service.web.api.shapes import AlertOut, HandleGiven
 from service.web.api.writes import Done, Key, once
+from service.web.inbox import alert_of
 
 router = APIRouter(tags=["alerts"])
 
@@ -50,14 +49,7 @@ def alerts(
 def one_alert(called: Reading, alert_id: Id) -> AlertOut:
     """One alert with the client's words. This does not mark it as seen: only a person can."""
     with called.parts.store.read() as session:
-        return _out(session, *_mine(session, called, alert_id))
-
-
-def _mine(session: Session, called: Caller, alert_id: int) -> tuple[Alert, Client]:
-    alert = session.get(Alert, alert_id)
-    if alert is None:
-        raise NotFound("There is no such alert among yours.")
-    return alert, client_of(session, called.trainer, alert.client_id)
+        return _out(session, *alert_of(session, called.trainer, alert_id))
 
 
 def _out(session: Session, alert: Alert, client: Client) -> AlertOut:
@@ -78,7 +70,7 @@ def handle_alert(
     """
 
     def act(session: Session) -> Done:
-        alert, client = _mine(session, called, alert_id)
+        alert, client = alert_of(session, called.trainer, alert_id)
         handling = Handling(given.what_done, given.note, given.resume_key or None)
         situation = load(session, client)
         handle(session, called.now, called.trainer, alert, situation, handling)
