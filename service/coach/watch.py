@@ -48,9 +48,7 @@ def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) 
         problems.append("Texts wait in the outbox and do not leave. Look at the carrier.")
     if oldest_due > DUE_LATE:
         problems.append("Things that are due are not acted on. Look at the log.")
-    for what in session.exec(select(WatchNotice.what).distinct().order_by(WatchNotice.what)).all():
-        if what != "ticks":
-            problems.append(f"Nothing leaves by {what}. The practice lead is told another way.")
+    problems += _failing(session)
     if unpaged:
         problems.append(f"{unpaged} urgent alerts could not be paged to anybody.")
     return Health(
@@ -67,6 +65,18 @@ def _ticks_age(session: Session, real_now: datetime) -> timedelta | None:
     """How long ago the tick that is furthest behind last finished; None before the first."""
     last = session.exec(select(func.min(LastTick.at))).one()
     return None if last is None else real_now - last
+
+
+def _failing(session: Session) -> list[str]:
+    """A sentence for each carrier by which nothing leaves, and whether every lead was told."""
+    untold = func.count() - func.count(col(WatchNotice.told_at))
+    rows = select(WatchNotice.what, untold).where(WatchNotice.what != "ticks")
+    found = session.exec(rows.group_by(WatchNotice.what).order_by(WatchNotice.what)).all()
+    return [
+        f"Nothing leaves by {what}. The practice lead "
+        f"{'could not be told' if practices else 'is told another way'}."
+        for what, practices in found
+    ]
 
 
 def _age(at: datetime | None, now: datetime) -> timedelta:

@@ -776,3 +776,18 @@ def test_what_the_lead_was_told_of_is_a_problem_too_but_the_ticks_only_by_themse
         assert look(case).problems == (
             "Nothing leaves by kannel. The practice lead is told another way.",
         )
+
+
+def test_it_is_not_said_that_the_lead_is_told_while_no_way_works(case: Case) -> None:
+    elsewhere = Practice(name="Elsewhere", phone="+12025550777", created_at=START)
+    case.session.add(elsewhere)
+    case.session.flush()
+    with quiet(case):
+        for practice, told_at in ((case.practice, START), (elsewhere, None)):
+            case.session.add(
+                WatchNotice(practice_id=practice.id, what="kannel", since=START, told_at=told_at)
+            )
+        case.session.flush()
+        assert look(case).problems == (
+            "Nothing leaves by kannel. The practice lead could not be told.",
+        )
