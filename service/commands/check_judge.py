@@ -213,7 +213,7 @@ def _practices(seen: tuple[PracticeSeen, ...]) -> Iterator[Finding]:
             "practice",
             "fail",
             "There is a practice without a lead who can sign in.",
-            "rungwise practice reset --email THEIRS",
+            "rungwise setup",
         )
     elif any(not practice.leads for practice in seen):
         yield Finding(

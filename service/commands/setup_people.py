@@ -25,14 +25,16 @@ Ask = Callable[..., dict[str, str]]
 def first_people(asker: Asker, parts: Parts, carrier: str, ask: Ask) -> None:
     """A practice and its lead, where the database has none yet."""
     with parts.store.read() as session:
-        practice = session.exec(select(Practice).order_by(col(Practice.id))).first()
-        leads = select(Trainer.id).where(Trainer.role == "lead", col(Trainer.active))
-        has_lead = session.exec(leads.limit(1)).first() is not None
+        practices = session.exec(select(Practice).order_by(col(Practice.id))).all()
+        leads = select(Trainer.practice_id).where(Trainer.role == "lead", col(Trainer.active))
+        led = set(session.exec(leads).all())
+    # Of several, the one that nobody leads is the one to set up.
+    practice = min(practices, key=lambda each: each.id in led, default=None)
     if practice is not None:
         print(f"The practice {practice.name} is there already.")
         _change_carrier(asker, parts, practice, carrier)
-    if practice is not None and has_lead:
-        return
+        if practice.id in led:
+            return
     told = {} if practice is not None else ask(asker, PRACTICE, {})
     lead = ask(asker, LEAD, {})
     with parts.store.write() as session:

@@ -98,7 +98,7 @@ WRONG = [
     (replace(SOUND, practices=()), of("practice", "warn", "rungwise setup")),
     (
         replace(SOUND, practices=(PracticeSeen(("kannel",), "UTC", 0),)),
-        of("practice", "fail", "lead"),
+        of("practice", "fail", "lead", "rungwise setup"),
     ),
     (
         replace(SOUND, practices=(PracticeSeen(("kannel",), "UTC", 0, invited=1),)),

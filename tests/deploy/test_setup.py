@@ -148,6 +148,28 @@ def test_it_may_be_run_again_and_changes_only_what_was_said(
     assert stat.S_IMODE(kept.stat().st_mode) == 0o600
 
 
+def test_a_practice_that_nobody_leads_gets_a_lead_beside_one_that_has_hers(
+    url: str, file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    head = f'public_url = "https://balance.example.org"\ndatabase = "{url}"\n'
+    assert by_file(file, tmp_path, head + PEOPLE + f'password = "{PASSWORD}"\n') == 0
+    store = open_store(settings_of(file))
+    with store.write() as session:
+        first = session.exec(select(Practice)).one()
+        told = {**first.model_dump(exclude={"id"}), "name": "Left Alone", "phone": "+447700900124"}
+        session.add(Practice(**told))
+    capsys.readouterr()
+    second = PEOPLE.replace("Nell@", "other@")
+    assert by_file(file, tmp_path, head + second) == 0
+    said = capsys.readouterr().out
+    assert "The practice Left Alone is there already." in said
+    assert "/welcome/" in said
+    with store.read() as session:
+        link = session.exec(select(AccountLink)).one()
+        assert (link.practice_id, link.role) == (2, "lead")
+    store.close()
+
+
 def test_a_file_of_answers_never_replaces_silently(
     file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
