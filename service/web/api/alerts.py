@@ -41,8 +41,7 @@ def alerts(
         rows = listing.alerts_before(
             session, Scope.of(called.trainer), wanted, limit + 1, last_id(cursor)
         )
-    page = page_of(rows, limit, lambda row: row.alert.id, AlertOut.of)
-    return Page[AlertOut].model_validate(page)
+    return page_of(rows, limit, lambda row: row.alert.id, AlertOut.of)
 
 
 @router.get("/alerts/{alert_id}")

@@ -55,8 +55,7 @@ def clients(
             last_id(cursor) or 0,
             "" if state == "any" else state,
         )
-    page = page_of(rows, limit, lambda row: row.client.id, ClientOut.listed)
-    return Page[ClientOut].model_validate(page)
+    return page_of(rows, limit, lambda row: row.client.id, ClientOut.listed)
 
 
 @router.get("/clients/{client_id}")
@@ -141,8 +140,7 @@ def reports(
     with called.parts.store.read() as session:
         client = client_of(session, called.trainer, client_id)
         rows = listing.reports_before(session, client.id, limit + 1, last_id(cursor))
-    page = page_of(rows, limit, lambda row: row[0].id, ReportOut.of)
-    return Page[ReportOut].model_validate(page)
+    return page_of(rows, limit, lambda row: row[0].id, ReportOut.of)
 
 
 @router.get("/clients/{client_id}/messages")
@@ -156,5 +154,4 @@ def messages(
     with called.parts.store.read() as session:
         client = client_of(session, called.trainer, client_id)
         rows = listing.messages_before(session, client.id, limit + 1, last_id(cursor))
-    page = page_of(rows, limit, lambda row: row.id, MessageOut.model_validate)
-    return Page[MessageOut].model_validate(page)
+    return page_of(rows, limit, lambda row: row.id, MessageOut.model_validate)

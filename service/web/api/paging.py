@@ -47,11 +47,10 @@ def cursor_of(last: int) -> str:
 
 def page_of(
     rows: Sequence[Row], limit: int, id_of: Callable[[Row], int], out: Callable[[Row], Out]
-) -> dict[str, object]:
+) -> Page[Out]:
     """A page from one row more than it holds: the one more says that there is another page."""
     shown = rows[:limit]
     more = len(rows) > limit
-    return {
-        "items": [out(row) for row in shown],
-        "next": cursor_of(id_of(shown[-1])) if more else None,
-    }
+    return Page(
+        items=[out(row) for row in shown], next=cursor_of(id_of(shown[-1])) if more else None
+    )
