@@ -68,16 +68,12 @@ def override(
 ) -> Response:
     """Place the client on another rung of their ladder, with a reason."""
 
-    def act(session: Session) -> Done:
-        situation = placed(session, called, client_id)
-        check_version(situation.client, given.version)
+    def place(session: Session, now: datetime, trainer: Trainer, situation: Situation) -> None:
         check_second_look(situation, given.rung_key, meant=given.meant)
-        place = resume if given.ends_rest and situation.resting else place_client
-        place(session, called.now, called.trainer, situation, given.rung_key, given.reason)
-        session.flush()
-        return Done(client_out(session, situation.client), client_id)
+        act = resume if given.ends_rest and situation.resting else place_client
+        act(session, now, trainer, situation, given.rung_key, given.reason)
 
-    return once(called, key, f"override client {client_id}", given.model_dump(), act)
+    return _act(called, client_id, key, given, "override", place)
 
 
 @router.post("/clients/{client_id}/pause", response_model=OneClientOut)
