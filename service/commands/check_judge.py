@@ -30,7 +30,6 @@ LITTLE_SHARE = 0.05
 CLOCK_OFF_S, CLOCK_FAR_OFF_S = 5.0, 30.0
 ZONES_OLD_YEARS = 1
 TICKS_LATE_S = 60.0
-CONNECTIONS_A_PROCESS = 30  # the store's pool at its largest
 
 GONE_WITH_THE_MACHINE = {"tmpfs", "ramfs"}
 NOT_FOR_SQLITE = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "glusterfs"}
@@ -115,13 +114,13 @@ def _database(seen: DatabaseSeen) -> Iterator[Finding]:
             f"The database's encoding is {seen.encoding}: replies in other letters get lost.",
             "Make it anew with ENCODING 'UTF8'.",
         )
-    if seen.most_connections is not None and seen.most_connections < 2 * CONNECTIONS_A_PROCESS:
+    if seen.most_connections is not None and seen.most_connections < 2 * seen.ours_at_most:
         yield Finding(
             "database",
             "warn",
             f"PostgreSQL allows {seen.most_connections} connections; a process of the service may "
-            f"use {CONNECTIONS_A_PROCESS}, and during an upgrade two run.",
-            "Raise max_connections in postgresql.conf.",
+            f"use {seen.ours_at_most}, and during an upgrade two run.",
+            "Raise max_connections in postgresql.conf or lower RUNGWISE_DATABASE_CONNECTIONS_MORE.",
         )
 
 

@@ -31,6 +31,7 @@ from service.commands.check_seen import (
     DatabaseSeen,
     FolderSeen,
     KeysSeen,
+    Kind,
     MailSeen,
     PracticeSeen,
     PublicSeen,
@@ -115,15 +116,16 @@ def _readable_by_all(file: Path) -> bool:
 
 def see_database(store: Store, settings: Settings) -> tuple[DatabaseSeen, dict[str, float]]:
     """The database, and by how much our clock is ahead of its server's."""
-    kind, file_system = "sqlite" if store.is_sqlite else "postgresql", ""
+    kind: Kind = "sqlite" if store.is_sqlite else "postgresql"
+    file_system = ""
     if store.is_sqlite:
         file = sqlite_file(settings)
         if not file.exists() and not file.parent.is_dir():
             problem = f"There is no folder {file.parent} to keep the database in."
-            return DatabaseSeen("sqlite", problem), {}
+            return DatabaseSeen(kind, problem), {}
         if not file.exists():
             # Looking must not make the file, least of all as root.
-            return DatabaseSeen("sqlite", "", "none", {}, file_system_of(file.parent)), {}
+            return DatabaseSeen(kind, "", "none", {}, file_system_of(file.parent)), {}
         file_system = file_system_of(file)
     try:
         with store.engine.connect() as connection:
@@ -133,7 +135,7 @@ def see_database(store: Store, settings: Settings) -> tuple[DatabaseSeen, dict[s
                     names[name] = str(connection.execute(text(f"PRAGMA {name}")).scalar_one())
                 levels = {"0": "off", "1": "normal", "2": "full", "3": "extra"}
                 names["synchronous"] = levels.get(names["synchronous"], names["synchronous"])
-                seen = DatabaseSeen("sqlite", "", _tables(store), names, file_system)
+                seen = DatabaseSeen(kind, "", _tables(store), names, file_system)
                 return seen, {}
             shown = {
                 name: str(connection.execute(text(f"SHOW {name}")).scalar_one())
@@ -143,14 +145,13 @@ def see_database(store: Store, settings: Settings) -> tuple[DatabaseSeen, dict[s
             encoding = str(connection.execute(text("SHOW server_encoding")).scalar_one())
             theirs = connection.execute(text("SELECT clock_timestamp()")).scalar_one()
             ahead = (datetime.now(UTC) - theirs).total_seconds()
-        return (
-            DatabaseSeen("postgresql", "", _tables(store), shown, "", encoding, most),
-            {"the database's server": ahead},
-        )
+        ours = settings.database_connections + settings.database_connections_more
+        seen = DatabaseSeen(kind, "", _tables(store), shown, "", encoding, most, ours)
+        return seen, {"the database's server": ahead}
     except SQLAlchemyError as problem:
         why = str(getattr(problem, "orig", problem)).strip().splitlines() or [str(problem)]
         said = f"The database cannot be reached: {why[0]}"
-        return DatabaseSeen("sqlite" if kind == "sqlite" else "postgresql", said), {}
+        return DatabaseSeen(kind, said), {}
 
 
 def sqlite_file(settings: Settings) -> Path:

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Literal
 
 Tables = Literal["current", "older", "newer", "none"]
+Kind = Literal["sqlite", "postgresql"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +21,15 @@ class SettingsSeen:
 class DatabaseSeen:
     """`problem` says why it could not be reached, empty if it was."""
 
-    kind: Literal["sqlite", "postgresql"]
+    kind: Kind
     problem: str = ""
     tables: Tables = "none"
     # How commits reach the disk, by the database's own word: name → value.
     durability: dict[str, str] = field(default_factory=dict)
     file_system: str = ""  # of an SQLite file, by the kernel's name; empty when not known
     encoding: str = "UTF8"
-    most_connections: int | None = None
+    most_connections: int | None = None  # that PostgreSQL allows
+    ours_at_most: int = 0  # of those, what one process of the service may use
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,8 +99,9 @@ def seen_database(url: str):
 @pytest.mark.postgres
 def test_how_a_server_keeps_its_commits_is_seen(postgres_store: Store) -> None:
     """The tests' own server is told not to wait for the disk, and is found out."""
-    seen = look(environ(postgres_store.url), NOW)
+    seen = look(environ(postgres_store.url, DATABASE_CONNECTIONS="7"), NOW)
     assert seen.database is not None
+    assert seen.database.ours_at_most == 27
     assert seen.database.durability == {
         "fsync": "off",
         "synchronous_commit": "on",

@@ -33,6 +33,7 @@ SOUND = Seen(
         tables="current",
         durability={"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on"},
         most_connections=100,
+        ours_at_most=30,
     ),
     keys=KeysSeen(("0a1b2c3d",), ("0a1b2c3d",)),
     practices=(PracticeSeen(("kannel",), "Europe/London", 1),),
@@ -81,6 +82,7 @@ WRONG = [
     (older(tables="newer"), of("tables", "fail", "newer version")),
     (older(encoding="SQL_ASCII"), of("database", "fail", "SQL_ASCII", "UTF8")),
     (older(most_connections=40), of("database", "warn", "40", "max_connections")),
+    (older(ours_at_most=60), of("database", "warn", "use 60", "CONNECTIONS_MORE")),
     (older(durability={"fsync": "off"}), of("durability", "fail", "fsync", "power cut")),
     (
         older(durability={"fsync": "on", "synchronous_commit": "off"}),
