@@ -8,7 +8,7 @@ heartbeat.
 """
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Set
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as TookTooLong
 from dataclasses import dataclass
@@ -53,11 +53,11 @@ class Lead:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a look at the database found. `told_at`: when any process last told of it."""
+    """What a look at the database found. `told`: when any process last told a practice of it."""
 
     last_tick: datetime | None
     leads: tuple[Lead, ...]
-    told_at: datetime | None
+    told: Mapping[int, datetime]
 
 
 class Watchdog:
@@ -79,33 +79,31 @@ class Watchdog:
         self._last: datetime | None = None
         self._since = steady()
         self._leads: tuple[Lead, ...] = ()
-        self._told: float | None = None
+        self._told: dict[int, float] = {}
         self._asking: Future[Look] | None = None
         self._asker = ThreadPoolExecutor(1, thread_name_prefix="watchdog-asks")
 
     def look(self) -> None:
         """One look; tells the leads when the ticks have been silent for too long, or are back."""
         found = self._ask()
-        told_elsewhere = False
         if found is not None:
             self._leads = found.leads
             if found.last_tick != self._last:
                 self._last, self._since = found.last_tick, self._steady()
-            told_elsewhere = self._is_recent(found.told_at)
         silent = timedelta(seconds=self._steady() - self._since)
         if self._last is None and found is not None:
             return  # ticks have never run on this database: nothing has stopped
         if silent >= self._patience:
-            if not told_elsewhere and self._may_tell():
-                self._tell(silent)
-        elif found is not None and (found.told_at is not None or self._told is not None):
+            self._tell(silent, {} if found is None else found.told)
+        elif found is not None and (found.told or self._told):
             self._tell_over()
 
-    def _is_recent(self, told_at: datetime | None) -> bool:
-        return told_at is not None and self._wall() - told_at < TELL_AGAIN
-
-    def _may_tell(self) -> bool:
-        return self._told is None or self._steady() - self._told >= TELL_AGAIN.total_seconds()
+    def _may_tell(self, practice_id: int, told: Mapping[int, datetime]) -> bool:
+        """Whether neither we nor another process told this practice of it lately."""
+        here, anywhere = self._told.get(practice_id), told.get(practice_id)
+        if here is not None and self._steady() - here < TELL_AGAIN.total_seconds():
+            return False
+        return anywhere is None or self._wall() - anywhere >= TELL_AGAIN
 
     def _ask(self) -> Look | None:
         """What the database says; None when it does not answer."""
@@ -121,13 +119,17 @@ class Watchdog:
         self._asking = None
         return found
 
-    def _tell(self, silent: timedelta) -> None:
+    def _tell(self, silent: timedelta, told: Mapping[int, datetime]) -> None:
+        """Tell every practice that was not told lately; one that nothing reached has its next look."""
+        leads = [lead for lead in self._leads if self._may_tell(lead.practice_id, told)]
+        if self._leads and not leads:
+            return
         minutes = min(int(silent.total_seconds() // 60), 9999)
         log.error("the ticks have been silent for %d minutes", minutes)
-        said = [(lead, lead.stopped.replace(MINUTES, str(minutes))) for lead in self._leads]
-        reached = [lead for lead, words in said if self._send(lead, words)]
+        said = [(lead, lead.stopped.replace(MINUTES, str(minutes))) for lead in leads]
+        reached = {lead.practice_id for lead, words in said if self._send(lead, words)}
         if reached:
-            self._told = self._steady()
+            self._told |= dict.fromkeys(reached, self._steady())
             self._note(reached, silent)
 
     def _tell_over(self) -> None:
@@ -139,9 +141,9 @@ class Watchdog:
         # Whoever took the note away tells, so that of many processes one does; or whoever told
         # while no note could be stored.
         for lead in self._leads:
-            if lead.practice_id in ended or (self._told is not None and not ended):
+            if lead.practice_id in ended or (lead.practice_id in self._told and not ended):
                 self._send(lead, lead.over)
-        self._told = None
+        self._told = {}
 
     def _send(self, lead: Lead, words: str) -> bool:
         """By e-mail and by text; whether either was taken."""
@@ -161,11 +163,11 @@ class Watchdog:
             taken = taken or isinstance(answer, Accepted)
         return taken
 
-    def _note(self, reached: Sequence[Lead], silent: timedelta) -> None:
+    def _note(self, reached: Set[int], silent: timedelta) -> None:
         now = self._wall()
 
         def note(session: Session) -> None:
-            for practice_id in {lead.practice_id for lead in reached}:
+            for practice_id in reached:
                 session.merge(
                     WatchNotice(
                         practice_id=practice_id, what=TICKS, since=now - silent, told_at=now
@@ -182,14 +184,16 @@ class Watchdog:
 
 
 def look_at(store: Store) -> Look:
-    """When the slowest tick last noted itself, whom to tell, and when they were last told."""
+    """When the slowest tick last noted itself, whom to tell, and when each was last told."""
     with store.read() as session:
         last = session.exec(select(func.min(LastTick.at))).one()
-        notices = select(func.min(WatchNotice.told_at)).where(WatchNotice.what == TICKS)
-        told_at = session.exec(notices).one()
+        notices = select(WatchNotice.practice_id, WatchNotice.told_at).where(
+            WatchNotice.what == TICKS
+        )
+        told = {one: at for one, at in session.exec(notices).all() if at is not None}
         practices = session.exec(select(Practice).where(col(Practice.is_demo).is_(False))).all()
         leads = [lead for practice in practices for lead in _leads(session, practice)]
-    return Look(last, tuple(leads), told_at)
+    return Look(last, tuple(leads), told)
 
 
 def _leads(session: Session, practice: Practice) -> list[Lead]:

@@ -162,6 +162,30 @@ def test_when_no_way_works_it_is_tried_until_one_does(watched: Watched) -> None:
     assert len(watched.said("email")) == 1
 
 
+def test_a_practice_that_nothing_reached_is_tried_again_though_another_was_told(
+    watched: Watched,
+) -> None:
+    with watched.store.write() as session:
+        other = Practice(name="Other", phone="+12025550200", carrier="spare", created_at=START)
+        session.add(other)
+        session.flush()
+        session.add(
+            Trainer(practice_id=other.id, name="lou", email="lou@example.org", role="lead",
+                    password_hash="none", phone="+12025550209", created_at=START)
+        )  # fmt: skip
+    watched.ways["spare"] = Way("spare")
+    watched.ways["email"].works = watched.ways["spare"].works = False
+    watched.minutes(1, ticks=True)
+    watched.minutes(6)
+    assert (len(watched.said("wire")), watched.said("spare")) == (1, [])
+    watched.ways["spare"].works = True
+    watched.minutes(30, step=5)
+    assert (len(watched.said("wire")), len(watched.said("spare"))) == (1, 1)
+    watched.minutes(1, ticks=True)
+    for way in ("wire", "spare"):
+        assert "works again" in watched.said(way)[1]
+
+
 def test_two_processes_tell_once(watched: Watched) -> None:
     other = watched.another()
     watched.minutes(1, ticks=True)
