@@ -15,7 +15,7 @@ from pathlib import Path
 from secrets import token_urlsafe
 
 from service.carriers.email import mail_server
-from service.commands.check_look import see_carriers, see_mail
+from service.commands.check_look import ENVIRONMENT_FILE, see_carriers, see_mail
 from service.commands.environment_file import merged, parse
 from service.commands.setup_asking import AnswersFile, Asker, Terminal
 from service.commands.setup_files import Plan, kannel_conf
@@ -28,7 +28,6 @@ from service.store import Store
 from service.store.crypto import make_key
 from service.store.migrate import migrate
 
-FILE = Path("/etc/rungwise/environment")
 KEYS = PREFIX + "DATA_KEYS"
 OURS = ("username", "password", "token")
 EXPLAINED = "# Settings of Rungwise. deploy/environment.example explains every one of them.\n"
@@ -47,7 +46,10 @@ class NoSuchUser(ServiceError):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--file", type=Path, default=FILE, help=f"the environment file to write ({FILE})"
+        "--file",
+        type=Path,
+        default=ENVIRONMENT_FILE,
+        help=f"the environment file to write ({ENVIRONMENT_FILE})",
     )
     parser.add_argument("--answers", type=Path, help="a TOML file with the answers, for scripts")
     parser.add_argument(

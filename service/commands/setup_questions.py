@@ -191,7 +191,6 @@ SETTINGS = (
         "DATABASE_URL",
         usual("sqlite:////var/lib/rungwise/rungwise.sqlite3"),
         _database,
-        secret=False,
     ),
     Question(
         "seal",
