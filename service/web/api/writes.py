@@ -6,7 +6,6 @@ process which died, leaves neither.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from hashlib import sha256
 from typing import Annotated, Any
 
 from fastapi import Header, Response
@@ -21,7 +20,7 @@ from service.store.api_tables import ApiAct
 from service.store.once import insert_once
 from service.web.api.caller import Caller
 from service.web.api.problems import KeyReused
-from service.web.visit import real_now
+from service.web.visit import hashed, real_now
 
 REPLAYED = "Idempotency-Replayed"
 Key = Annotated[
@@ -55,14 +54,13 @@ def once(
     for another.
     """
     now = real_now(called.parts)
-    asked_hash = sha256(f"{did} {sorted(asked.items())!r}".encode()).hexdigest()
     with called.parts.store.write() as session:
         mine = col(ApiAct.token_id) == called.token.id
         session.execute(delete(ApiAct).where(mine, col(ApiAct.at) < now - ACTS_KEPT))
         values = {
             "token_id": called.token.id,
-            "key_hash": sha256(key.encode()).hexdigest(),
-            "request_hash": asked_hash,
+            "key_hash": hashed(key),
+            "request_hash": hashed(f"{did} {sorted(asked.items())!r}"),
             "status": 0,
             "at": now,
         }
