@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Form, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
@@ -22,9 +22,10 @@ from service.coach.colleagues import colleagues, require_lead
 from service.coach.hook_calls import GIVE_UP_AFTER, living_webhooks
 from service.coach.webhooks import add_webhook, end_webhook, latest_calls, try_webhook
 from service.errors import ServiceError
+from service.web.api.problems import PREFIX
 from service.web.errors import status_of
 from service.web.frame import framed
-from service.web.visit import Number, Signed, Visit, real_now, signed_in
+from service.web.visit import Number, Signed, Visit, real_now
 
 router = APIRouter()
 
@@ -71,8 +72,8 @@ def programs(visit: Signed) -> Response:
         return _page(visit, session, Shown())
 
 
-@router.get("/practice/programs/openapi.json", dependencies=[Depends(signed_in)])
-def description(request: Request) -> Response:
+@router.get("/practice/programs/openapi.json")
+def description(_visit: Signed, request: Request) -> Response:
     """The API's description, for whoever is signed in."""
     found: dict[str, Any] = request.app.state.api_document()
     return JSONResponse(found)
@@ -101,7 +102,7 @@ def _page(visit: Visit, session: Session, shown: Shown, status: int = 200) -> Re
         tells=TELLS,
         became=BECAME,
         give_up_hours=int(GIVE_UP_AFTER.total_seconds() // 3600),
-        api=f"{visit.parts.settings.public_url}/api/v1",
+        api=f"{visit.parts.settings.public_url}{PREFIX}",
     )
 
 
