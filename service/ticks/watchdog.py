@@ -120,7 +120,7 @@ class Watchdog:
         return found
 
     def _tell(self, silent: timedelta, told: Mapping[int, datetime]) -> None:
-        """Tell every practice that was not told lately; one that nothing reached has its next look."""
+        """Tell every practice that was not told lately; one that nothing reached, at every look."""
         leads = [lead for lead in self._leads if self._may_tell(lead.practice_id, told)]
         if self._leads and not leads:
             return
