@@ -9,7 +9,7 @@ from datetime import datetime
 from hashlib import sha256
 
 import pyotp
-from sqlalchemy import delete, func, update
+from sqlalchemy import Update, delete, func, update
 from sqlmodel import Session, col, select
 
 from service.coach.account_notice import tell_owner
@@ -57,7 +57,7 @@ def address_of(trainer: Trainer, practice: Practice, secret: str) -> str:
 
 def confirm(session: Session, now: datetime, trainer: Trainer, code: str) -> list[str]:
     """The app shows the right code: from now on it is asked for. Gives the recovery codes."""
-    _take_code(trainer, now, code)
+    _take_code(session, now, trainer, code)
     trainer.factor_since = now
     session.add(trainer)
     record(session, now, trainer, "second factor set up")
@@ -67,8 +67,7 @@ def confirm(session: Session, now: datetime, trainer: Trainer, code: str) -> lis
 
 def renew_codes(session: Session, now: datetime, trainer: Trainer, code: str) -> list[str]:
     """New recovery codes in place of the old ones."""
-    _take_code(trainer, now, code)
-    session.add(trainer)
+    _take_code(session, now, trainer, code)
     record(session, now, trainer, "recovery codes renewed")
     return _new_codes(session, now, trainer)
 
@@ -88,10 +87,9 @@ def remove(session: Session, now: datetime, trainer: Trainer, by: Trainer) -> No
 def passes(session: Session, now: datetime, trainer: Trainer, code: str) -> bool:
     """Whether a code from the app or a recovery code is right; it is used up then."""
     try:
-        _take_code(trainer, now, code)
+        _take_code(session, now, trainer, code)
     except WrongCode:
         return _take_recovery(session, now, trainer, code)
-    session.add(trainer)
     return True
 
 
@@ -102,18 +100,21 @@ def codes_left(session: Session, trainer: Trainer) -> int:
     return session.exec(rows).one()
 
 
-def _take_code(trainer: Trainer, now: datetime, code: str) -> None:
-    """WrongCode unless it is the app's code of about now, and later than any used before."""
+def _take_code(session: Session, now: datetime, trainer: Trainer, code: str) -> None:
+    """WrongCode unless it is the app's code of about now, and later than any used before.
+
+    Only the transaction whose update counts has used it.
+    """
     given = "".join(code.split())
     if trainer.factor_secret is None or not (given.isascii() and given.isdigit()):
         raise WrongCode
     app = pyotp.TOTP(trainer.factor_secret, interval=STEP_S)
     step = int(now.timestamp()) // STEP_S
     for each in (step + around for around in STEPS_AROUND):
-        right = secrets.compare_digest(app.generate_otp(each), given)
-        if right and each > trainer.factor_step:
-            trainer.factor_step = each
-            return
+        if secrets.compare_digest(app.generate_otp(each), given):
+            earlier = (col(Trainer.id) == trainer.id, col(Trainer.factor_step) < each)
+            if _counts(session, update(Trainer).where(*earlier).values(factor_step=each)) == 1:
+                return
     raise WrongCode
 
 
@@ -128,11 +129,15 @@ def _take_recovery(session: Session, now: datetime, trainer: Trainer, code: str)
         )
         .values(used_at=now)
     )
-    if session.execute(used).rowcount != 1:  # type: ignore[attr-defined]  # an UPDATE has a count
+    if _counts(session, used) != 1:
         return False
     record(session, now, trainer, "recovery code used", left=codes_left(session, trainer))
     tell_owner(session, now, trainer, "code")
     return True
+
+
+def _counts(session: Session, used: Update) -> int:
+    return int(session.execute(used).rowcount)  # type: ignore[attr-defined]  # an UPDATE has one
 
 
 def _new_codes(session: Session, now: datetime, trainer: Trainer) -> list[str]:

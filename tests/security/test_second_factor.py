@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 import pyotp
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import text
 from sqlmodel import select
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
@@ -244,6 +245,19 @@ def test_the_same_recovery_code_twice_at_once_opens_one_door(world: World) -> No
         now = world.clock.now()
         assert second_factor.passes(session, now, trainer, codes[3])
         assert not second_factor.passes(session, now, trainer, codes[3])
+
+
+def test_an_apps_code_that_another_browser_just_used_opens_no_second_door(world: World) -> None:
+    """The trainer was read before the other browser's use was stored."""
+    set_up(world)
+    typed = code(world)
+    now = world.clock.now()
+    with world.store.write() as session:
+        trainer = session.get_one(Trainer, world.trainers["tess"])
+        step = int(now.timestamp()) // second_factor.STEP_S
+        session.connection().execute(text("UPDATE trainer SET factor_step = :step"), {"step": step})
+        assert trainer.factor_step < step, "as it was read"
+        assert not passes(session, now, trainer, typed)
 
 
 def test_half_way_browsers_are_not_listed_as_signed_in(world: World) -> None:
