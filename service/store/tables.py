@@ -324,10 +324,6 @@ class Alert(SQLModel, table=True):
     resume_key: str | None = None
 
 
-# Written out for the same reason as QUEUED: open alerts are few, all of them ever are many.
-OPEN = literal_column("alert.state") != literal_column("'handled'")
-
-
 class AlertMessage(SQLModel, table=True):
     """The client's words behind an alert, every one kept."""
 
