@@ -3,12 +3,13 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
-from sqlmodel import Session, SQLModel, and_, col, select
+from sqlmodel import Session, SQLModel, col, select
 
 from service.coach.prompt import PROMPTED, prompted_of
 from service.coach.situation import LEFT, REPORTS_SINCE
 from service.store.ahead import About, Ahead
 from service.store.due import READ_AHEAD
+from service.store.plans import PRESENT
 from service.store.tables import (
     Client,
     Due,
@@ -43,13 +44,7 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
     if not clients:
         return ahead
     ids = sorted(client.id for client in clients)
-    here = select(Placement, PlanRow).join(
-        PlanRow,
-        and_(
-            col(PlanRow.client_id) == col(Placement.client_id),
-            col(PlanRow.version) == col(Placement.plan_version),
-        ),
-    )
+    here = select(Placement, PlanRow).join(PlanRow, PRESENT)
     placed = session.exec(here.where(col(Placement.client_id).in_(ids))).all()
     ahead.know(Placement, ids, [placement for placement, _ in placed])
     ahead.know(PlanRow, ids, [plan for _, plan in placed])

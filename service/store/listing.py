@@ -12,6 +12,7 @@ from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
 from service.store.inbox import Entry, with_texts
+from service.store.plans import PRESENT
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Due, Message, MoveRow, Placement, PlanRow, Report
 
@@ -34,13 +35,7 @@ def clients_after(
         columns(Client, col(Placement.rung_key), col(PlanRow.profile)["body"], col(Due.at))
         .select_from(Client)
         .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
-        .outerjoin(
-            PlanRow,
-            and_(
-                col(PlanRow.client_id) == col(Client.id),
-                col(PlanRow.version) == col(Placement.plan_version),
-            ),
-        )
+        .outerjoin(PlanRow, PRESENT)
         .outerjoin(Due, and_(col(Due.kind) == "prompt", col(Due.subject_id) == col(Client.id)))
         .where(scope.clients, col(Client.id) > after)
         .order_by(col(Client.id))

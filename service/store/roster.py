@@ -16,6 +16,7 @@ from sqlalchemy import ColumnElement, Select, String, and_, case, cast, func, li
 from sqlmodel import Session, col
 
 from service.store.crypto import in_clear, is_sealed
+from service.store.plans import PRESENT
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Due, Message, MoveRow, Placement, PlanRow, Report
 from service.store.tables import Trainer as TrainerRow
@@ -286,13 +287,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
         )
         .join(TrainerRow, col(TrainerRow.id) == col(Client.trainer_id))
         .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
-        .outerjoin(
-            PlanRow,
-            and_(
-                col(PlanRow.client_id) == col(Client.id),
-                col(PlanRow.version) == col(Placement.plan_version),
-            ),
-        )
+        .outerjoin(PlanRow, PRESENT)
         .where(col(Client.id).in_(ids))
     )
     steps = _steps(session, ids, days.usual - timedelta(days=TREND_DAYS))
