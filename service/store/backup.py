@@ -91,7 +91,7 @@ def put_back(url: str, file: Path, now: datetime, shown: Shown) -> Restored:
     if target.exists():
         _refuse_running(url)
     with _copy_beside(file, target, shown) as copy:
-        older = _is_older(copy)
+        older = _is_older(copy, file)
         kept = _set_aside(target, now)
         _name(copy, target)
     return Restored(kept, older)
@@ -169,12 +169,12 @@ def _name(copy: Path, file: Path) -> None:
     os.close(folder)
 
 
-def _is_older(copy: Path) -> bool:
-    """Whether the copy must be migrated; Damaged when it is none of ours, or NewerDatabase."""
+def _is_older(copy: Path, file: Path) -> bool:
+    """Whether the copy of `file` must be migrated; Damaged if it is none of ours, NewerDatabase."""
     with closing(sqlite3.connect(copy)) as opened:
         ours = "SELECT count(*) FROM sqlite_master WHERE name IN ('alembic_version', 'message')"
         if opened.execute(ours).fetchone()[0] != 2:
-            raise Damaged(copy, "it is a database, but not one of this service")
+            raise Damaged(file, "it is a database, but not one of this service")
     store = Store(f"sqlite:///{copy}")
     try:
         check_current(store)

@@ -171,7 +171,9 @@ def test_a_damaged_file_changes_nothing(
     with closing(sqlite3.connect(other)) as opened:
         opened.execute("CREATE TABLE message (id INTEGER)")
     assert main(["restore", str(other)]) == 2
-    assert "not one of this service" in capsys.readouterr().err
+    assert f"{other} cannot be used: it is a database, but not one of this service" in (
+        capsys.readouterr().err
+    )
     assert names(here) == ["No 1"]
     assert not list(tmp_path.glob("*before-restore*"))
     assert not list(tmp_path.glob(".*"))
