@@ -17,7 +17,7 @@ from service.ticks.jobs import due_tick, look_after, note_tick
 from service.ticks.mail import mail_tick
 from service.ticks.sending import Senders
 from service.ticks.steps import ClockWatch
-from service.ticks.watching import add_watching
+from service.ticks.watching import ONE_AT_A_TIME, add_watching
 from service.ticks.webhooks import FORGET_EVERY, forget_tick, webhook_tick
 
 # Often enough to warn within a minute, seldom enough to cost nothing.
@@ -65,9 +65,7 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
             args=[name],
             seconds=parts.settings.tick_seconds,
             id=name,
-            misfire_grace_time=None,
-            coalesce=True,
-            max_instances=1,
+            **ONE_AT_A_TIME,
         )
     _add_mail(scheduler, parts)
     _add_webhooks(scheduler, parts)
@@ -93,31 +91,29 @@ def _add_mail(scheduler: BackgroundScheduler, parts: Parts) -> None:
             args=[parts.store, server, parts.clock, parts.settings.public_url],
             seconds=MAIL_EVERY_S,
             id="mail",
-            misfire_grace_time=None,
-            coalesce=True,
-            max_instances=1,
+            **ONE_AT_A_TIME,
         )
 
 
 def _add_webhooks(scheduler: BackgroundScheduler, parts: Parts) -> None:
     """Call webhooks, and forget what was settled long ago; not noted with the others either."""
     call = partial(post, private=parts.settings.webhook_private)
-    jobs = (
-        ("webhooks", webhook_tick, [parts.store, parts.clock, call, parts.meters]),
-        ("forget-webhooks", forget_tick, [parts.store, parts.clock]),
+    scheduler.add_job(
+        webhook_tick,
+        "interval",
+        args=[parts.store, parts.clock, call, parts.meters],
+        seconds=WEBHOOKS_EVERY_S,
+        id="webhooks",
+        **ONE_AT_A_TIME,
     )
-    for name, job, args in jobs:
-        every = WEBHOOKS_EVERY_S if name == "webhooks" else FORGET_EVERY.total_seconds()
-        scheduler.add_job(
-            job,
-            "interval",
-            args=args,
-            seconds=every,
-            id=name,
-            misfire_grace_time=None,
-            coalesce=True,
-            max_instances=1,
-        )
+    scheduler.add_job(
+        forget_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=FORGET_EVERY.total_seconds(),
+        id="forget-webhooks",
+        **ONE_AT_A_TIME,
+    )
 
 
 def paces(settings: Settings) -> dict[str, Pace]:
