@@ -18,6 +18,7 @@ from service.coach.retests import reviews_due
 from service.coach.reviews import day_seen, who_needs_a_visit
 from service.evidence import VISIT_RULES
 from service.store import Store
+from service.store.once import rows_updated
 from service.store.review_tables import TrainerFeed
 from service.store.scope import Scope
 from service.store.tables import Alert, Client, Message, MoveRow, Practice, Report, Trainer
@@ -206,16 +207,17 @@ def claim_digest(store: Store, now: datetime, address: str) -> tuple[int, EmailM
         if found is None:
             return None
         feed, trainer, practice = found
-        won = session.execute(
+        won = rows_updated(
+            session,
             update(TrainerFeed)
             .where(
                 col(TrainerFeed.trainer_id) == trainer.id,
                 col(TrainerFeed.digest_due) == feed.digest_due,
             )
             .values(digest_due=_next_monday(practice, now))
-            .execution_options(synchronize_session=False)
+            .execution_options(synchronize_session=False),
         )
-        if won.rowcount != 1 or not trainer.active:  # type: ignore[attr-defined]  # an UPDATE
+        if won != 1 or not trainer.active:
             return None
         digest = digest_of(session, practice, trainer, now)
         return trainer.id, digest_message(practice, trainer, digest, address)

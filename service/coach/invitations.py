@@ -19,6 +19,7 @@ from service.coach.people import name_or_refuse
 from service.coach.second_factor import remove
 from service.errors import ImpossibleValue, NotFound, ServiceError
 from service.store.account_tables import AccountLink
+from service.store.once import rows_updated
 from service.store.tables import Practice, SignIn, Trainer
 
 INVITATION_LASTS = timedelta(days=7)
@@ -232,7 +233,7 @@ def _end(session: Session, now: datetime, *which: object) -> int:
     """Take back the living links that meet the conditions; how many there were."""
     living = (col(AccountLink.used_at).is_(None), col(AccountLink.revoked_at).is_(None))
     ended = update(AccountLink).where(*living, *which).values(revoked_at=now)  # type: ignore[arg-type]
-    return int(session.execute(ended).rowcount)  # type: ignore[attr-defined]  # an UPDATE has one
+    return rows_updated(session, ended)
 
 
 def _use(session: Session, now: datetime, link: AccountLink) -> int:
@@ -242,8 +243,7 @@ def _use(session: Session, now: datetime, link: AccountLink) -> int:
         col(AccountLink.used_at).is_(None),
         col(AccountLink.revoked_at).is_(None),
     )
-    used = update(AccountLink).where(*unused).values(used_at=now)
-    return int(session.execute(used).rowcount)  # type: ignore[attr-defined]  # an UPDATE has one
+    return rows_updated(session, update(AccountLink).where(*unused).values(used_at=now))
 
 
 def _hash(token: str) -> str:

@@ -9,13 +9,14 @@ from datetime import datetime
 from hashlib import sha256
 
 import pyotp
-from sqlalchemy import Update, delete, func, update
+from sqlalchemy import delete, func, update
 from sqlmodel import Session, col, select
 
 from service.coach.account_notice import tell_owner
 from service.coach.audit import record
 from service.errors import ServiceError
 from service.store.account_tables import RecoveryCode
+from service.store.once import rows_updated
 from service.store.tables import Practice, Trainer
 
 RECOVERY_CODES = 10
@@ -113,7 +114,7 @@ def _take_code(session: Session, now: datetime, trainer: Trainer, code: str) -> 
     for each in (step + around for around in STEPS_AROUND):
         if secrets.compare_digest(app.generate_otp(each), given):
             earlier = (col(Trainer.id) == trainer.id, col(Trainer.factor_step) < each)
-            if _counts(session, update(Trainer).where(*earlier).values(factor_step=each)) == 1:
+            if rows_updated(session, update(Trainer).where(*earlier).values(factor_step=each)) == 1:
                 return
     raise WrongCode
 
@@ -129,15 +130,11 @@ def _take_recovery(session: Session, now: datetime, trainer: Trainer, code: str)
         )
         .values(used_at=now)
     )
-    if _counts(session, used) != 1:
+    if rows_updated(session, used) != 1:
         return False
     record(session, now, trainer, "recovery code used", left=codes_left(session, trainer))
     tell_owner(session, now, trainer, "code")
     return True
-
-
-def _counts(session: Session, used: Update) -> int:
-    return int(session.execute(used).rowcount)  # type: ignore[attr-defined]  # an UPDATE has one
 
 
 def _new_codes(session: Session, now: datetime, trainer: Trainer) -> list[str]:

@@ -15,6 +15,7 @@ from service.coach.safety import rest_client
 from service.coach.situation import Situation
 from service.errors import ServiceError
 from service.ladder.moves import Move
+from service.store.once import rows_updated
 from service.store.tables import Alert, Message, MoveRow, Trainer
 from service.wording.texts import render
 
@@ -99,7 +100,8 @@ def _is_that_resume(move: MoveRow, trainer: Trainer, resumed_on: str) -> bool:
 
 def _take_back_notices(session: Session, client_id: int) -> int:
     """Cancel what tells of the resume and has not left yet; how many there were."""
-    done = session.execute(
+    return rows_updated(
+        session,
         update(Message)
         .where(
             col(Message.client_id) == client_id,
@@ -107,6 +109,5 @@ def _take_back_notices(session: Session, client_id: int) -> int:
             col(Message.kind) == "notice",
             col(Message.state) == "queued",
         )
-        .values(state="cancelled", problem="The trainer took the change back.")
+        .values(state="cancelled", problem="The trainer took the change back."),
     )
-    return int(done.rowcount)  # type: ignore[attr-defined]  # an UPDATE always has a count

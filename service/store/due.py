@@ -6,7 +6,7 @@ from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.store.ahead import known
-from service.store.once import insert_row
+from service.store.once import insert_row, rows_updated
 from service.store.tables import Due
 
 # Kinds whose subject is a client and that are read ahead; a row of another kind with the same
@@ -19,12 +19,13 @@ def set_due(
 ) -> None:
     """Set the one due time of this kind for this subject, in place of an earlier one."""
     if not _surely_none(session, kind, subject_id):
-        changed = session.execute(
+        changed = rows_updated(
+            session,
             update(Due)
             .where(col(Due.kind) == kind, col(Due.subject_id) == subject_id)
-            .values(at=at, local_date=local_date)
+            .values(at=at, local_date=local_date),
         )
-        if changed.rowcount:  # type: ignore[attr-defined]  # an UPDATE always has a count
+        if changed:
             return
     values = {"kind": kind, "subject_id": subject_id, "at": at, "local_date": local_date}
     insert_row(session, Due, values)

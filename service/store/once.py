@@ -1,10 +1,12 @@
-"""Inserting rows by statements of their own: unless they are there already, or just quickly."""
+"""Inserting rows by statements of their own: unless they are there already, or just quickly; and
+updates whose count tells who was first.
+"""
 
 from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any, TypeVar, cast
 
-from sqlalchemy import Column, Insert, insert, select
+from sqlalchemy import Column, Insert, Update, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, SQLModel
 
@@ -57,6 +59,15 @@ def insert_row_once(
     row_id: int | None = session.connection().execute(statement, dict(values)).scalar()
     wrote(session, table, values.get("client_id", values.get("subject_id")))
     return row_id
+
+
+def rows_updated(session: Session, change: Update) -> int:
+    """Make the change; gives how many rows met its conditions.
+
+    Of two transactions that change the same row away from a condition, only one has a count.
+    """
+    done = session.execute(change)
+    return int(done.rowcount)  # type: ignore[attr-defined]  # an UPDATE always has a count
 
 
 @cache

@@ -37,7 +37,7 @@ from service.coach.weekly import weekly_due
 from service.store import Store
 from service.store.database import is_passing
 from service.store.due import due_by, next_due_at, set_due
-from service.store.once import insert_once
+from service.store.once import insert_once, rows_updated
 from service.store.tables import Client, Due, LastTick, Practice, Question
 from service.ticks.sending import Sender
 
@@ -203,6 +203,6 @@ def note_tick(store: Store, name: str, now: datetime) -> None:
 
 def _note_tick(session: Session, name: str, now: datetime) -> None:
     noted = update(LastTick).where(col(LastTick.name) == name).values(at=now)
-    if session.execute(noted).rowcount == 0:  # type: ignore[attr-defined]  # an UPDATE has a count
+    if rows_updated(session, noted) == 0:
         # Two processes on a new database may both be first.
         insert_once(session, LastTick, ["name"], {"name": name, "at": now})

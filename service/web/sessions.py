@@ -11,6 +11,7 @@ from sqlmodel import Session, col, func, select
 
 from service.parts import Parts
 from service.store.crypto import blind
+from service.store.once import rows_updated
 from service.store.tables import SignIn, SignInFailure, Trainer
 from service.web.callbacks import parts_of
 from service.web.visit import NotFromOurForm, cookie_name, hashed, local_path, real_now, same
@@ -155,8 +156,7 @@ def half_cookie(parts: Parts) -> str:
 def revoke(session: Session, parts: Parts, which: ColumnElement[bool]) -> int:
     """End the living sign-ins that meet the condition; how many there were."""
     ended = update(SignIn).where(which, col(SignIn.revoked_at).is_(None))
-    done = session.execute(ended.values(revoked_at=real_now(parts)))
-    return int(done.rowcount)  # type: ignore[attr-defined]  # an UPDATE always has a count
+    return rows_updated(session, ended.values(revoked_at=real_now(parts)))
 
 
 def signed_out_answer(parts: Parts) -> Response:
