@@ -26,7 +26,7 @@ import pytest
 from mutants import Mutant, mutants_of
 
 ROOT = Path(__file__).parents[2]
-KILLED, SURVIVED = 10, 11
+RAISED = 10  # a child's exit code
 # A mutant that never ends is killed as well: by the processor time of one test, for a busy machine
 # makes everything else slow, and at last by the clock.
 LONGEST_TEST_CPU_S = 15.0
@@ -267,35 +267,37 @@ class _Changed:
 def _in_child(mutant: Mutant, work: Callable[[], str]) -> Verdict:
     """Do `work` in a forked child; it gives the name of the test that failed, or nothing."""
     ended, told = fork(work, LONGEST_S)
-    if ended == SURVIVED:
+    if told == "":
         return Verdict(mutant, False, "")
-    return Verdict(mutant, True, told or f"ended with {ended}")
+    return Verdict(mutant, True, str(told) if told else f"ended with {ended}")
 
 
-def fork(work: Callable[[], str], longest_s: int, *, hush: bool = True) -> tuple[int, str]:
-    """How the child ended, and what it told. It has `longest_s` seconds; 0 is no limit."""
+def fork(work: Callable[[], object], longest_s: int, *, hush: bool = True) -> tuple[int, object]:
+    """How the child ended, 0 if well, and what `work` gave there, None if it did not come to that.
+
+    The child has `longest_s` seconds; 0 is no limit. Of what it raised, it gives the words.
+    """
     ours, theirs = Pipe(duplex=False)
     child = os.fork()
     if child == 0:
         signal.signal(signal.SIGALRM, signal.SIG_DFL)
         signal.signal(signal.SIGPROF, signal.SIG_DFL)
         signal.alarm(longest_s)
-        code = KILLED
+        code = RAISED
         try:
             if hush:
                 _hush()
-            told = work()
-            theirs.send(told)
-            code = KILLED if told else SURVIVED
+            theirs.send(work())
+            code = 0
         except BaseException as problem:
             theirs.send(f"{type(problem).__name__}: {problem}")
         finally:
             os._exit(code)
     theirs.close()
     try:
-        told = str(ours.recv())
+        told: object = ours.recv()
     except EOFError:
-        told = ""
+        told = None
     ours.close()
     _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status), told
@@ -312,32 +314,26 @@ def _hush() -> None:
 
 def _reached(file: Path, items: list[pytest.Item], session: pytest.Session) -> Reached:
     """Run every test once, in a child, on the module as it is. Raises BadStart."""
-    ours, theirs = Pipe(duplex=False)
-    child = os.fork()
-    if child == 0:
+
+    def work() -> Reached:
         found = Reached()
-        failed = ""
-        try:
-            _hush()
-            for item, following in zip(items, [*items[1:], None], strict=True):
-                lines: set[int] = set()
-                began = time.process_time()
-                with tracing(str(file), lines):
-                    good = passes(item, following, session)
-                found.seconds[item.nodeid] = time.process_time() - began
-                for line in lines:
-                    found.by_line.setdefault(line, set()).add(item.nodeid)
-                failed = failed or ("" if good else item.nodeid)
-        except BaseException as problem:
-            failed = repr(problem)
-        finally:
-            theirs.send((found, failed))
-            os._exit(0)
-    theirs.close()
-    found, failed = ours.recv()
-    os.waitpid(child, 0)
-    if failed or not found.seconds:
-        raise BadStart(f"On {file.name} as it is: {failed or 'no test was collected'}")
+        for item, following in zip(items, [*items[1:], None], strict=True):
+            lines: set[int] = set()
+            began = time.process_time()
+            with tracing(str(file), lines):
+                good = passes(item, following, session)
+            if not good:
+                raise BadStart(item.nodeid)
+            found.seconds[item.nodeid] = time.process_time() - began
+            for line in lines:
+                found.by_line.setdefault(line, set()).add(item.nodeid)
+        return found
+
+    ended, found = fork(work, longest_s=0)
+    if not isinstance(found, Reached):
+        raise BadStart(f"On {file.name} as it is: {found or f'ended with {ended}'}")
+    if not found.seconds:
+        raise BadStart(f"On {file.name} as it is: no test was collected")
     return found
 
 

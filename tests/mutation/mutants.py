@@ -34,7 +34,7 @@ SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
     ast.Pow: ast.Mult,
 }
 # Never mutated: what they hold changes nothing that happens, or is read by tools alone.
-SKIPPED_FIELDS = {"annotation", "returns", "decorator_list", "type_params", "bases", "keywords_of"}
+SKIPPED_FIELDS = {"annotation", "returns", "decorator_list", "type_params", "bases"}
 Functions = ast.FunctionDef | ast.AsyncFunctionDef
 
 

@@ -11,7 +11,6 @@ in equivalent.toml, each with its reason, and are not counted.
 """
 
 import argparse
-import json
 import os
 import shutil
 import sys
@@ -97,20 +96,12 @@ def scored(module: dict[str, object], only_line: int) -> Score:
     return score
 
 
-def in_a_process_of_its_own(module: dict[str, object], only_line: int, folder: Path) -> Score:
+def in_a_process_of_its_own(module: dict[str, object], only_line: int) -> Score:
     """What pytest has collected for one module must not be there for the next."""
-    kept = folder / "score"
-
-    def work() -> str:
-        score = scored(module, only_line)
-        kept.write_text(json.dumps([score.killed, score.survivors, score.equivalent]))
-        return ""
-
-    _, told = fork(work, longest_s=0, hush=False)
-    if told:
-        raise BadStart(told)
-    killed, survivors, equivalent = json.loads(kept.read_text())
-    return Score(str(module["file"]), killed, survivors, equivalent)
+    ended, told = fork(lambda: scored(module, only_line), longest_s=0, hush=False)
+    if not isinstance(told, Score):
+        raise BadStart(str(told or f"The process for {module['file']} ended with {ended}"))
+    return told
 
 
 def preload() -> None:
@@ -163,7 +154,7 @@ def main() -> int:
     scores = []
     try:
         for module in tqdm(chosen, unit=" modules", file=sys.stderr, leave=False):
-            score = in_a_process_of_its_own(module, options.line, folder)
+            score = in_a_process_of_its_own(module, options.line)
             scores.append(score)
             tqdm.write("\n".join([*score.survivors, score.row()]), file=sys.stdout)
     except BadStart as problem:
