@@ -92,8 +92,9 @@ def page_lost(session: Session, now: datetime, message: Message) -> None:
     was its last hope.
     """
     log.error("page %s is %s", message.id, message.state)
-    other = _other_way(session, now, message)
-    for alert in _alerts_of(session, message):
+    alerts = _alerts_of(session, message)
+    other = _other_way(session, now, message, alerts)
+    for alert in alerts:
         if other is not None:
             link(session, alert, [other.id])
         if not any(page.state in ALIVE for page in pages_of(session, alert.id)):
@@ -110,7 +111,9 @@ def _alerts_of(session: Session, message: Message) -> Sequence[Alert]:
     return session.exec(rows).all()
 
 
-def _other_way(session: Session, now: datetime, message: Message) -> Message | None:
+def _other_way(
+    session: Session, now: datetime, message: Message, alerts: Sequence[Alert]
+) -> Message | None:
     """The same page by e-mail instead of text, or the other way round; once for each page."""
     if message.trainer_id is None or (message.once_key or "").startswith(OTHER_WAY):
         return None
@@ -127,8 +130,7 @@ def _other_way(session: Session, now: datetime, message: Message) -> Message | N
     if message.to_phone != trainer.phone:
         return None  # it was for the second contact, of whom we know only the phone
     own = wording_of(session, practice.id, practice.language)
-    kinds = [alert.kind for alert in _alerts_of(session, message)] or ["other"]
-    kind = alert_words(kinds[0], practice.language)
+    kind = alert_words(alerts[0].kind if alerts else "other", practice.language)
     body = render("page_email_again", practice.language, own, kind=kind)
     return _by_email(session, now, practice, trainer, Text("page", body, key))
 
