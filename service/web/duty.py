@@ -15,6 +15,7 @@ from service.coach.duty import (
     WEEK,
     Hours,
     Stretch,
+    clock_of,
     duty_plan,
     gaps,
     hours_of,
@@ -140,7 +141,7 @@ def minute_words(minute: int) -> str:
     day, rest = divmod(minute, DAY)
     if rest == 0 and minute:
         return f"{DAY_NAMES[(day - 1) % 7]} midnight"
-    return f"{DAY_NAMES[day % 7]} {rest // 60:02}:{rest % 60:02}"
+    return f"{DAY_NAMES[day % 7]} {clock_of(rest)}"
 
 
 def stretch_words(stretch: Stretch) -> str:
@@ -166,13 +167,10 @@ def lines_of(hours: Sequence[Hours]) -> list[Line]:
         for name in ("daily", "working", "weekend", *(str(day) for day in range(7))):
             if left and left >= set(DAYS[name]):
                 left -= set(DAYS[name])
-                line = Line(name, _clock(begins), _clock(ends), str(who))
+                # As a field for times takes it: midnight at the day's end is 00:00.
+                line = Line(name, clock_of(begins), clock_of(ends % DAY), str(who))
                 found.append((DAYS[name][0], begins, line))
     return [line for _, _, line in sorted(found, key=lambda one: one[:2])]
-
-
-def _clock(minute: int) -> str:
-    return f"{minute // 60 % 24:02}:{minute % 60:02}"
 
 
 def lines_given(fields: Fields) -> list[Line]:
