@@ -6,7 +6,8 @@ alerts with what was done, notes, and the audit trail, where each removal is a l
 The words behind an alert that nobody has handled stay until somebody has.
 """
 
-from datetime import datetime, time, timedelta
+from calendar import monthrange
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, delete, null, update
@@ -50,9 +51,8 @@ def keep_since(now: datetime, months: int, zone: str) -> datetime:
     """The local midnight so many calendar months ago: what is older goes."""
     today = now.astimezone(ZoneInfo(zone)).date()
     year, month = divmod(today.year * 12 + today.month - 1 - months, 12)
-    first = today.replace(year=year, month=month + 1, day=1)
-    last_day = ((first + timedelta(days=31)).replace(day=1) - timedelta(days=1)).day
-    day = first.replace(day=min(today.day, last_day))
+    _, last_day = monthrange(year, month + 1)
+    day = date(year, month + 1, min(today.day, last_day))
     return local_to_utc(datetime.combine(day, time(0, 0)), zone)
 
 
