@@ -24,6 +24,7 @@ from service.store.tables import Practice, SignIn, Trainer
 
 INVITATION_LASTS = timedelta(days=7)
 RESET_LASTS = timedelta(hours=24)
+# A path of 256 characters at most, with its brackets (RFC 5321, 4.5.3.1.3).
 LONGEST_EMAIL = 254
 
 
@@ -73,7 +74,6 @@ def invite_first(
     _end(session, now, AccountLink.kind == "invitation", AccountLink.email == email)
     return _make(
         session,
-        now,
         AccountLink(
             practice_id=practice_id,
             kind="invitation",
@@ -103,7 +103,6 @@ def reset(
     record(session, now, lead or other, "reset link made", colleague=other.id)
     return _make(
         session,
-        now,
         AccountLink(
             practice_id=other.practice_id,
             kind="reset",
@@ -220,10 +219,10 @@ def _new_trainer(session: Session, now: datetime, invited: Invited) -> Trainer:
     return trainer
 
 
-def _make(session: Session, now: datetime, link: AccountLink) -> str:
+def _make(session: Session, link: AccountLink) -> str:
+    """Store the link with the hash of a new token; gives the token."""
     token = secrets.token_urlsafe(32)
     link.token_hash = _hash(token)
-    link.made_at = now
     session.add(link)
     session.flush()
     return token
