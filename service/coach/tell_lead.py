@@ -39,9 +39,8 @@ TICKS = "ticks"
 
 @dataclass(frozen=True, slots=True)
 class Failing:
-    """What fails for a practice, since when."""
+    """What fails, since when."""
 
-    practice_id: int
     what: str
     since: datetime
 
@@ -92,7 +91,7 @@ def _act(session: Session, now: datetime, set_up: Set[str], patience: timedelta)
             continue
         fresh = notice is None
         notice = notice or WatchNotice(practice_id=practice.id, what=what, since=failing.since)
-        minutes = minutes_since(failing.since, now)
+        minutes = minutes_in(now - failing.since)
         name = "watch_email" if what == EMAIL else "watch_texts"
         if _queue(session, now, practice, ways, name, carrier=what, minutes=minutes):
             notice.told_at = now
@@ -102,9 +101,9 @@ def _act(session: Session, now: datetime, set_up: Set[str], patience: timedelta)
     return len(changes)
 
 
-def minutes_since(since: datetime, now: datetime) -> int:
+def minutes_in(silence: timedelta) -> int:
     """Whole minutes, as a notice says them: at most four digits."""
-    return min(int((now - since).total_seconds() // 60), 9999)
+    return min(int(silence.total_seconds() // 60), 9999)
 
 
 def _working_ways(
@@ -192,7 +191,7 @@ def _failing(
         ]
         there = [since for since in sinces if since is not None]
         if there:
-            found.append(Failing(practice.id, carrier, min(there)))
+            found.append(Failing(carrier, min(there)))
     return found
 
 

@@ -22,7 +22,7 @@ from service.carriers.base import Accepted, Carrier, OutboundText
 from service.carriers.email import EMAIL
 from service.coach.duty import leads_of
 from service.coach.own_wording import wording_of
-from service.coach.tell_lead import SERVICE, TELL_AGAIN, TICKS
+from service.coach.tell_lead import SERVICE, TELL_AGAIN, TICKS, minutes_in
 from service.parts import Parts
 from service.store import Store
 from service.store.alert_tables import WatchNotice
@@ -124,7 +124,7 @@ class Watchdog:
         leads = [lead for lead in self._leads if self._may_tell(lead.practice_id, told)]
         if self._leads and not leads:
             return
-        minutes = min(int(silent.total_seconds() // 60), 9999)
+        minutes = minutes_in(silent)
         log.error("the ticks have been silent for %d minutes", minutes)
         said = [(lead, lead.stopped.replace(MINUTES, str(minutes))) for lead in leads]
         reached = {lead.practice_id for lead, words in said if self._send(lead, words)}
