@@ -36,7 +36,6 @@ LASTS_DAYS = (30, 90, 365)
 MOST_TOKENS = 50
 # So that programs that look for leaked secrets know it when they see it.
 PREFIX = "rungwise_"
-USE_NOTED_EVERY = timedelta(minutes=1)
 # For so long an action's key stands for what it was answered, which may quote a client.
 ACTS_KEPT = timedelta(hours=24)
 
@@ -133,18 +132,6 @@ def who_calls(
     )
     found = session.exec(rows).first()
     return found if found is not None and works(found[0], now) else None
-
-
-def use_is_news(token: ApiToken, now: datetime) -> bool:
-    """Whether the time of its last use is worth storing again."""
-    return token.last_used_at is None or now - token.last_used_at >= USE_NOTED_EVERY
-
-
-def note_use(session: Session, now: datetime, token_id: int) -> None:
-    row = session.get(ApiToken, token_id)
-    if row is not None and use_is_news(row, now):
-        row.last_used_at = now
-        session.add(row)
 
 
 def forget_old_acts(session: Session, now: datetime) -> None:

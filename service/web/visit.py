@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from fastapi import Depends, Request
 from pydantic import Field
-from sqlalchemy import ColumnElement, and_, func, update
+from sqlalchemy import ColumnElement, Update, and_, func, update
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
 
@@ -134,8 +134,9 @@ def signed_in(
         raise NotFromOurForm
     if practice.needs_factor and trainer.factor_since is None and not _may_be_next(request):
         raise FactorFirst
-    if RENEWS not in request.headers and request.url.path != LIVE:
-        _note_use(parts, sign_in, now)
+    by_somebody = RENEWS not in request.headers and request.url.path != LIVE
+    if by_somebody and use_is_news(sign_in.used_at, now):
+        note_use(parts, update(SignIn).where(col(SignIn.id) == sign_in.id).values(used_at=now))
     return Visit(parts, parts.clock.now(), trainer, practice, sign_in, request.url.path)
 
 
@@ -160,16 +161,18 @@ def alive(now: datetime, idle: timedelta | None = None) -> ColumnElement[bool]:
     return and_(lives, func.coalesce(SignIn.used_at, SignIn.created_at) > now - idle)
 
 
-def _note_use(parts: Parts, sign_in: SignIn, now: datetime) -> None:
-    """Remember that a person used this sign-in, to the minute: a page needs no write for it."""
-    if sign_in.used_at is not None and timedelta(0) <= now - sign_in.used_at < NOTED_EVERY:
-        return
-    noted = update(SignIn).where(col(SignIn.id) == sign_in.id).values(used_at=now)
+def use_is_news(used_at: datetime | None, now: datetime) -> bool:
+    """Whether a use is worth storing: to the minute will do, and not every page needs a write."""
+    return used_at is None or not timedelta(0) <= now - used_at < NOTED_EVERY
+
+
+def note_use(parts: Parts, noted: Update) -> None:
+    """Store when a sign-in or a token was last used, if that can be."""
     try:
         parts.store.run(lambda session: session.execute(noted))
     except DBAPIError:
         # A full disk must not keep anybody from reading their alerts.
-        log.warning("the use of a sign-in could not be stored")
+        log.warning("the use of a sign-in or a token could not be stored")
 
 
 def find_sign_in(

@@ -121,6 +121,23 @@ def test_its_last_use_is_noted_once_a_minute(world: World) -> None:
     assert last_used() == first + timedelta(seconds=61)
 
 
+def test_a_use_that_cannot_be_noted_keeps_nobody_from_reading(world: World) -> None:
+    world.reply("ada", "I fell in the kitchen")
+    tess, browser = program(world), world.signed_in("tess")
+    with world.store.engine.begin() as connection:
+        for table in ("api_token", "sign_in"):
+            connection.exec_driver_sql(
+                f"CREATE TRIGGER full_{table} BEFORE UPDATE ON {table} "
+                "BEGIN SELECT RAISE(FAIL, 'database or disk is full'); END"
+            )
+    world.clock.advance(timedelta(minutes=2))
+    kinds = [one["kind"] for one in ok(tess.get("/alerts", urgency="urgent"))["items"]]
+    assert "fall" in kinds
+    assert "kitchen" in browser.page("/")
+    with world.store.read() as session:
+        assert session.exec(select(ApiToken.last_used_at)).one() is None
+
+
 def test_only_the_lead_makes_tokens_and_only_of_what_there_is(world: World) -> None:
     with world.store.write() as session:
         now = world.clock.now()

@@ -6,9 +6,10 @@ from typing import Annotated
 
 from fastapi import Depends, Path, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
-from sqlmodel import Session
+from sqlalchemy import update
+from sqlmodel import Session, col
 
-from service.coach.api_tokens import note_use, use_is_news, who_calls
+from service.coach.api_tokens import who_calls
 from service.coach.intake_form import Unfinished
 from service.coach.people import client_of
 from service.coach.situation import Situation, load
@@ -17,7 +18,7 @@ from service.parts import Parts
 from service.store.api_tables import ApiToken
 from service.store.tables import Practice, Trainer
 from service.web.api.problems import NoToken, ScopeMissing, TooOften
-from service.web.visit import LARGEST_ID, PartsHere, real_now
+from service.web.visit import LARGEST_ID, PartsHere, note_use, real_now, use_is_news
 
 bearer = HTTPBearer(
     scheme_name="token",
@@ -61,9 +62,9 @@ def caller(
     wait_s = request.app.state.limits.wait_s(token.id)
     if wait_s > 0:
         raise TooOften(wait_s)
-    if use_is_news(token, now):
-        with parts.store.write() as session:
-            note_use(session, now, token.id)
+    if use_is_news(token.last_used_at, now):
+        used = update(ApiToken).where(col(ApiToken.id) == token.id).values(last_used_at=now)
+        note_use(parts, used)
     return Caller(parts, parts.clock.now(), token, trainer, practice)
 
 
