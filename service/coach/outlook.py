@@ -12,13 +12,12 @@ from typing import Literal
 from sqlmodel import Session, col, select
 
 from service.coach import asking
-from service.coach.prompt import quiet_hours
-from service.coach.situation import Situation, current_report, load, past
+from service.coach.prompt import DOWN, absence_move, quiet_hours, why_no_prompt, why_no_reminder
+from service.coach.situation import Situation, load, past
 from service.coach.weekly import weekly_body
-from service.ladder.absence import decide_absence
 from service.ladder.moves import PastDay
 from service.store.tables import QUEUED, Alert, Client, Due, Message, Question
-from service.ticks.due import is_quiet, next_dues, still_worth_sending
+from service.ticks.due import next_dues, still_worth_sending
 
 # What acting on a due row of this kind does, where that is no text to the client.
 ELSE: Mapping[str, str] = {
@@ -87,8 +86,10 @@ def _coming(session: Session, now: datetime, until: datetime, due: Due) -> Itera
     if due.kind == "prompt":
         yield from _prompts(session, now, until, due, situation)
         return
-    told = _reminder if due.kind == "reminder" else _weekly
-    because = told(session, at, due, situation)
+    if due.kind == "reminder":
+        because = why_no_reminder(session, at, situation, due.local_date)
+    else:
+        because = _weekly(session, at, due, situation)
     would: Would = "no text" if because else "text"
     yield Coming(at, due.kind, client.id, due.local_date, would, because or "")
 
@@ -114,7 +115,8 @@ def _prompts(
 ) -> Iterator[Coming]:
     """The prompt that is due, and those that follow it."""
     client, quiet = situation.client, quiet_hours(situation.practice)
-    barred = _no_prompts(session, situation)
+    idle = "" if client.state == "active" else f"The client is {client.state}."
+    in_doubt = asking.open_doubt(session, client.id) is not None
     history = past(session, client.id)
     day, at = due.local_date or now.date(), due.at
     settings = situation.settings
@@ -124,8 +126,7 @@ def _prompts(
     )  # fmt: skip
     while at <= until:
         goes_at = max(at, now)
-        late = not still_worth_sending(at, goes_at, client.time_zone, quiet)
-        because = barred or ("The service was down when it was due." if late else "")
+        because = idle or why_no_prompt(goes_at, situation, at, in_doubt=in_doubt)
         because = because or _absent(situation, history, day)
         would: Would = "no text" if because else "text"
         yield Coming(goes_at, "prompt", client.id, day, would, because)
@@ -135,33 +136,11 @@ def _prompts(
         day, at = following.local_date, following.at_utc
 
 
-def _no_prompts(session: Session, situation: Situation) -> str:
-    if situation.client.state != "active":
-        return f"The client is {situation.client.state}."
-    if asking.open_doubt(session, situation.client_id) is not None:
-        return "Waiting for the answer to a safety question."
-    return ""
-
-
 def _absent(situation: Situation, history: Sequence[PastDay], day: date) -> str:
-    placement, plan = situation.placement, situation.settings.plan(situation.resting)
-    here, since = placement.rung_key, placement.since
-    move = decide_absence(situation.ladder, plan, history, here, since, day)
+    move = absence_move(situation, history, day)
     if move is not None and move.kind == "rest":
         return "Away for too long by then: a notice goes instead, and the trainer is told."
     return ""
-
-
-def _reminder(session: Session, at: datetime, due: Due, situation: Situation) -> str:
-    zone, quiet = situation.client.time_zone, quiet_hours(situation.practice)
-    if situation.client.state != "active":
-        return f"The client is {situation.client.state}."
-    if is_quiet(at, zone, quiet):
-        return "Quiet hours."
-    day = due.local_date
-    if day is not None and current_report(session, situation.client_id, day) is not None:
-        return "The client has reported already."
-    return _no_prompts(session, situation)
 
 
 def _weekly(session: Session, at: datetime, due: Due, situation: Situation) -> str:
@@ -169,7 +148,7 @@ def _weekly(session: Session, at: datetime, due: Due, situation: Situation) -> s
     if client.state != "active":
         return f"The client is {client.state}."
     if not still_worth_sending(due.at, at, client.time_zone, quiet_hours(situation.practice)):
-        return "The service was down when it was due."
+        return DOWN
     if day is not None and weekly_body(session, at, client, day) is None:
         return "No weekly text would be true and kind."
     return ""

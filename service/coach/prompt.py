@@ -17,7 +17,7 @@ from service.coach.picture_link import link_for_prompt
 from service.coach.safety import rest_client
 from service.coach.situation import Situation, current_report, load, past
 from service.coach.stored import PlanSettings
-from service.ladder.progression import decide_absence
+from service.ladder.progression import Move, PastDay, decide_absence
 from service.ladder.rungs import Rung
 from service.store.ahead import known
 from service.store.due import clear_due, due_of, set_due
@@ -36,6 +36,8 @@ from service.wording.rung_words import rung_text
 from service.wording.texts import render
 
 SILENT_AFTER = 3
+IN_DOUBT = "Waiting for the answer to a safety question."
+DOWN = "The service was down when it was due."
 # Where a session keeps what was read ahead of prompts, by client.
 PROMPTED = "prompted"
 
@@ -119,7 +121,7 @@ def reschedule(session: Session, now: datetime, client: Client) -> None:
 
 
 def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompted]:
-    """The same for each of these clients, in one query."""
+    """What each of these clients was prompted, in one query."""
     theirs = (Message.client_id == Client.id, IS_PROMPT)
     # Two look-ups and no join: each ends in the index, however many texts there have been.
     last = select(func.max(Message.local_date)).where(*theirs).correlate(Client).scalar_subquery()
@@ -153,31 +155,36 @@ def prompt_due(session: Session, now: datetime, due: Due) -> None:
         return
     day = due.local_date
     at = due.at
-    quiet = quiet_hours(situation.practice)
     prompted = _prompted(session, client)
     _watch_silence(session, now, situation, prompted)
-    if asking.open_doubt(session, situation.client_id) is not None:
-        _missed(session, now, situation, day, "Waiting for the answer to a safety question.")
-    elif not still_worth_sending(at, now, client.time_zone, quiet):
-        _missed(session, now, situation, day, "The service was down when it was due.")
+    in_doubt = asking.open_doubt(session, situation.client_id) is not None
+    problem = why_no_prompt(now, situation, at, in_doubt=in_doubt)
+    if problem is not None:
+        _missed(session, now, situation, day, problem)
     elif not _rests_for_absence(session, now, situation, day):
-        _send(session, now, situation, day, still_sensible_until(at, client.time_zone, quiet))
+        until = still_sensible_until(at, client.time_zone, quiet_hours(situation.practice))
+        _send(session, now, situation, day, until)
     _schedule(session, at, client, situation, day, prompted)
+
+
+def why_no_prompt(
+    now: datetime, situation: Situation, at: datetime, *, in_doubt: bool
+) -> str | None:
+    """Why an active client's prompt that was due `at` is missed now; None when it is not."""
+    if in_doubt:
+        return IN_DOUBT
+    if not still_worth_sending(
+        at, now, situation.client.time_zone, quiet_hours(situation.practice)
+    ):
+        return DOWN
+    return None
 
 
 def _rests_for_absence(session: Session, now: datetime, situation: Situation, day: date) -> bool:
     """Apply the move that days away call for. True when the client now rests."""
-    placement = situation.placement
     if _surely_not_away(session, situation, day):
         return False
-    move = decide_absence(
-        situation.ladder,
-        situation.settings.plan(situation.resting),
-        past(session, situation.client_id),
-        placement.rung_key,
-        placement.since,
-        day,
-    )
+    move = absence_move(situation, past(session, situation.client_id), day)
     if move is None:
         return False
     store_move(session, now, situation, day, move)
@@ -191,6 +198,12 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
     for kind in move.alerts:
         raise_move_alert(session, now, situation, kind)
     return rests
+
+
+def absence_move(situation: Situation, history: Sequence[PastDay], day: date) -> Move | None:
+    """The move that the client's days away by this date call for."""
+    placement, plan = situation.placement, situation.settings.plan(situation.resting)
+    return decide_absence(situation.ladder, plan, history, placement.rung_key, placement.since, day)
 
 
 def _surely_not_away(session: Session, situation: Situation, day: date) -> bool:
@@ -252,11 +265,9 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
     client = session.get_one(Client, due.subject_id)
     situation = load(session, client)
     clear_due(session, "reminder", due.subject_id)
-    if situation is None or client.state != "active" or due.local_date is None:
+    if situation is None or due.local_date is None:
         return
-    quiet = is_quiet(now, client.time_zone, quiet_hours(situation.practice))
-    told = current_report(session, situation.client_id, due.local_date) is not None
-    if quiet or told or asking.open_doubt(session, situation.client_id) is not None:
+    if why_no_reminder(session, now, situation, due.local_date) is not None:
         return
     text = Text(
         "reminder",
@@ -269,6 +280,20 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
         local_date=due.local_date,
     )
     queue_to_client(session, now, situation.practice, client, text)
+
+
+def why_no_reminder(session: Session, now: datetime, situation: Situation, day: date) -> str | None:
+    """Why no reminder of this date's practice may go now; None when it may."""
+    client = situation.client
+    if client.state != "active":
+        return f"The client is {client.state}."
+    if is_quiet(now, client.time_zone, quiet_hours(situation.practice)):
+        return "Quiet hours."
+    if current_report(session, client.id, day) is not None:
+        return "The client has reported already."
+    if asking.open_doubt(session, client.id) is not None:
+        return IN_DOUBT
+    return None
 
 
 def _watch_silence(
