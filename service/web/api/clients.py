@@ -29,6 +29,7 @@ from service.web.api.shapes import (
     State,
 )
 from service.web.api.writes import Done, Key, once
+from service.web.client import RungNames
 from service.web.intake import what_follows
 from service.wording.rung_words import rung_short
 
@@ -68,11 +69,10 @@ def one_client(called: Reading, client_id: Id) -> OneClientOut:
 def client_out(session: Session, client: Client) -> OneClientOut:
     situation = load(session, client)
     due = due_of(session, "prompt", client.id)
-    key = situation.placement.rung_key if situation else ""
     rung = None
     if situation is not None:
-        words = rung_short(situation.rung) if key in situation.ladder else key
-        rung = RungOut(key=key, words=words)
+        key = situation.placement.rung_key
+        rung = RungOut(key=key, words=RungNames(situation)(key))
     shown = ClientOut.of(client, rung, due.at if due else None)
     plan = PlanOut.of(situation) if situation else None
     return OneClientOut(**shown.model_dump(), plan=plan)
