@@ -62,7 +62,7 @@ def erase_client(
     `typed_name` is the client's name as the trainer typed it. OtherName or LeavingNow, and nothing
     is erased, if it is another or a text is just leaving.
     """
-    if " ".join(typed_name.split()) != client.name:
+    if not is_named(client, typed_name):
         raise OtherName
     # A busy database must not hand out a text while its row is going.
     session.refresh(client, with_for_update=True)
@@ -84,6 +84,11 @@ def erase_client(
     # Recorded first, for that keeps every other process from adding a line meanwhile.
     record(session, now, trainer, "client erased")
     _blank_trail(session, practice, client_id)
+
+
+def is_named(client: Client, typed_name: str) -> bool:
+    """Whether that is the client's name, however many spaces were typed."""
+    return " ".join(typed_name.split()) == client.name
 
 
 def _clear_due(session: Session, client_id: int) -> None:

@@ -12,7 +12,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import StreamingResponse
 
 from service.coach.audit import record
-from service.coach.erase import OtherName, erase_client, scrub
+from service.coach.erase import OtherName, erase_client, is_named, scrub
 from service.coach.export import counted, write_csv, write_json
 from service.coach.export_fhir import write_bundle
 from service.coach.people import client_of, clients_of
@@ -151,7 +151,7 @@ def erase(visit: Signed, client_id: int, fields: FieldsHere) -> Response:
     with visit.parts.store.read() as session:
         client = client_of(session, visit.trainer, client_id)
         problems = {}
-        if " ".join(fields.get("name", "").split()) != client.name:
+        if not is_named(client, fields.get("name", "")):
             problems["name"] = str(OtherName())
         if fields.get("understood") != "yes":
             problems["understood"] = "Tick this if you mean it."
