@@ -17,6 +17,14 @@ def world(tmp_path: Path) -> Iterator[World]:
 
 
 @pytest.fixture(scope="module")
+def calm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """A practice that no test changes: making one for each takes longer than most of them."""
+    made = make_world(tmp_path_factory.mktemp("calm"))
+    yield made
+    made.store.close()
+
+
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """One Chromium for all tests of a file."""
     with sync_playwright() as playwright:

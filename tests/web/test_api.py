@@ -1,7 +1,6 @@
 """The JSON API: the same actions as the pages, for whoever has a token, and nothing more."""
 
 import json
-from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
@@ -31,14 +30,6 @@ INTAKE = {
     "height_cm": "163",
     "agreed": "yes",
 }
-
-
-@pytest.fixture(scope="module")
-def calm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
-    """A practice that no test changes: making one for each takes longer than most of them."""
-    made = make_world(tmp_path_factory.mktemp("calm"))
-    yield made
-    made.store.close()
 
 
 def problem(answer, status: int, kind: str) -> dict:

@@ -1,13 +1,12 @@
 """The lead's page of tokens and webhooks: made, shown once, used, revoked, tried and ended."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
 from api_calls import Program
 from sqlmodel import select
-from web_world import World, make_world
+from web_world import World
 
 from service.app import create_app
 from service.carriers.hooks import HookAnswer, HookCall
@@ -19,14 +18,6 @@ from service.ticks.webhooks import webhook_tick
 PAGE = "/practice/programs"
 FORM = {"name": "Records", "trainer_id": 1, "scopes": ["clients:read"], "lasts_days": 90}
 HOOK = "https://1.2.3.4/alerts"  # kept, and never called: tests are refused every other machine
-
-
-@pytest.fixture(scope="module")
-def calm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
-    """A practice that no test changes."""
-    made = make_world(tmp_path_factory.mktemp("calm"))
-    yield made
-    made.store.close()
 
 
 def shown(text: str, field: str) -> str:
