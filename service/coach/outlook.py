@@ -16,6 +16,7 @@ from service.coach.prompt import DOWN, absence_move, quiet_hours, why_no_prompt,
 from service.coach.situation import Situation, load, past
 from service.coach.weekly import weekly_body
 from service.ladder.moves import PastDay
+from service.store.due import OF_CLIENTS
 from service.store.tables import QUEUED, Alert, Client, Due, Message, Question
 from service.ticks.due import next_dues, still_worth_sending
 
@@ -27,6 +28,7 @@ ELSE: Mapping[str, str] = {
     "reread": "a text that we failed on is tried again",
     "parts": "a long text is read without the parts that did not come",
     "unsent": "an alert to the trainer if a text that must arrive has not left",
+    "retention": "words of texts that the practice keeps no longer are removed",
     "unsettled": "an alert to the trainer if a text's fate is still unknown",
 }
 
@@ -97,7 +99,7 @@ def _coming(session: Session, now: datetime, until: datetime, due: Due) -> Itera
 def _client_of(session: Session, due: Due) -> Client | None:
     """The client whom a due row is about, by way of what its subject is."""
     owner: Alert | Question | Message | None = None
-    if due.kind in ("prompt", "reminder", "weekly", "retest"):
+    if due.kind in OF_CLIENTS:
         return session.get(Client, due.subject_id)
     if due.kind == "doubt":
         owner = session.get(Question, due.subject_id)

@@ -9,8 +9,10 @@ from service.store.ahead import known
 from service.store.once import insert_row, rows_updated
 from service.store.tables import Due
 
-# Kinds whose subject is a client and that are read ahead; a row of another kind with the same
-# number as its subject is about something else.
+# Kinds whose subject is a client.
+OF_CLIENTS = ("prompt", "reminder", "weekly", "retest")
+# Those that are read ahead; a row of another kind with the same number as its subject may be about
+# something else.
 READ_AHEAD = ("prompt", "reminder")
 
 

@@ -36,7 +36,7 @@ from service.coach.situation import load
 from service.coach.weekly import weekly_due
 from service.store import Store
 from service.store.database import is_passing
-from service.store.due import due_by, next_due_at, set_due
+from service.store.due import OF_CLIENTS, due_by, next_due_at, set_due
 from service.store.once import insert_once, rows_updated
 from service.store.tables import Client, Due, LastTick, Practice, Question
 from service.ticks.sending import Sender
@@ -46,8 +46,6 @@ Handler = Callable[[Session, datetime, Due], None]
 log = logging.getLogger(__name__)
 
 DUE_BATCH = 100
-# Kinds whose subject is a client.
-OF_CLIENTS = ("prompt", "reminder", "weekly", "retest")
 RETRY_AFTER = timedelta(minutes=5)
 
 

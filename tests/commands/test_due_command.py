@@ -12,14 +12,14 @@ from sqlmodel import col, select
 from service.carriers.handset import Handset
 from service.cli import main
 from service.clock import HandClock
-from service.coach.outlook import outlook
+from service.coach.outlook import ELSE, outlook
 from service.coach.people import NewClient, add_client
 from service.coach.stored import PlanSettings
 from service.ladder.body import Body, Profile
 from service.store import Store
 from service.store.migrate import migrate
 from service.store.tables import Alert, Client, Due, Message, Practice, Trainer
-from service.ticks.jobs import due_tick, send_tick
+from service.ticks.jobs import HANDLERS, due_tick, send_tick
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
@@ -90,6 +90,17 @@ def test_a_week_ahead_is_what_a_week_brings(here: Store) -> None:
         came = [(each.created_at, each.kind, each.client_id) for each in session.exec(rows).all()]
     assert len(promised) == 10  # three for Ada, seven for Cy over a change of clocks, none for Bo
     assert sorted(promised) == sorted(came)
+
+
+def test_every_kind_of_thing_that_comes_due_is_told(here: Store) -> None:
+    assert set(ELSE) | {"prompt", "reminder", "weekly"} == set(HANDLERS)
+    at = START + timedelta(minutes=1)
+    with here.write() as session:
+        for kind in ELSE:
+            session.add(Due(kind=kind, subject_id=999, at=at))
+    with here.read() as session:
+        found = {each.kind for each in outlook(session, START, at)}
+    assert found >= set(ELSE)
 
 
 def test_it_changes_nothing(here: Store) -> None:
