@@ -1,12 +1,14 @@
 """The API on both kinds of database: the same action asked for twice at once is done once."""
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from threading import Barrier
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from httpx2 import Response
+from sqlmodel import Session, select
 from web_world import PROFILE
 
 from service.app import create_app
@@ -59,20 +61,43 @@ def served(store: Store) -> tuple[TestClient, dict[str, str], int]:
     return browser, {"Authorization": f"Bearer {token}"}, client_id
 
 
+def at_once(many: int, ask: Callable[[int], Response]) -> list[Response]:
+    """What so many askers are answered, who all begin together; each is told its number."""
+    start = Barrier(many)
+
+    def begin(number: int) -> Response:
+        start.wait()
+        return ask(number)
+
+    with ThreadPoolExecutor(many) as pool:
+        return list(pool.map(begin, range(many)))
+
+
+def add_alert(session: Session, client_id: int, kind: str, urgency: str) -> None:
+    session.add(
+        Alert(
+            practice_id=1,
+            client_id=client_id,
+            kind=kind,
+            urgency=urgency,
+            system_did="Told.",
+            opened_at=NOW,
+            last_at=NOW,
+        )
+    )
+
+
 def test_the_same_key_at_once_acts_once(served, store: Store) -> None:
     browser, headers, client_id = served
-    start = Barrier(AT_ONCE)
 
-    def ask(_number: int):
-        start.wait()
+    def ask(_number: int) -> Response:
         return browser.post(
             f"/api/v1/clients/{client_id}/messages",
             json={"body": "See you at three."},
             headers={**headers, "Idempotency-Key": "one-and-only"},
         )
 
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        answers = list(pool.map(ask, range(AT_ONCE)))
+    answers = at_once(AT_ONCE, ask)
     assert [answer.status_code for answer in answers] == [201] * AT_ONCE
     assert len({answer.text for answer in answers}) == 1
     replayed = [answer for answer in answers if "Idempotency-Replayed" in answer.headers]
@@ -88,59 +113,34 @@ def test_two_who_looked_at_the_same_version_do_not_both_act(served, store: Store
     browser, headers, client_id = served
     path = f"/api/v1/clients/{client_id}"
     known = browser.get(path, headers=headers).json()["version"]
-    start = Barrier(2)
 
-    def ask(key: str):
-        start.wait()
-        more = {**headers, "Idempotency-Key": key}
+    def ask(number: int) -> Response:
+        more = {**headers, "Idempotency-Key": f"key-number-{number}"}
         return browser.post(f"{path}/pause", json={"version": known}, headers=more)
 
-    with ThreadPoolExecutor(2) as pool:
-        answers = list(pool.map(ask, ("key-number-1", "key-number-2")))
+    answers = at_once(2, ask)
     assert sorted(answer.status_code for answer in answers) == [200, 409]
 
 
 def test_an_alert_is_handled_by_one_of_two(served, store: Store) -> None:
     browser, headers, client_id = served
     with store.write() as session:
-        session.add(
-            Alert(
-                practice_id=1,
-                client_id=client_id,
-                kind="silence",
-                urgency="today",
-                system_did="Told.",
-                opened_at=NOW,
-                last_at=NOW,
-            )
-        )
-    start = Barrier(2)
+        add_alert(session, client_id, "silence", "today")
 
-    def ask(key: str):
-        start.wait()
+    def ask(number: int) -> Response:
+        key = f"key-number-{number}"
         more = {**headers, "Idempotency-Key": key}
         return browser.post("/api/v1/alerts/1/handle", json={"what_done": key}, headers=more)
 
-    with ThreadPoolExecutor(2) as pool:
-        answers = list(pool.map(ask, ("key-number-1", "key-number-2")))
+    answers = at_once(2, ask)
     assert sorted(answer.status_code for answer in answers) == [200, 409]
 
 
 def test_lists_and_alerts_read_alike(served, store: Store) -> None:
     browser, headers, client_id = served
     with store.write() as session:
-        for number, kind in enumerate(("pain", "silence", "stuck")):
-            session.add(
-                Alert(
-                    practice_id=1,
-                    client_id=client_id,
-                    kind=kind,
-                    urgency=("urgent", "today", "note")[number],
-                    system_did="Told.",
-                    opened_at=NOW,
-                    last_at=NOW,
-                )
-            )
+        for kind, urgency in (("pain", "urgent"), ("silence", "today"), ("stuck", "note")):
+            add_alert(session, client_id, kind, urgency)
     first = browser.get("/api/v1/alerts?limit=2", headers=headers).json()
     second = browser.get(f"/api/v1/alerts?cursor={first['next']}", headers=headers).json()
     kinds = [one["kind"] for one in (*first["items"], *second["items"])]
