@@ -3,7 +3,6 @@
 import socket
 import ssl
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from ipaddress import ip_address
@@ -12,10 +11,8 @@ from pathlib import Path
 import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, Envelope, Session
+from certificates import write_certificate
 from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.x509.oid import NameOID
 
 from service.carriers.email import MailServer, NotSent, mail_server
 from service.settings import Settings, WrongSetting
@@ -48,28 +45,8 @@ def post() -> Post:
 @pytest.fixture(scope="module")
 def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A certificate for this machine with its key, made for the test."""
-    key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "mail.example.org")])
-    now = datetime.now(UTC)
-    made = (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(name)
-        .public_key(key.public_key())
-        .serial_number(1)
-        .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + timedelta(days=1))
-        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ip_address(HERE))]), False)
-        .add_extension(x509.BasicConstraints(ca=True, path_length=None), True)
-        .sign(key, hashes.SHA256())
-    )
-    file = tmp_path_factory.mktemp("tls") / "server.pem"
-    plain = serialization.NoEncryption()
-    file.write_bytes(
-        key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, plain)
-        + made.public_bytes(serialization.Encoding.PEM)
-    )
-    return file
+    here = x509.IPAddress(ip_address(HERE))
+    return write_certificate(tmp_path_factory.mktemp("tls"), "mail.example.org", here)
 
 
 def serving(post: Post, **more: object) -> Iterator[Controller]:

@@ -11,9 +11,8 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
+from certificates import write_certificate
 from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
 from hypothesis import given
 from hypothesis import strategies as st
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
@@ -288,29 +287,8 @@ def _http(handler: type, certificate: Path | None = None) -> Iterator[int]:
 @pytest.fixture(scope="module")
 def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A certificate for records.example.org that nobody but its holder has signed, and its key."""
-    key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "records.example.org")])
-    now = datetime.now(UTC)
-    signed = (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(name)
-        .public_key(key.public_key())
-        .serial_number(1)
-        .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + timedelta(days=1))
-        .add_extension(x509.SubjectAlternativeName([x509.DNSName("records.example.org")]), False)
-        .add_extension(x509.BasicConstraints(ca=True, path_length=None), True)
-        .sign(key, hashes.SHA256())
-    )
-    plain = serialization.NoEncryption()
-    kind = serialization.PrivateFormat.PKCS8
-    file = tmp_path_factory.mktemp("tls") / "both.pem"
-    file.write_bytes(
-        signed.public_bytes(serialization.Encoding.PEM)
-        + key.private_bytes(serialization.Encoding.PEM, kind, plain)
-    )
-    return file
+    name = "records.example.org"
+    return write_certificate(tmp_path_factory.mktemp("tls"), name, x509.DNSName(name))
 
 
 def here(_host: str, _port: int) -> list[str]:
