@@ -16,8 +16,7 @@ from service.parts import Parts
 from service.store.tables import SignIn, Trainer
 from service.web import sessions
 from service.web.frame import framed
-from service.web.pages import page
-from service.web.sessions import SLOW_DOWN, browser_name
+from service.web.sessions import SLOW_DOWN
 from service.web.visit import (
     PartsHere,
     Signed,
@@ -29,8 +28,6 @@ from service.web.visit import (
     local_path,
     real_now,
 )
-
-__all__ = ["browser_name", "router"]
 
 log = logging.getLogger(__name__)
 router = APIRouter()
@@ -64,18 +61,16 @@ def sign_in_page(request: Request, parts: PartsHere, next: str = "/") -> Respons
 def _form(
     request: Request, parts: Parts, back_to: str, email: str = "", told: str = "", status: int = 200
 ) -> Response:
-    token = sessions.before(request)
-    answer = page(
+    return sessions.page_before(
+        request,
+        parts,
         "sign_in.html",
         status,
-        csrf=token,
         next=local_path(back_to),
         email=email,
         told=told,
         is_demo=parts.is_demo,
     )
-    sessions.set_before(answer, parts, token)
-    return answer
 
 
 @router.post("/sign-in")

@@ -122,10 +122,9 @@ def _choose(
             invited = invitations.who_is_invited(session, real_now(parts), token)
     except invitations.LinkGone as gone:
         return _gone(gone)
-    csrf = sessions.before(request)
-    answer = page("welcome.html", status, csrf=csrf, token=token, invited=invited, told=told)
+    values = {"token": token, "invited": invited, "told": told}
+    answer = sessions.page_before(request, parts, "welcome.html", status, **values)
     answer.headers.update(HEADERS)
-    sessions.set_before(answer, parts, csrf)
     return answer
 
 

@@ -17,7 +17,6 @@ from service.store.tables import Practice, SignIn, Trainer
 from service.web import sessions
 from service.web.account import own_password_or_why_not
 from service.web.frame import framed
-from service.web.pages import page
 from service.web.visit import (
     FACTOR_PAGE,
     PartsHere,
@@ -77,10 +76,8 @@ def _half(request: Request, parts: Parts, session: Session) -> tuple[SignIn, Tra
 def _code_form(
     request: Request, parts: Parts, back_to: str, told: str = "", status: int = 200
 ) -> Response:
-    token = sessions.before(request)
-    answer = page("sign_in_code.html", status, csrf=token, next=local_path(back_to), told=told)
-    sessions.set_before(answer, parts, token)
-    return answer
+    values = {"next": local_path(back_to), "told": told}
+    return sessions.page_before(request, parts, "sign_in_code.html", status, **values)
 
 
 @router.post("/sign-in/code")

@@ -14,6 +14,7 @@ from service.store.crypto import blind
 from service.store.once import rows_updated
 from service.store.tables import SignIn, SignInFailure, Trainer
 from service.web.callbacks import parts_of
+from service.web.pages import page
 from service.web.visit import NotFromOurForm, cookie_name, hashed, local_path, real_now, same
 
 HALF_LASTS = timedelta(minutes=10)
@@ -46,9 +47,14 @@ def browser_name(user_agent: str) -> str:
 # --- forms before there is a sign-in --------------------------------------------------------------
 
 
-def before(request: Request) -> str:
-    """The token that a form before sign-in carries and that its cookie must match."""
-    return request.cookies.get(BEFORE_COOKIE) or secrets.token_urlsafe(24)
+def page_before(
+    request: Request, parts: Parts, template: str, status: int = 200, **values: object
+) -> Response:
+    """A page before there is a sign-in, whose form carries the token that its cookie holds."""
+    token = request.cookies.get(BEFORE_COOKIE) or secrets.token_urlsafe(24)
+    answer = page(template, status, csrf=token, **values)
+    set_cookie(answer, parts, BEFORE_COOKIE, token, BEFORE_LASTS)
+    return answer
 
 
 def check_before(request: Request, given: str) -> None:
@@ -56,10 +62,6 @@ def check_before(request: Request, given: str) -> None:
     cookie = request.cookies.get(BEFORE_COOKIE, "")
     if not cookie or not same(given, cookie):
         raise NotFromOurForm
-
-
-def set_before(answer: Response, parts: Parts, token: str) -> None:
-    set_cookie(answer, parts, BEFORE_COOKIE, token, BEFORE_LASTS)
 
 
 def set_cookie(answer: Response, parts: Parts, name: str, value: str, lasts: timedelta) -> None:

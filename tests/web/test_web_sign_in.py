@@ -9,7 +9,7 @@ from sqlmodel import select
 from web_world import PASSWORD, World, csrf_of, sign_in
 
 from service.store.tables import SignIn, SignInFailure, Trainer
-from service.web.account import browser_name
+from service.web.sessions import browser_name
 from service.web.visit import local_path
 
 
