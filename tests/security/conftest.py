@@ -11,13 +11,12 @@ from stores import ALL_TABLES, KINDS
 
 sys.path.append(str(Path(__file__).parents[1] / "web"))
 
+from sealed_world import NEW, OLD
 from web_world import World, make_world  # found by the line above
 
 from service.store import Store
 from service.store.crypto import Key
 from service.store.sealing import unlock
-
-OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
 
 
 @pytest.fixture

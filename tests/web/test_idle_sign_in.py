@@ -7,11 +7,12 @@ import pytest
 from browsing import Window, served
 from playwright.sync_api import Browser
 from sqlmodel import select
+from stored_practice import store_practice
 from web_world import World
 
 from service.settings import Settings, WrongSetting
 from service.store import Store
-from service.store.tables import Practice, SignIn, Trainer
+from service.store.tables import SignIn
 from service.web.visit import find_sign_in, hashed
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
@@ -87,21 +88,9 @@ def test_one_that_idles_is_not_listed_among_ones_sign_ins(hourly: World) -> None
 @pytest.mark.parametrize(("idle", "lives"), [(timedelta(minutes=30), False), (None, True)])
 def test_on_both_databases(store: Store, idle: timedelta | None, lives: bool) -> None:
     with store.write() as session:
-        practice = Practice(name="A", phone="+12025550100", created_at=START)
-        session.add(practice)
-        session.flush()
-        trainer = Trainer(
-            practice_id=practice.id,
-            name="T",
-            email="t@example.org",
-            password_hash="none",
-            created_at=START,
-        )
-        session.add(trainer)
-        session.flush()
         session.add(
             SignIn(
-                trainer_id=trainer.id,
+                trainer_id=store_practice(session).id,
                 token_hash=hashed("token"),
                 csrf="x",
                 created_at=START,
