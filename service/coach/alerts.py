@@ -157,7 +157,7 @@ def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
         Alert.state == "new",
         Alert.paged_at == now,
     )
-    return session.exec(others).first()
+    return session.exec(others.order_by(col(Alert.id))).first()
 
 
 def escalate(session: Session, now: datetime, alert_id: int) -> None:

@@ -182,26 +182,3 @@ def overnight(weekday: int, begins: int, ends: int, trainer_id: int) -> list[Hou
 def clock_of(minute: int) -> str:
     """A minute of the day as 08:00; midnight at its end as 24:00."""
     return f"{minute // 60:02}:{minute % 60:02}"
-
-
-def set_duty(
-    session: Session, practice: Practice, trainer: Trainer, hours: list[tuple[int, time, time]]
-) -> None:
-    """Replace a trainer's duty hours. Each is (weekday, begins, ends), within one day."""
-    for weekday, begins, ends in hours:
-        if not 0 <= weekday <= 6:  # the days of a week
-            raise ImpossibleValue("weekday", weekday, "0 (Monday) to 6 (Sunday)")
-        if begins >= ends:
-            raise ImpossibleValue("duty hours", f"{begins:%H:%M} to {ends:%H:%M}", "in order")
-    for old in session.exec(select(Duty).where(Duty.trainer_id == trainer.id)).all():
-        session.delete(old)
-    for weekday, begins, ends in hours:
-        session.add(
-            Duty(
-                practice_id=practice.id,
-                trainer_id=trainer.id,
-                weekday=weekday,
-                begins=begins.isoformat("minutes"),
-                ends=ends.isoformat("minutes"),
-            )
-        )

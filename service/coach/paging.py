@@ -29,6 +29,7 @@ OTHER_WAY = "other-way:"
 # States in which a page may still reach somebody, or has.
 ALIVE = ("queued", "sending", "sent", "delivered", "unknown")
 MOST_AT_ONCE = 100
+GRAVEST_FIRST = ("emergency", "fall", "pain", "dizziness")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,7 @@ def _alerts_of(session: Session, message: Message) -> Sequence[Alert]:
         select(Alert)
         .join(AlertPage, col(AlertPage.alert_id) == col(Alert.id))
         .where(AlertPage.message_id == message.id, Alert.state == "new")
+        .order_by(col(Alert.id))
     )
     return session.exec(rows).all()
 
@@ -130,9 +132,15 @@ def _other_way(
     if message.to_phone != trainer.phone:
         return None  # it was for the second contact, of whom we know only the phone
     own = wording_of(session, practice.id, practice.language)
-    kind = alert_words(alerts[0].kind if alerts else "other", practice.language)
+    kind = alert_words(gravest(alerts).kind if alerts else "other", practice.language)
     body = render("page_email_again", practice.language, own, kind=kind)
     return _by_email(session, now, practice, trainer, Text("page", body, key))
+
+
+def gravest(alerts: Sequence[Alert]) -> Alert:
+    """The one that a page about all of these names: a page names one only."""
+    first = {kind: rank for rank, kind in enumerate(GRAVEST_FIRST)}
+    return min(alerts, key=lambda alert: first.get(alert.kind, len(first)))
 
 
 def strand(session: Session, now: datetime) -> int:

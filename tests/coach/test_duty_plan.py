@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlmodel import select
+from sqlmodel import col, select
 
 from service.coach.colleagues import OnlyTheLead
 from service.coach.duty import (
@@ -141,7 +141,8 @@ def test_the_lead_replaces_the_whole_plan_and_it_is_on_record(world, lead) -> No
             change_duty_plan(session, world.clock.now(), lead, plan)
         assert stored(world) == sorted(plan)
     with world.store.read() as session:
-        lines = session.exec(select(Audit).where(Audit.action == "duty plan")).all()
+        rows = select(Audit).where(Audit.action == "duty plan").order_by(col(Audit.id))
+        lines = session.exec(rows).all()
     assert lines[-1].detail["hours"] == [
         [world.trainer_id, 6, "22:00", "24:00"],
         [world.trainer_id, 0, "00:00", "07:00"],

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from sqlmodel import select
+from sqlmodel import col, select
 
 import service.coach.receive as receiving
 from service.carriers.base import InboundText
@@ -309,7 +309,8 @@ def test_the_same_words_with_another_id_within_a_minute_are_kept_and_not_decided
     world.reply("20 steady")
     assert len(world.moves()) == moves
     with world.store.read() as session:
-        states = [m.state for m in session.exec(select(Message)).all() if m.direction == "in"]
+        rows = select(Message).where(Message.direction == "in").order_by(col(Message.id))
+        states = [message.state for message in session.exec(rows).all()]
     assert states == ["read", "repeat"]
 
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 from api_calls import EVERYTHING, program, token_for
-from sqlmodel import select
+from sqlmodel import col, select
 from web_world import World, make_world
 
 from service.app import create_app
@@ -432,7 +432,8 @@ def test_the_trail_names_the_program_beside_the_trainer(world: World) -> None:
     ok(tess.post(f"/clients/{ada}/pause", version=world.client("ada").version))
     ok(tess.post(f"/clients/{ada}/resume", version=world.client("ada").version))
     with world.store.read() as session:
-        lines = session.exec(select(Audit).where(Audit.client_id == ada)).all()
+        rows = select(Audit).where(Audit.client_id == ada).order_by(col(Audit.id))
+        lines = session.exec(rows).all()
         token = session.exec(select(ApiToken)).one()
     told = [(line.action, line.trainer_id) for line in lines[-4:]]
     mine = world.trainers["tess"]

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 from api_calls import Program
-from sqlmodel import select
+from sqlmodel import col, select
 from web_world import World
 
 from service.app import create_app
@@ -47,7 +47,8 @@ def test_a_token_is_shown_once_works_and_is_revoked(world: World) -> None:
     assert "Records, revoked" in lead.page(PAGE)
     assert lead.post(f"{PAGE}/tokens/{row.id}/revoke").status_code == 404
     with world.store.read() as session:
-        lines = session.exec(select(Audit).where(Audit.trainer_id == world.trainers["lena"])).all()
+        rows = select(Audit).where(Audit.trainer_id == world.trainers["lena"])
+        lines = session.exec(rows.order_by(col(Audit.id))).all()
     assert [line.action for line in lines][-2:] == ["token made", "token revoked"]
 
 

@@ -3,7 +3,7 @@
 import re
 from datetime import timedelta
 
-from sqlmodel import select
+from sqlmodel import col, select
 from web_world import World
 
 from service.store.tables import Alert, Audit, Message, SignIn, Trainer
@@ -272,7 +272,8 @@ def test_seeing_and_handling_are_in_the_audit_trail_without_texts(world: World) 
     browser.post(f"/alerts/{alert}/handle", quick="Phoned")
     browser.post(f"/alerts/{alert}/undo")
     with world.store.read() as session:
-        lines = session.exec(select(Audit).where(Audit.client_id == world.clients["ada"])).all()
+        rows = select(Audit).where(Audit.client_id == world.clients["ada"])
+        lines = session.exec(rows.order_by(col(Audit.id))).all()
         assert [line.action for line in lines][-3:] == [
             "alert seen",
             "alert handled",
