@@ -21,7 +21,7 @@ from service.coach.asking import DOUBTS
 from service.coach.flow import Pace, allowance, spend, state_of
 from service.coach.numbers import From, first_number, number_of
 from service.store.due import set_due
-from service.store.later import insert_later
+from service.store.later import insert_later, write_what_waits_about
 from service.store.once import insert_once, insert_row, insert_row_once
 from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
 from service.ticks.due import Quiet, is_quiet, local_to_utc
@@ -43,6 +43,8 @@ GOOD_FOR |= dict.fromkeys(("answer", "question"), timedelta(hours=6))
 GOOD_FOR_ELSE = timedelta(hours=24)
 # A text that must arrive and has not left after this: the trainer should telephone.
 TELL_AFTER = timedelta(minutes=5)
+# Where a session keeps the keys that surely no text has, as long as nobody else may give them.
+NEW_KEYS = "new keys"
 # No gateway keeps a text for longer.
 LONGEST_AT_CARRIER = timedelta(hours=4)
 
@@ -90,7 +92,22 @@ def queue_prompt(
     )
     if missed is not None:
         values |= {"state": "missed", "problem": missed}
+    new: set[str | None] = session.info.get(NEW_KEYS, set())
+    if text.once_key in new:
+        new.discard(text.once_key)
+        insert_later(session, Message, values)
+        return True
+    write_what_waits_about(session, Message, client.id)
     return insert_row_once(session, Message, ["once_key"], values) is not None
+
+
+def find_new_keys(session: Session, keys: Sequence[str]) -> None:
+    """Look once which of these keys no text has yet, for the texts that are about to be queued.
+
+    Whoever asks must hold what anybody needs who gives such keys.
+    """
+    there = session.exec(select(Message.once_key).where(col(Message.once_key).in_(keys))).all()
+    session.info[NEW_KEYS] = set(keys).difference(there)
 
 
 def queue_answer(
@@ -162,6 +179,7 @@ def _values(
         "carrier": leaves_by.carrier,
         "once_key": text.once_key,
         "state": "queued",
+        "problem": None,
         "rank": RANK.get(text.kind, 2),
         "media_url": text.media_url,
         "local_date": text.local_date,

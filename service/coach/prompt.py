@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, func, select
@@ -53,10 +54,12 @@ class Prompted:
 
 
 def quiet_hours(practice: Practice) -> Quiet:
-    return Quiet(
-        begins=time.fromisoformat(practice.texts_until),
-        ends=time.fromisoformat(practice.texts_from),
-    )
+    return _quiet(practice.texts_until, practice.texts_from)
+
+
+@lru_cache(maxsize=1024)
+def _quiet(begins: str, ends: str) -> Quiet:
+    return Quiet(begins=time.fromisoformat(begins), ends=time.fromisoformat(ends))
 
 
 def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:
@@ -69,6 +72,21 @@ def task_body(
     rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str = ""
 ) -> str:
     """The same for anyone who reads `language`, in the practice's own `wording` of texts."""
+    if not link:  # which no two texts share
+        return _same_for_all(rung, target_s, language, tuple(sorted(wording.items())))
+    return _task_body(rung, target_s, language, wording, link)
+
+
+@lru_cache(maxsize=4096)
+def _same_for_all(
+    rung: Rung, target_s: int, language: str, wording: tuple[tuple[str, str], ...]
+) -> str:
+    return _task_body(rung, target_s, language, dict(wording), "")
+
+
+def _task_body(
+    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str
+) -> str:
     task = rung_text(rung, target_s, language)
     sided = len(rung.sides) > 1
     return prompt_text(task, language, target_s=target_s, sided=sided, wording=wording, link=link)
@@ -233,7 +251,7 @@ def _send(
     text = Text(
         "prompt",
         prompt_body(session, situation.client, rung, situation.settings.target_s, link),
-        once_key=_once("prompt", situation, day),
+        once_key=once_key("prompt", situation.client_id, day),
         local_date=day,
         rung_key=rung.key,
         not_after=until,
@@ -243,12 +261,14 @@ def _send(
 
 
 def _missed(session: Session, now: datetime, situation: Situation, day: date, problem: str) -> None:
-    text = Text("prompt", "", once_key=_once("prompt", situation, day), local_date=day)
+    key = once_key("prompt", situation.client_id, day)
+    text = Text("prompt", "", once_key=key, local_date=day)
     queue_prompt(session, now, situation.practice, situation.client, text, missed=problem)
 
 
-def _once(kind: str, situation: Situation, day: date) -> str:
-    return f"{kind}:{situation.client_id}:{day.isoformat()}"
+def once_key(kind: str, client_id: int, day: date) -> str:
+    """What makes a client's text of this kind and date the only one, however often it is due."""
+    return f"{kind}:{client_id}:{day.isoformat()}"
 
 
 def _set_reminder(session: Session, now: datetime, situation: Situation, day: date) -> None:
@@ -276,7 +296,7 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
             situation.language,
             wording_of(session, situation.practice.id, situation.language),
         ),
-        once_key=_once("reminder", situation, due.local_date),
+        once_key=once_key("reminder", client.id, due.local_date),
         local_date=due.local_date,
     )
     queue_to_client(session, now, situation.practice, client, text)

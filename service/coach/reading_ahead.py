@@ -3,10 +3,13 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
+from sqlalchemy import Text, cast
+from sqlalchemy.orm import defer
 from sqlmodel import Session, SQLModel, col, select
 
-from service.coach.prompt import PROMPTED, prompted_of
-from service.coach.situation import LEFT, REPORTS_SINCE
+from service.coach.outbox import find_new_keys
+from service.coach.prompt import PROMPTED, once_key, prompted_of
+from service.coach.situation import LEFT, PLAN_TEXTS, REPORTS_SINCE, PlanText
 from service.store.ahead import About, Ahead
 from service.store.due import READ_AHEAD
 from service.store.plans import PRESENT
@@ -44,14 +47,35 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
     if not clients:
         return ahead
     ids = sorted(client.id for client in clients)
-    here = select(Placement, PlanRow).join(PlanRow, PRESENT)
-    placed = session.exec(here.where(col(Placement.client_id).in_(ids))).all()
-    ahead.know(Placement, ids, [placement for placement, _ in placed])
-    ahead.know(PlanRow, ids, [plan for _, plan in placed])
+    _know_plans(session, ahead, ids)
+    _know_questions(session, ahead, ids)
+    _know_reports(session, now, ahead, ids)
+    _know_due_times(session, ahead, ids)
+    _know_latest(session, ahead, ids)
+    return ahead
+
+
+def _know_plans(session: Session, ahead: Ahead, ids: Sequence[int]) -> None:
+    as_stored = (cast(col(PlanRow.settings), Text), cast(col(PlanRow.profile), Text))
+    here = select(Placement, PlanRow, *as_stored).join(PlanRow, PRESENT)
+    # What is stored alike is read once, so the two values are not taken apart for each row.
+    left = (defer(PlanRow.settings), defer(PlanRow.profile))  # type: ignore[arg-type]
+    rows = here.where(col(Placement.client_id).in_(ids)).options(*left)
+    placed = session.exec(rows).all()
+    ahead.know(Placement, ids, [placement for placement, *_ in placed])
+    ahead.know(PlanRow, ids, [plan for _, plan, *_ in placed])
+    texts = {plan.id: PlanText(settings, profile) for _, plan, settings, profile in placed}
+    session.info.setdefault(PLAN_TEXTS, {}).update(texts)
+
+
+def _know_questions(session: Session, ahead: Ahead, ids: Sequence[int]) -> None:
     questions = select(Question).where(
         col(Question.client_id).in_(ids), col(Question.answered_at).is_(None)
     )
     ahead.know(Question, ids, session.exec(questions.order_by(col(Question.id).desc())).all())
+
+
+def _know_reports(session: Session, now: datetime, ahead: Ahead, ids: Sequence[int]) -> None:
     since = session.info[REPORTS_SINCE] = (now - REPORTS_FROM).date()
     reports = select(Report).where(
         col(Report.client_id).in_(ids),
@@ -59,8 +83,14 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
         col(Report.superseded_at).is_(None),
     )
     ahead.know(Report, ids, session.exec(reports).all())
+
+
+def _know_due_times(session: Session, ahead: Ahead, ids: Sequence[int]) -> None:
     dues = select(Due).where(col(Due.kind).in_(READ_AHEAD), col(Due.subject_id).in_(ids))
     ahead.know(Due, ids, session.exec(dues).all())
+
+
+def _know_latest(session: Session, ahead: Ahead, ids: Sequence[int]) -> None:
     latest = (
         select(Message.id)
         .where(Message.client_id == Client.id, *LEFT)
@@ -73,13 +103,28 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
         col(Message.id).in_(select(latest).where(col(Client.id).in_(ids)))
     )
     ahead.know(Message, ids, session.exec(prompts).all())
-    return ahead
 
 
-def read_ahead_for_prompts(session: Session, now: datetime, clients: Sequence[Client]) -> None:
-    """The same, and what only the day's prompt needs."""
-    ahead = read_ahead(session, now, clients)
+def read_ahead_for_prompts(
+    session: Session, now: datetime, clients: Sequence[Client], due: Sequence[Due]
+) -> None:
+    """The same of what the day's prompts and reminders need, and what only they need."""
+    ahead = Ahead(session, ABOUT)
+    if not clients:
+        return
     ids = sorted(client.id for client in clients)
+    _know_plans(session, ahead, ids)
+    _know_questions(session, ahead, ids)
+    _know_due_times(session, ahead, ids)
+    reminded = [row.subject_id for row in due if row.kind == "reminder"]
+    if reminded:
+        _know_reports(session, now, ahead, reminded)
+    keys = [
+        once_key("prompt", row.subject_id, row.local_date)
+        for row in due
+        if row.kind == "prompt" and row.local_date is not None
+    ]
+    find_new_keys(session, keys)
     session.info[PROMPTED] = prompted_of(session, ids)
     backs = (
         select(MoveRow)

@@ -10,7 +10,13 @@ from sqlalchemy import bindparam, or_
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
-from service.coach.stored import PlanSettings, report_from_json, stored_ladder
+from service.coach.stored import (
+    PlanSettings,
+    ladder_in,
+    report_from_json,
+    settings_in,
+    stored_ladder,
+)
 from service.ladder.progression import DayReport, Move, PastDay
 from service.ladder.rungs import Ladder, Rung
 from service.store.ahead import known
@@ -28,6 +34,16 @@ LEFT = (
 )
 # Where a session keeps the first date whose reports were read ahead.
 REPORTS_SINCE = "reports since"
+# Where a session keeps the texts of the plans that were read ahead, by the plan's number.
+PLAN_TEXTS = "plan texts"
+
+
+@dataclass(frozen=True, slots=True)
+class PlanText:
+    """A plan's two values as the database has them. What is stored alike is read only once."""
+
+    settings: str
+    profile: str
 
 
 @dataclass(slots=True)
@@ -77,14 +93,23 @@ def load(session: Session, client: Client) -> Situation | None:
     if placement is None:
         return None
     plan_row = current_plan(session, placement.client_id, placement.plan_version)
+    settings, ladder = _read(session, plan_row)
     return Situation(
         practice=session.get_one(Practice, client.practice_id),
         client=client,
         plan_row=plan_row,
-        settings=PlanSettings.from_json(plan_row.settings),
-        ladder=stored_ladder(plan_row.profile),
+        settings=settings,
+        ladder=ladder,
         placement=placement,
     )
+
+
+def _read(session: Session, plan_row: PlanRow) -> tuple[PlanSettings, Ladder]:
+    texts: Mapping[int, PlanText] = session.info.get(PLAN_TEXTS, {})
+    if plan_row.id in texts:
+        text = texts[plan_row.id]
+        return settings_in(text.settings), ladder_in(text.profile)
+    return PlanSettings.from_json(plan_row.settings), stored_ladder(plan_row.profile)
 
 
 def current_plan(session: Session, client_id: int, version: int) -> PlanRow:

@@ -83,6 +83,18 @@ def stored_ladder(profile: Mapping[str, Any]) -> Ladder:
     return _ladder(dumps(profile, sort_keys=True))
 
 
+@lru_cache(maxsize=2048)
+def settings_in(text: str) -> PlanSettings:
+    """The settings in a plan's stored text; the same text is read once."""
+    return PlanSettings.from_json(loads(text))
+
+
+@lru_cache(maxsize=2048)
+def ladder_in(text: str) -> Ladder:
+    """The ladder of a profile's stored text; the same text is read once."""
+    return stored_ladder(loads(text))
+
+
 def report_to_json(report: DayReport) -> dict[str, Any]:
     return {
         "day": report.day.isoformat(),

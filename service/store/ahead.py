@@ -70,6 +70,12 @@ class Ahead:
         else:
             self._known[table].pop(subject_id, None)
 
+    def wrote(self, table: Table, values: Mapping[str, Any]) -> None:
+        """A row of these values is there now, or soon."""
+        about = self._about.get(table)
+        if about is not None:
+            self.forget(table, values.get(about.column))
+
     def _flushed(self, session: Session, _work: UOWTransaction) -> None:
         for row in (*session.new, *session.dirty, *session.deleted):
             about = self._about.get(type(row))
@@ -87,8 +93,8 @@ def known(session: Session, table: type[Row], subject_id: int) -> Sequence[Row] 
     return None if ahead is None else ahead.look(table, subject_id)
 
 
-def wrote(session: Session, table: Table, subject_id: int | None) -> None:
-    """Say that rows about this subject were written by a plain statement."""
+def wrote(session: Session, table: Table, values: Mapping[str, Any]) -> None:
+    """Say that a row of these values was written by a plain statement."""
     ahead: Ahead | None = session.info.get(_KEPT_IN)
     if ahead is not None:
-        ahead.forget(table, subject_id)
+        ahead.wrote(table, values)

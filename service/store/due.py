@@ -6,7 +6,8 @@ from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.store.ahead import known
-from service.store.once import insert_row, rows_updated
+from service.store.later import insert_later
+from service.store.once import rows_updated
 from service.store.tables import Due
 
 # Kinds whose subject is a client.
@@ -30,7 +31,7 @@ def set_due(
         if changed:
             return
     values = {"kind": kind, "subject_id": subject_id, "at": at, "local_date": local_date}
-    insert_row(session, Due, values)
+    insert_later(session, Due, values)
 
 
 def clear_due(session: Session, kind: str, subject_id: int) -> None:

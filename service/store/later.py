@@ -42,7 +42,7 @@ def insert_later(session: Session, table: type[SQLModel], values: Mapping[str, A
         insert_row(session, table, values)
         return
     waiting.setdefault(table, []).append(dict(values))
-    wrote(session, table, values.get("client_id"))
+    wrote(session, table, values)
 
 
 def write_what_waits_about(session: Session, table: type[SQLModel], client_id: int) -> None:

@@ -47,7 +47,7 @@ def insert_row(session: Session, table: type[SQLModel], values: Mapping[str, Any
     """
     statement = _insert(table)
     row_id: int = session.connection().execute(statement, dict(values)).scalar_one()
-    wrote(session, table, values.get("client_id", values.get("subject_id")))
+    wrote(session, table, values)
     return row_id
 
 
@@ -57,7 +57,7 @@ def insert_row_once(
     """The same, unless a row with the same `unique` columns is there: then None."""
     statement = _insert_once(table, tuple(unique), session.get_bind().dialect.name)
     row_id: int | None = session.connection().execute(statement, dict(values)).scalar()
-    wrote(session, table, values.get("client_id", values.get("subject_id")))
+    wrote(session, table, values)
     return row_id
 
 

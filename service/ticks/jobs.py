@@ -37,6 +37,7 @@ from service.coach.weekly import weekly_due
 from service.store import Store
 from service.store.database import is_passing
 from service.store.due import OF_CLIENTS, due_by, next_due_at, set_due
+from service.store.later import rows_may_wait
 from service.store.once import insert_once, rows_updated
 from service.store.tables import Client, Due, LastTick, Practice, Question
 from service.ticks.sending import Sender
@@ -45,7 +46,7 @@ Handler = Callable[[Session, datetime, Due], None]
 
 log = logging.getLogger(__name__)
 
-DUE_BATCH = 100
+DUE_BATCH = 200
 RETRY_AFTER = timedelta(minutes=5)
 
 
@@ -106,6 +107,11 @@ def _due_batch(store: Store, now: datetime) -> int:
 
 def _act_together(session: Session, now: datetime) -> int:
     """Act on all of a batch, with what they need read ahead, or fail as a whole."""
+    with rows_may_wait(session):
+        return _act_with_all_known(session, now)
+
+
+def _act_with_all_known(session: Session, now: datetime) -> int:
     rows = due_by(session, now, DUE_BATCH)
     clients = _free_clients(session, rows)
     taken = [row for row in rows if _is_free(row, clients)]
@@ -115,7 +121,7 @@ def _act_together(session: Session, now: datetime) -> int:
     practices = {client.practice_id for client in clients.values()}
     # Held, so that the session goes on knowing them.
     held = session.exec(select(Practice).where(col(Practice.id).in_(practices))).all()
-    read_ahead_for_prompts(session, now, list(clients.values()))
+    read_ahead_for_prompts(session, now, list(clients.values()), taken)
     for due in taken:
         HANDLERS[due.kind](session, now, due)
     del held

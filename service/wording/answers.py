@@ -35,21 +35,22 @@ def prompt_text(
     `link` to the picture comes last, and is left out where it would take a third segment.
     """
     hint = reply_hint(language, target_s=target_s, sided=sided, wording=wording)
-    texts = [
-        render(
-            "prompt",
-            language,
-            wording,
-            task=task.strip(),
-            hint=hint,
-            caution=render(caution, language, wording),
-        )
-        for caution in ("caution", "caution_short")
-    ]
     picture = fill("prompt", word("picture", language), {"link": link}) if link else ""
-    linked = [to_gsm7(f"{text} {picture}") for text in texts] if picture else texts
-    full, short = linked if segments(linked[0]).count <= MOST_WITH_LINK else texts
-    return short if fits_one(short) and not fits_one(full) else full
+
+    def with_caution(name: str, *, linked: bool) -> str:
+        caution = render(name, language, wording)
+        text = render("prompt", language, wording, task=task.strip(), hint=hint, caution=caution)
+        return to_gsm7(f"{text} {picture}") if linked else text
+
+    linked = bool(picture)
+    full = with_caution("caution", linked=linked)
+    if linked and segments(full).count > MOST_WITH_LINK:
+        linked = False
+        full = with_caution("caution", linked=False)
+    if fits_one(full):
+        return full
+    short = with_caution("caution_short", linked=linked)
+    return short if fits_one(short) else full
 
 
 def reply_hint(

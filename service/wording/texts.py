@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -30,6 +30,7 @@ class MissingValue(ServiceError):
         super().__init__(f"The text {name!r} needs a value for {missing!r}; give it one.")
 
 
+@lru_cache(maxsize=256)
 def language_of(language: str) -> str:
     """The language whose texts are used: `es-MX` uses `es`; one we lack uses English."""
     base = re.split(r"[-_]", language.strip().lower(), maxsplit=1)[0]

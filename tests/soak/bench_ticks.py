@@ -1,6 +1,7 @@
 """What a tick costs: it must follow what is due, not how many clients there are.
 
     python tests/soak/bench_ticks.py [--store postgres] [--many 1000000] [--minute 100000]
+    python tests/soak/bench_ticks.py --only-minute [--many 200000] [--minute 100000]
 
 First: 1,000 prompts due among 10,000 clients and among --many, the rest due tomorrow, in turn, some
 rounds of each; the tables are filled by the database itself from one client, his plan and a few
@@ -8,6 +9,7 @@ weeks of stored reports. Then --minute prompts are all due at the same minute: t
 service until all are queued, with the process's memory beside it. Last, the way people usually
 start: one APScheduler job for each client, with a thread pool that stores and commits one row a
 job. Exits 1 when the ratio is over 1.3, a minute's prompts take 60 s or more, or memory grows.
+With --only-minute the minute alone.
 """
 
 import argparse
@@ -250,12 +252,19 @@ def main() -> int:
     parser.add_argument("--few", type=int, default=10_000)
     parser.add_argument("--many", type=int, default=1_000_000)
     parser.add_argument("--minute", type=int, default=100_000)
+    parser.add_argument("--only-minute", action="store_true", help="only the many due at once")
     parser.add_argument("--jobs", type=int, default=10_000, help="of the usual start")
     parser.add_argument("--usual", nargs=2, metavar=("URL", "JOBS"), help=argparse.SUPPRESS)
     given = parser.parse_args()
     if given.usual:
         usual_start(given.usual[0], int(given.usual[1]))
         return 0
+    if given.only_minute:
+        with database(given.store) as url:
+            store = fill(url, given.many)
+            seconds, growth_mb = one_minute(store, given.many, given.minute)
+            store.close()
+        return int(seconds >= WITHIN_S or growth_mb > MOST_GROWTH_MB)
     numbers = {"few": given.few, "many": given.many}
     with database(given.store) as few_url, database(given.store) as many_url:
         few, many = fill(few_url, given.few), fill(many_url, given.many)
