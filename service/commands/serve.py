@@ -52,15 +52,19 @@ def check_port(settings: Settings) -> None:
             raise PortTaken(settings.host, settings.port) from None
 
 
+def settle() -> None:
+    """What is there by now stays: Python's collector need not walk over it again and again."""
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 50)
+
+
 def serve(parts: Parts) -> None:
     """Serve until interrupted."""
     settings = parts.settings
     check_port(settings)
     write_logs(settings)
     app = create_app(parts=parts)
-    # What is there by now stays: the collector need not walk over it again and again.
-    gc.freeze()
-    gc.set_threshold(20_000, 20, 50)
+    settle()
     uvicorn.run(
         app,
         host=settings.host,

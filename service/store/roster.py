@@ -5,10 +5,10 @@ what it is sorted and filtered by; all else is read for the clients on the page 
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -78,8 +78,8 @@ def clients_page(
     session: Session, scope: Scope, now: datetime, wanted: Wanted, most: int, after: int = 0
 ) -> tuple[list[Row], int]:
     """One page of clients and how many there are in all."""
-    days = _Days(session, scope, now)
-    conditions = [scope.clients, *_conditions(wanted)]
+    days = _Days.at(session, scope, now)
+    conditions = [scope.clients, *_conditions(wanted, days)]
     if is_sealed(session):
         found = _found_by_us(session, conditions, wanted, days)
         return _rows(session, found[after : after + most], days), len(found)
@@ -89,9 +89,9 @@ def clients_page(
     fitting = select(func.count(col(Client.id))).where(*conditions).scalar_subquery()
     # Where the day must be known to count, count in the same pass: it looks up four rows a client.
     total = func.count().over() if wanted.today else fitting
-    order = [*_order(wanted), func.lower(in_clear(Client.name))]
+    order = [*_order(wanted, days), func.lower(in_clear(Client.name))]
     order = [each.desc() if wanted.turned else each for each in order]
-    asked = _joined(select(col(Client.id), total), wanted, days).where(*conditions)
+    asked = _joined(select(col(Client.id), total), wanted).where(*conditions)
     asked = asked.order_by(*order, col(Client.id))
     page = session.execute(asked.limit(most).offset(after)).all()
     ids = [client_id for client_id, _ in page]
@@ -99,109 +99,123 @@ def clients_page(
     return _rows(session, ids, days), one[1] if one else 0
 
 
+@dataclass(frozen=True, slots=True)
 class _Days:
-    """Today's date for every client: their own calendar's, by the zones there are."""
+    """Today's date in the clients' own calendars: the usual one, and by zone the others."""
 
-    def __init__(self, session: Session, scope: Scope, now: datetime) -> None:
+    usual: date
+    others: tuple[tuple[date, tuple[str, ...]], ...]
+
+    @classmethod
+    def at(cls, session: Session, scope: Scope, now: datetime) -> "_Days":
         zones = session.execute(select(col(Client.time_zone)).where(scope.clients).distinct())
-        self.by_zone = {zone: now.astimezone(ZoneInfo(zone)).date() for zone in zones.scalars()}
         here: dict[date, list[str]] = defaultdict(list)
-        for zone, day in self.by_zone.items():
-            here[day].append(zone)
-        self.usual = max(here, key=lambda day: len(here[day]), default=now.date())
-        others = {day: zones for day, zones in here.items() if day != self.usual}
-        self.date = self._choose({day: day for day in others}, others, self.usual)
-        iso = {day: day.isoformat() for day in others}
-        self.text = self._choose(iso, others, self.usual.isoformat())
+        for zone in sorted(zones.scalars()):
+            here[now.astimezone(ZoneInfo(zone)).date()].append(zone)
+        usual = max(here, key=lambda day: len(here[day]), default=now.date())
+        others = sorted((day, tuple(zones)) for day, zones in here.items() if day != usual)
+        return cls(usual, tuple(others))
 
-    def _choose(
-        self, values: dict[date, Any], zones: dict[date, list[str]], usual: object
-    ) -> ColumnElement[Any]:
-        if not zones:
-            return literal(usual)
-        return case(
-            *((col(Client.time_zone).in_(zones[day]), literal(values[day])) for day in zones),
-            else_=literal(usual),
-        )
+    def of(self, zone: str) -> date:
+        return next((day for day, zones in self.others if zone in zones), self.usual)
+
+    @property
+    def as_date(self) -> ColumnElement[date]:
+        return self._choose(lambda day: day)
+
+    @property
+    def as_text(self) -> ColumnElement[str]:
+        return self._choose(date.isoformat)
+
+    def _choose(self, shown: Callable[[date], Any]) -> ColumnElement[Any]:
+        usual = literal(shown(self.usual))
+        if not self.others:
+            return usual
+        zones = ((col(Client.time_zone).in_(zones), day) for day, zones in self.others)
+        return case(*((there, literal(shown(day))) for there, day in zones), else_=usual)
 
 
-def _joined(query: Select[Any], wanted: Wanted, days: _Days) -> Select[Any]:
+def _joined(query: Select[Any], wanted: Wanted) -> Select[Any]:
     query = query.select_from(Client)
-    if wanted.today or wanted.sort == "today":
-        query = _with_day(query, days)
     if wanted.sort in ("days", "rung"):
         query = query.outerjoin(Placement, col(Placement.client_id) == col(Client.id))
     return query
 
 
-def _with_day(query: Select[Any], days: _Days) -> Select[Any]:
-    """Join the day's prompt, report, due time and open silence, each by a unique index."""
-    key = literal("prompt:") + cast(col(Client.id), String) + literal(":") + days.text
-    return (
-        query.outerjoin(Message, col(Message.once_key) == key)
-        .outerjoin(
-            Report,
-            and_(
-                col(Report.client_id) == col(Client.id),
-                col(Report.local_date) == days.date,
-                col(Report.superseded_at).is_(None),
-            ),
-        )
-        .outerjoin(
-            Due,
-            and_(
-                col(Due.kind) == "prompt",
-                col(Due.subject_id) == col(Client.id),
-                col(Due.local_date) == days.date,
-            ),
-        )
-        .outerjoin(
-            Alert,
-            and_(
-                col(Alert.client_id) == col(Client.id),
-                col(Alert.kind) == "silence",
-                col(Alert.state) != "handled",
-            ),
-        )
-    )
+@lru_cache(maxsize=16)
+def _today(days: _Days, *, as_place: bool = False) -> ColumnElement[Any]:
+    """What today is for each client, one of TODAY or its place.
 
-
-@cache
-def _today(*, as_place: bool = False) -> ColumnElement[Any]:
-    """What today is for each client, one of TODAY or its place, from what `_with_day` joined.
-
-    Built once: putting the words of a query together takes longer than most queries.
+    The day's report, open silence, prompt and due time are each looked up by a unique index, and
+    only where the one before did not say it all: most clients need one of the four. Kept for the
+    day: putting the words of a query together takes longer than most queries.
     """
     values = {code: place if as_place else code for place, code in enumerate(TODAY)}
+    idle = ((col(Client.state) == state, values[state]) for state in IDLE)
+    looked_up = (
+        select(_of_report(values)).where(*_todays_report(days)),
+        select(literal(values["silent"])).where(
+            col(Alert.client_id) == col(Client.id),
+            col(Alert.kind) == "silence",
+            col(Alert.state) != "handled",
+        ),
+        select(_of_prompt(values)).where(
+            col(Message.once_key)
+            == literal("prompt:") + cast(col(Client.id), String) + literal(":") + days.as_text
+        ),
+        select(literal(values["due"])).where(*_todays_due(days)),
+    )
+    found = (each.correlate(Client).scalar_subquery() for each in looked_up)
+    return case(*idle, else_=func.coalesce(*found, literal(values["none"])))
+
+
+def _of_report(values: dict[str, Any]) -> ColumnElement[Any]:
     told = col(Report.told)
+    steadiness = told["steadiness"].as_string()
     wobbly = or_(
-        told["steadiness"].as_string() == "wobbly",
-        told["steadiness_by_side"]["left"].as_string() == "wobbly",
-        told["steadiness_by_side"]["right"].as_string() == "wobbly",
+        steadiness == "wobbly",
+        told[("steadiness_by_side", "left")].as_string() == "wobbly",
+        told[("steadiness_by_side", "right")].as_string() == "wobbly",
     )
-    reported = col(Report.id).is_not(None)
-    rules = (
-        *((col(Client.state) == state, state) for state in IDLE),
-        (and_(reported, told["skipped"].as_boolean()), "skipped"),
-        (and_(reported, wobbly), "wobbly"),
-        (and_(reported, told["steadiness"].as_string() == "steady"), "steady"),
-        (reported, "replied"),
-        (col(Alert.id).is_not(None), "silent"),
-        (col(Client.last_reply_at) > col(Message.created_at), "replied"),
-        (col(Message.state).in_(("failed", "unknown")), "not_arrived"),
-        (col(Message.state) == "missed", "missed"),
-        (col(Message.id).is_not(None), "sent"),
-        (col(Due.id).is_not(None), "due"),
+    return case(
+        (told["skipped"].as_boolean(), values["skipped"]),
+        (wobbly, values["wobbly"]),
+        (steadiness == "steady", values["steady"]),
+        else_=values["replied"],
     )
-    return case(*((met, values[code]) for met, code in rules), else_=values["none"])
 
 
-def _conditions(wanted: Wanted) -> list[ColumnElement[bool]]:
+def _of_prompt(values: dict[str, Any]) -> ColumnElement[Any]:
+    return case(
+        (col(Client.last_reply_at) > col(Message.created_at), values["replied"]),
+        (col(Message.state).in_(("failed", "unknown")), values["not_arrived"]),
+        (col(Message.state) == "missed", values["missed"]),
+        else_=values["sent"],
+    )
+
+
+def _todays_report(days: _Days) -> tuple[ColumnElement[bool], ...]:
+    return (
+        col(Report.client_id) == col(Client.id),
+        col(Report.local_date) == days.as_date,
+        col(Report.superseded_at).is_(None),
+    )
+
+
+def _todays_due(days: _Days) -> tuple[ColumnElement[bool], ...]:
+    return (
+        col(Due.kind) == "prompt",
+        col(Due.subject_id) == col(Client.id),
+        col(Due.local_date) == days.as_date,
+    )
+
+
+def _conditions(wanted: Wanted, days: _Days) -> list[ColumnElement[bool]]:
     found: list[ColumnElement[bool]] = []
     if wanted.trainer_id is not None:
         found.append(col(Client.trainer_id) == wanted.trainer_id)
     if wanted.today:
-        found.append(_today() == wanted.today)
+        found.append(_today(days) == wanted.today)
     return found
 
 
@@ -222,10 +236,10 @@ def _number_in(words: str) -> str:
     return number if len(number) >= 4 else ""
 
 
-def _order(wanted: Wanted) -> list[Any]:
+def _order(wanted: Wanted, days: _Days) -> list[Any]:
     """What the list is sorted by before the name."""
     if wanted.sort == "today":
-        return [_today(as_place=True)]
+        return [_today(days, as_place=True)]
     if wanted.sort == "days":
         return [col(Placement.since)]
     if wanted.sort == "rung":
@@ -240,10 +254,10 @@ def _found_by_us(
     shown = [col(Client.name)]
     if wanted.words:
         shown += [col(Client.called), col(Client.phone)]
-    order = _order(wanted)
+    order = _order(wanted, days)
     asked = select(col(Client.id), *order, *shown).where(*conditions).order_by(col(Client.id))
     lines = []
-    for client_id, *rest in session.execute(_joined(asked, wanted, days)):
+    for client_id, *rest in session.execute(_joined(asked, wanted)):
         keys, (name, *more) = rest[: len(order)], rest[len(order) :]
         if not wanted.words or _fits(wanted.words, name, *more):
             lines.append(([(key is not None, key) for key in keys], name.lower(), client_id))
@@ -272,19 +286,19 @@ def _stance_place() -> ColumnElement[int]:
 def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
     """Everything the list shows of these clients, in three queries."""
     asked = (
-        _with_day(
-            select(
-                Client,
-                col(TrainerRow.name),
-                _today(),
-                col(Report.told),
-                col(Placement.rung_key),
-                col(Placement.since),
-                col(PlanRow.profile)["body"],
-                col(Due.at),
-            ).select_from(Client),
-            days,
+        select(
+            Client,
+            col(TrainerRow.name),
+            _today(days),
+            col(Report.told),
+            col(Placement.rung_key),
+            col(Placement.since),
+            col(PlanRow.profile)["body"],
+            col(Due.at),
         )
+        .select_from(Client)
+        .outerjoin(Report, and_(*_todays_report(days)))
+        .outerjoin(Due, and_(*_todays_due(days)))
         .join(TrainerRow, col(TrainerRow.id) == col(Client.trainer_id))
         .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
         .outerjoin(PlanRow, PRESENT)
@@ -298,7 +312,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
             client=client,
             trainer=trainer,
             today=today,
-            local_date=days.by_zone[client.time_zone],
+            local_date=days.of(client.time_zone),
             told=told,
             rung_key=key,
             last_day=since,

@@ -23,6 +23,7 @@ from tqdm import tqdm
 from web_world import SignedIn, World, make_world
 
 from service.coach.situation import load
+from service.commands.serve import settle
 from service.store.tables import (
     Alert,
     AlertMessage,
@@ -223,6 +224,7 @@ def main() -> int:
         fill(world, given.clients, given.days)
         browser = world.signed_in("lena")
         pages = -(-given.clients // 50)
+        settle()  # as the server does
         asked = {
             "inbox": ["/"] * given.times,
             "inbox, search": [f"/?q=Sample {rng.randrange(999):05}" for _ in range(given.times)],
