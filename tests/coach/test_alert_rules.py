@@ -3,12 +3,13 @@
 By direct calls, so that each rule is judged by itself; the conversations are in test_exchange.py.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from itertools import permutations
 
 import pytest
+from duty_rows import ALWAYS, put_on_duty
 from sqlmodel import Session, select
 from stores import empty
 
@@ -606,22 +607,13 @@ def whom(case: Case) -> list[int]:
     return [trainer.id for trainer in found]
 
 
-ALWAYS = [(day, "00:00", "23:59") for day in range(7)]
 NEVER_NOW = [(3, "08:00", "09:00")]
-
-
-def set_duty(case: Case, trainer: Trainer, hours: Sequence[tuple[int, str, str]]) -> None:
-    for weekday, begins, ends in hours:
-        row = Duty(practice_id=case.practice.id, trainer_id=trainer.id, weekday=weekday)
-        row.begins, row.ends = begins, ends
-        case.session.add(row)
-    case.session.flush()
 
 
 def test_the_clients_trainer_comes_before_others_on_duty(case: Case) -> None:
     other = case.another_trainer()
     for trainer in (case.trainer, other):
-        set_duty(case, trainer, ALWAYS)
+        put_on_duty(case.session, trainer, ALWAYS)
     assert whom(case) == [case.trainer.id]
     case.trainer.active = False
     case.session.flush()
@@ -631,7 +623,7 @@ def test_the_clients_trainer_comes_before_others_on_duty(case: Case) -> None:
 def test_everybody_on_duty_is_paged_in_a_fixed_order(case: Case) -> None:
     others = [case.another_trainer("Omar Other"), case.another_trainer("Nia Next")]
     for trainer in reversed(others):
-        set_duty(case, trainer, ALWAYS)
+        put_on_duty(case.session, trainer, ALWAYS)
     assert whom(case) == [trainer.id for trainer in others]
 
 
@@ -639,7 +631,7 @@ def test_when_nobody_is_on_duty_the_leads_are_paged_too_and_never_nobody(case: C
     lead = case.another_trainer("Lena Lead", "lead")
     gone = case.another_trainer("Gone Lead", "lead")
     gone.active = False
-    set_duty(case, lead, NEVER_NOW)
+    put_on_duty(case.session, lead, NEVER_NOW)
     assert whom(case) == [case.trainer.id, lead.id]
     case.trainer.active = False
     case.session.flush()

@@ -1,13 +1,13 @@
 """Who is paged, and what a monitor sees."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from duty_rows import ALWAYS, put_on_duty
 
-from service.coach.duty import on_duty_at, set_duty, whom_to_page
+from service.coach.duty import on_duty_at, whom_to_page
 from service.coach.people import add_trainer
 from service.coach.watch import health
-from service.errors import ImpossibleValue
 from service.store.alert_tables import Duty
 from service.store.tables import Client, LastTick, Practice, Trainer
 from service.ticks.jobs import note_tick
@@ -40,10 +40,8 @@ def test_without_a_duty_plan_the_clients_trainer_is_paged(world, second):
 
 def test_the_one_on_duty_is_paged_in_the_practices_own_time(world, second):
     with world.store.write() as session:
-        practice = session.get_one(Practice, world.client.practice_id)
-        set_duty(session, practice, session.get_one(Trainer, second), [(0, time(8), time(12))])
-        own = session.get_one(Trainer, world.trainer_id)
-        set_duty(session, practice, own, [(0, time(12), time(23, 59))])
+        put_on_duty(session, session.get_one(Trainer, second), [(0, "08:00", "12:00")])
+        put_on_duty(session, session.get_one(Trainer, world.trainer_id), [(0, "12:00", "23:59")])
     assert paged(world, MONDAY) == [second]
     assert paged(world, MONDAY + timedelta(hours=4)) == [world.trainer_id]
     assert paged(world, MONDAY + timedelta(hours=15, minutes=59, seconds=30)) == [world.trainer_id]
@@ -51,10 +49,9 @@ def test_the_one_on_duty_is_paged_in_the_practices_own_time(world, second):
 
 def test_when_nobody_is_on_duty_the_own_trainer_and_the_leads_are_paged(world, second):
     with world.store.write() as session:
-        practice = session.get_one(Practice, world.client.practice_id)
         lead = session.get_one(Trainer, second)
         lead.role = "lead"
-        set_duty(session, practice, lead, [(2, time(8), time(12))])
+        put_on_duty(session, lead, [(2, "08:00", "12:00")])
     assert set(paged(world, MONDAY)) == {world.trainer_id, second}
 
 
@@ -67,22 +64,10 @@ def test_a_trainer_who_has_left_is_not_the_only_one_paged(world, second):
 
 def test_a_fall_pages_the_one_on_duty(world, second):
     with world.store.write() as session:
-        practice = session.get_one(Practice, world.client.practice_id)
-        hours = [(day, time(0), time(23, 59)) for day in range(7)]
-        set_duty(session, practice, session.get_one(Trainer, second), hours)
+        put_on_duty(session, session.get_one(Trainer, second), ALWAYS)
     world.pass_time(hours=1)
     world.reply("I fell")
     assert [page.to_phone for page in world.pages()] == ["+12025550104"]
-
-
-@pytest.mark.parametrize(
-    "hours", [[(7, time(8), time(9))], [(0, time(9), time(8))], [(0, time(9), time(9))]]
-)
-def test_impossible_hours_are_refused(world, trainer, hours):
-    with world.store.write() as session:
-        practice = session.get_one(Practice, world.client.practice_id)
-        with pytest.raises(ImpossibleValue):
-            set_duty(session, practice, trainer, hours)
 
 
 def test_hours_end_before_their_end():

@@ -10,7 +10,7 @@ from typing import Any
 import httpx
 import pytest
 from sqlmodel import Session, SQLModel, select
-from stored_practice import lives
+from stored_practice import lives, store_clients, store_practice
 from stores import empty
 
 import service.coach.receive as receiving
@@ -19,8 +19,9 @@ from service.carriers.base import Heard, InboundText
 from service.carriers.handset import Handset
 from service.clock import HandClock
 from service.coach.people import NewClient, add_client
+from service.coach.reading_ahead import ABOUT
 from service.coach.receive import Arrival, receive, receive_together
-from service.coach.situation import HISTORY_DAYS
+from service.coach.situation import HISTORY_DAYS, PASTS, PASTS_FROM, past, read_pasts
 from service.coach.stored import PlanSettings, ladder_of
 from service.coach.verdict import verdict
 from service.ladder.body import Body, Profile
@@ -31,7 +32,8 @@ from service.ladder.progression import decide
 from service.parts import Parts
 from service.settings import Settings
 from service.store import Store
-from service.store.tables import Client, Message, Practice, Report, Trainer
+from service.store.ahead import Ahead
+from service.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
 from service.ticks import jobs
 from service.ticks.jobs import due_tick
 from service.web.arriving import Call, store_calls
@@ -296,3 +298,23 @@ def test_the_second_opinion_is_asked_only_where_it_counts():
                     ups += told.kind == "up"
                 history.append(PastDay(entry.day, entry.report, entry.move))
     assert ups > 10
+
+
+def test_the_pasts_read_for_many_are_each_ones_own(store):
+    with store.write() as session:
+        trainer = store_practice(session)
+    store_clients(store, trainer, [*lives(2, HISTORY_DAYS + 9), *lives(1, 3)], 4)
+    with store.write() as session:
+        ids = session.exec(select(Client.id)).all()
+        stands = select(MoveRow).where(MoveRow.client_id == ids[0])
+        session.exec(stands.order_by(MoveRow.id.desc()).offset(5)).first().superseded_at = START
+    with store.read() as session:
+        alone = {client_id: past(session, client_id) for client_id in ids}
+        together = read_pasts(session, ids)
+        ahead = Ahead(session, ABOUT)
+        ahead.keep(PASTS, PASTS_FROM, together)
+        assert {client_id: past(session, client_id) for client_id in ids} == alone
+    assert max(map(len, alone.values())) == HISTORY_DAYS
+    assert {client_id: len(rows) for client_id, rows in together.items()} == {
+        client_id: len(days) for client_id, days in alone.items()
+    }
