@@ -9,6 +9,7 @@ from service.coach.situation import Situation
 from service.reply.reading import Asked, Context, Reading
 from service.store.ahead import known
 from service.store.due import clear_due, set_due
+from service.store.later import insert_later
 from service.store.once import insert_row
 from service.store.tables import Client, Message, Question
 
@@ -84,9 +85,11 @@ def ask(session: Session, now: datetime, client_id: int, kind: Asked, day: date)
             question.answered_at = now
             session.add(question)
     values = {"client_id": client_id, "kind": kind, "local_date": day, "asked_at": now}
-    question_id = insert_row(session, Question, values)
     if kind in DOUBTS:
+        question_id = insert_row(session, Question, values)
         set_due(session, "doubt", question_id, now + DOUBT_WAITS)
+    else:
+        insert_later(session, Question, values)
 
 
 def answered(session: Session, now: datetime, question: Question, message: Message) -> None:

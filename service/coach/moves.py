@@ -9,8 +9,7 @@ from service.coach.situation import Situation, current_report, past
 from service.coach.stored import report_from_json, report_to_json
 from service.coach.verdict import verdict
 from service.ladder.progression import DayReport, Move
-from service.store.later import insert_later
-from service.store.once import insert_row
+from service.store.later import RowId, insert_later, insert_named_later
 from service.store.tables import MoveRow, Placement, Report
 
 
@@ -21,7 +20,7 @@ def store_move(
     day: date,
     move: Move,
     *,
-    report_id: int | None = None,
+    report_id: RowId | None = None,
     trainer_id: int | None = None,
 ) -> None:
     """Add the move and put the client where it leads."""
@@ -81,7 +80,7 @@ def decide_day(
     }
     plan = situation.settings.plan(situation.resting)
     move = verdict(situation.ladder, plan, past(session, situation.client_id), report)
-    report_id = insert_row(session, Report, values)
+    report_id = insert_named_later(session, Report, values)
     store_move(session, now, situation, report.day, move, report_id=report_id)
     if not report.skipped and report.day > situation.placement.since:
         situation.placement.since = report.day

@@ -9,7 +9,15 @@ from sqlmodel import Session, SQLModel, col, select
 
 from service.coach.outbox import find_new_keys
 from service.coach.prompt import PROMPTED, once_key, prompted_of
-from service.coach.situation import LEFT, PLAN_TEXTS, REPORTS_SINCE, PlanText
+from service.coach.situation import (
+    LEFT,
+    PASTS,
+    PASTS_FROM,
+    PLAN_TEXTS,
+    REPORTS_SINCE,
+    PlanText,
+    read_pasts,
+)
 from service.store.ahead import About, Ahead
 from service.store.due import READ_AHEAD
 from service.store.plans import PRESENT
@@ -39,7 +47,7 @@ ABOUT: Mapping[type[SQLModel], About] = {
 
 
 def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ahead:
-    """Know these clients' plans, open questions, latest prompts, reports and due times.
+    """Know these clients' plans, open questions, latest prompts, reports, due times and pasts.
 
     The clients must be locked.
     """
@@ -52,6 +60,7 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
     _know_reports(session, now, ahead, ids)
     _know_due_times(session, ahead, ids)
     _know_latest(session, ahead, ids)
+    ahead.keep(PASTS, PASTS_FROM, read_pasts(session, ids))
     return ahead
 
 

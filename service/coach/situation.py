@@ -1,12 +1,12 @@
 """Where a client stands: practice, plan, ladder, placement and past, loaded once for a decision."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam, or_
+from sqlalchemy import and_, bindparam, func, or_
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
@@ -19,7 +19,7 @@ from service.coach.stored import (
 )
 from service.ladder.progression import DayReport, Move, PastDay
 from service.ladder.rungs import Ladder, Rung
-from service.store.ahead import known
+from service.store.ahead import known, made
 from service.store.later import write_what_waits_about
 from service.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
 
@@ -32,6 +32,9 @@ LEFT = (
     col(Message.kind) == "prompt",
     col(Message.state).not_in(("missed", "cancelled")),
 )
+# Under which name pasts are kept that were read ahead, and the tables that they are made of.
+PASTS = "pasts"
+PASTS_FROM = (MoveRow, Report)
 # Where a session keeps the first date whose reports were read ahead.
 REPORTS_SINCE = "reports since"
 # Where a session keeps the texts of the plans that were read ahead, by the plan's number.
@@ -128,6 +131,9 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
     if any(isinstance(row, MoveRow | Report) for row in (*session.new, *session.dirty)):
         session.flush()  # the plain statements below don't
     write_what_waits_about(session, MoveRow, client_id)
+    read_before: Sequence[Sequence[Any]] | None = made(session, PASTS, client_id)
+    if as_of is None and read_before is not None:
+        return [_past_day(*row) for row in read_before]
     asked, values = _PAST_NOW, {"client_id": client_id}
     if as_of is not None:
         # What this very decision replaced was superseded at the same instant, so it is left out.
@@ -137,20 +143,53 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
     return [_past_day(*row) for row in reversed(rows)]
 
 
+def read_pasts(session: Session, client_ids: Sequence[int]) -> Mapping[int, Sequence[Any]]:
+    """What `past` reads, for several clients at once and oldest first; keep them as PASTS."""
+    rows = session.connection().execute(_PASTS, {"client_ids": client_ids}).all()
+    found: dict[int, list[Sequence[Any]]] = {client_id: [] for client_id in client_ids}
+    for client_id, *row in rows:
+        found[client_id].append(row)
+    return found
+
+
 _MOVE = MoveRow.__table__.c  # type: ignore[attr-defined]  # every table has it
 _TOLD = Report.__table__.c  # type: ignore[attr-defined]
 # Columns and not rows: there are up to HISTORY_DAYS of them for each decision.
+_COLUMNS = (
+    _MOVE.local_date, _TOLD.told, _MOVE.kind, _MOVE.from_key, _MOVE.to_key, _MOVE.rule,
+    _MOVE.because, _MOVE.alerts, _MOVE.facts, _MOVE.rule_version,
+)  # fmt: skip
 _PAST = (
-    plain_select(
-        _MOVE.local_date, _TOLD.told, _MOVE.kind, _MOVE.from_key, _MOVE.to_key, _MOVE.rule,
-        _MOVE.because, _MOVE.alerts, _MOVE.facts, _MOVE.rule_version,
-    )
+    plain_select(*_COLUMNS)
     .join_from(_MOVE.id.table, _TOLD.id.table, _TOLD.id == _MOVE.report_id, isouter=True)
     .where(_MOVE.client_id == bindparam("client_id"))
     .order_by(_MOVE.id.desc())
     .limit(HISTORY_DAYS)
-)  # fmt: skip
+)
 _PAST_NOW = _PAST.where(_MOVE.superseded_at.is_(None))
+_WHOSE = Client.__table__.c  # type: ignore[attr-defined]
+_EARLIER = _MOVE.id.table.alias("earlier").c
+# The first of the last HISTORY_DAYS moves; none when there are fewer.
+_FIRST = (
+    plain_select(_EARLIER.id)
+    .where(_EARLIER.client_id == _WHOSE.id, _EARLIER.superseded_at.is_(None))
+    .order_by(_EARLIER.id.desc())
+    .limit(1)
+    .offset(HISTORY_DAYS - 1)
+    .correlate(_WHOSE.id.table)
+    .scalar_subquery()
+)
+_PASTS = (
+    plain_select(_MOVE.client_id, *_COLUMNS)
+    .join_from(
+        _WHOSE.id.table,
+        _MOVE.id.table,
+        and_(_MOVE.client_id == _WHOSE.id, _MOVE.id >= func.coalesce(_FIRST, 0)),
+    )
+    .join(_TOLD.id.table, _TOLD.id == _MOVE.report_id, isouter=True)
+    .where(_WHOSE.id.in_(bindparam("client_ids", expanding=True)), _MOVE.superseded_at.is_(None))
+    .order_by(_MOVE.client_id, _MOVE.id)
+)
 
 
 def _past_day(day: date, told: Mapping[str, Any] | None, *move: Any) -> PastDay:

@@ -5,7 +5,7 @@ the next look asks the database. What other transactions do must not matter: SQL
 and on PostgreSQL whoever reads ahead holds the clients locked.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -38,6 +38,7 @@ class Ahead:
         self._session = session
         self._about = about
         self._known: dict[Table, dict[int, Sequence[Any]]] = {table: {} for table in about}
+        self._made: dict[str, tuple[Collection[Table], dict[int, Any]]] = {}
         event.listen(session, "after_flush", self._flushed)
         event.listen(session, "do_orm_execute", self._executed)
         session.info[_KEPT_IN] = self
@@ -48,6 +49,14 @@ class Ahead:
         for row in rows:
             found[getattr(row, self._about[table].column)].append(row)
         self._known[table].update(found)
+
+    def keep(self, name: str, made_from: Collection[Table], values: Mapping[int, Any]) -> None:
+        """Keep what was made of rows of these tables, by subject, for as long as the rows."""
+        self._made[name] = (made_from, dict(values))
+
+    def made(self, name: str, subject_id: int) -> Any | None:
+        """What was kept; None when it must be made."""
+        return self._made[name][1].get(subject_id) if name in self._made else None
 
     def look(self, table: Table, subject_id: int) -> Sequence[Any] | None:
         """The rows; None when the database must be asked."""
@@ -65,10 +74,12 @@ class Ahead:
         """Of one subject, or with None of all."""
         if table not in self._known:
             return
-        if subject_id is None:
-            self._known[table].clear()
-        else:
-            self._known[table].pop(subject_id, None)
+        made = (values for tables, values in self._made.values() if table in tables)
+        for values in (self._known[table], *made):
+            if subject_id is None:
+                values.clear()
+            else:
+                values.pop(subject_id, None)
 
     def wrote(self, table: Table, values: Mapping[str, Any]) -> None:
         """A row of these values is there now, or soon."""
@@ -98,3 +109,9 @@ def wrote(session: Session, table: Table, values: Mapping[str, Any]) -> None:
     ahead: Ahead | None = session.info.get(_KEPT_IN)
     if ahead is not None:
         ahead.wrote(table, values)
+
+
+def made(session: Session, name: str, subject_id: int) -> Any | None:
+    """What was made ahead of rows about this subject; None: make it."""
+    ahead: Ahead | None = session.info.get(_KEPT_IN)
+    return None if ahead is None else ahead.made(name, subject_id)

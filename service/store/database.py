@@ -107,8 +107,10 @@ def _tries() -> tenacity.Retrying:
     )
 
 
-def from_json(stored: str) -> Any:
+def from_json(stored: str | bytes) -> Any:
     """A stored JSON value. Like json.loads, without what that does first for every value."""
+    if isinstance(stored, bytes):  # as PostgreSQL's driver has it
+        stored = stored.decode()
     return _DECODE(stored)[0] if stored[:1] in _BEGINS else json.loads(stored)
 
 

@@ -303,7 +303,8 @@ def test_the_second_opinion_is_asked_only_where_it_counts():
 def test_the_pasts_read_for_many_are_each_ones_own(store):
     with store.write() as session:
         trainer = store_practice(session)
-    store_clients(store, trainer, [*lives(2, HISTORY_DAYS + 9), *lives(1, 3)], 4)
+    given = [*lives(2, 2 * HISTORY_DAYS), *lives(1, 3)]
+    store_clients(store, trainer, given, 4)
     with store.write() as session:
         ids = session.exec(select(Client.id)).all()
         stands = select(MoveRow).where(MoveRow.client_id == ids[0])
