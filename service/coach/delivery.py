@@ -204,8 +204,9 @@ def note_receipts(
     session: Session, now: datetime, carrier: str, receipts: Sequence[Receipt]
 ) -> None:
     """Store delivery receipts; a text that failed is an alert."""
+    meant = _meant(session, carrier, receipts) if receipts else {}
     for receipt in receipts:
-        message = _meant(session, carrier, receipt)
+        message = meant.get(receipt.carrier_id)
         if message is not None:
             message.carrier_id = message.carrier_id or receipt.carrier_id
             note_receipt(session, now, message, receipt.state, receipt.detail)
@@ -221,17 +222,25 @@ def note_receipts(
             )
 
 
-def _meant(session: Session, carrier: str, receipt: Receipt) -> Message | None:
-    """The text a receipt is about: by our own id where it has that, else by the carrier's."""
-    own = (Message.direction == "out", Message.carrier == carrier)
-    by_carriers = select(Message).where(*own, Message.carrier_id == receipt.carrier_id)
-    found = session.exec(by_carriers.with_for_update()).first()
-    if found is not None or receipt.message_id is None:
-        return found
-    by_ours = select(Message).where(
-        *own, Message.id == receipt.message_id, col(Message.carrier_id).is_(None)
-    )
-    return session.exec(by_ours.with_for_update()).first()
+def _meant(session: Session, carrier: str, receipts: Sequence[Receipt]) -> Mapping[str, Message]:
+    """The texts that receipts are about, by the carrier's id: those that have it, else those whose
+    own id the receipt tells.
+    """
+    own = select(Message).where(Message.direction == "out", Message.carrier == carrier)
+    # Always in the same order, so that two who lock some of the same never wait for each other.
+    own = own.order_by(col(Message.id)).with_for_update()
+    ids = [receipt.carrier_id for receipt in receipts]
+    by_carriers = session.exec(own.where(col(Message.carrier_id).in_(ids))).all()
+    found = {str(message.carrier_id): message for message in by_carriers}
+    told = {
+        receipt.message_id: receipt.carrier_id
+        for receipt in receipts
+        if receipt.message_id is not None and receipt.carrier_id not in found
+    }
+    if told:
+        by_ours = own.where(col(Message.id).in_(told), col(Message.carrier_id).is_(None))
+        found |= {told[message.id]: message for message in session.exec(by_ours).all()}
+    return found
 
 
 def note_receipt(session: Session, now: datetime, message: Message, state: str, said: str) -> None:

@@ -13,6 +13,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import sqlalchemy
 from sqlalchemy import ColumnElement, update
 from sqlmodel import Session, col, or_, select
 
@@ -287,15 +288,22 @@ def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Who
     if not ids:
         return {}
     rows = (
-        select(Client, Practice.texts_until, Practice.texts_from, Placement.rung_key)
+        sqlalchemy.select(
+            col(Client.id),
+            col(Client.state),
+            col(Client.time_zone),
+            col(Practice.texts_until),
+            col(Practice.texts_from),
+            col(Placement.rung_key),
+        )
+        .select_from(Client)
         .join(Practice, col(Practice.id) == col(Client.practice_id))
         .join(Placement, col(Placement.client_id) == col(Client.id), isouter=True)
         .where(col(Client.id).in_(ids))
         .order_by(col(Client.id))
         .with_for_update(of=Client, skip_locked=True, key_share=True)
-        .execution_options(populate_existing=True)
     )
-    found = session.exec(rows).all()
+    found = session.execute(rows).all()
     doubts = select(Question.client_id).where(
         col(Question.client_id).in_(ids),
         col(Question.answered_at).is_(None),
@@ -303,14 +311,14 @@ def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Who
     )
     in_doubt = set(session.exec(doubts).all())
     return {
-        client.id: _Whom(
-            client.state,
-            client.time_zone,
+        client_id: _Whom(
+            state,
+            zone,
             Quiet(time.fromisoformat(begins), time.fromisoformat(ends)),
             rung_key,
-            client.id in in_doubt,
+            client_id in in_doubt,
         )
-        for client, begins, ends, rung_key in found
+        for client_id, state, zone, begins, ends, rung_key in found
     }
 
 

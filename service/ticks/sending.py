@@ -83,7 +83,7 @@ class Sender:
     def round(self) -> int:
         """Claim what may leave now, hand it over and wait for all answers; how many claimed."""
         claimed = self._claim(self._pace.at_once)
-        self.finish()
+        self._wait_for_all()
         return claimed
 
     def step(self) -> int:
@@ -98,13 +98,16 @@ class Sender:
         return dealt_with
 
     def finish(self) -> None:
-        """Wait for every answer and store them."""
-        while self._on_their_way:
-            wait(self._on_their_way, return_when=FIRST_COMPLETED)
-            self._store_answers()
+        """Wait for every answer, store them and let the threads go."""
+        self._wait_for_all()
         if self._pool is not None:
             self._pool.shutdown()
             self._pool = None
+
+    def _wait_for_all(self) -> None:
+        while self._on_their_way:
+            wait(self._on_their_way, return_when=FIRST_COMPLETED)
+            self._store_answers()
 
     def _claim(self, room: int) -> int:
         if room <= 0:

@@ -7,6 +7,7 @@ one transaction ran share the next. When one of them makes that fail, each is st
 
 import asyncio
 import logging
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +15,7 @@ from datetime import datetime
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
-from service.carriers.base import Heard
+from service.carriers.base import Heard, Receipt
 from service.coach.delivery import note_receipts
 from service.coach.receive import Arrival, receive, receive_together
 from service.parts import Parts
@@ -99,11 +100,14 @@ def _together(session: Session, now: datetime, calls: Sequence[Call]) -> list[li
     stored = receive_together(session, now, [arrival for _, arrival in whole])
     for (number, _), message in zip(whole, stored, strict=True):
         ids[number] += _id(message)
+    receipts: dict[str, list[Receipt]] = defaultdict(list)
     for number, call in enumerate(calls):
         for text in call.heard.texts:
             if text.part is not None:
                 ids[number] += _id(receive(session, now, call.carrier, text))
-        note_receipts(session, now, call.carrier, call.heard.receipts)
+        receipts[call.carrier] += call.heard.receipts
+    for carrier, brought in receipts.items():
+        note_receipts(session, now, carrier, brought)
     return ids
 
 
