@@ -8,6 +8,7 @@ from sqlalchemy.orm import defer
 from sqlmodel import Session, SQLModel, col, select
 
 from service.coach.outbox import find_new_keys
+from service.coach.own_wording import wording_of
 from service.coach.prompt import PROMPTED, once_key, prompted_of
 from service.coach.situation import (
     LEFT,
@@ -61,6 +62,9 @@ def read_ahead(session: Session, now: datetime, clients: Sequence[Client]) -> Ah
     _know_due_times(session, ahead, ids)
     _know_latest(session, ahead, ids)
     ahead.keep(PASTS, PASTS_FROM, read_pasts(session, ids))
+    # The session keeps them. Asked for later, they would have what waits written before them.
+    for practice_id, language in sorted({(each.practice_id, each.language) for each in clients}):
+        wording_of(session, practice_id, language)
     return ahead
 
 

@@ -3,10 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from json import dumps
+from typing import Any, overload
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import and_, bindparam, func, or_
+from sqlalchemy import JSON, Text, and_, bindparam, cast, func, or_
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
@@ -14,12 +15,13 @@ from service.coach.stored import (
     PlanSettings,
     ladder_in,
     report_from_json,
+    rung_in,
     settings_in,
-    stored_ladder,
 )
 from service.ladder.progression import DayReport, Move, PastDay
 from service.ladder.rungs import Ladder, Rung
 from service.store.ahead import known, made
+from service.store.database import from_json
 from service.store.later import write_what_waits_about
 from service.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
 
@@ -51,13 +53,13 @@ class PlanText:
 
 @dataclass(slots=True)
 class Situation:
-    """Everything a decision about one client needs."""
+    """Everything a decision about one client needs. `profile` is the plan's, as stored text."""
 
     practice: Practice
     client: Client
     plan_row: PlanRow
     settings: PlanSettings
-    ladder: Ladder
+    profile: str
     placement: Placement
 
     @property
@@ -65,8 +67,18 @@ class Situation:
         return self.client.id
 
     @property
+    def ladder(self) -> Ladder:
+        """Built when it is asked for: most days' texts need only the rung."""
+        return ladder_in(self.profile)
+
+    @property
     def rung(self) -> Rung:
         return self.ladder[self.placement.rung_key]
+
+    @property
+    def rung_to_tell(self) -> Rung:
+        """The same for a text, without what counts only among other rungs."""
+        return rung_in(self.profile, self.placement.rung_key)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -84,7 +96,7 @@ class Situation:
         """Go on with another version of the plan."""
         self.plan_row = plan_row
         self.settings = PlanSettings.from_json(plan_row.settings)
-        self.ladder = stored_ladder(plan_row.profile)
+        self.profile = dumps(plan_row.profile)
 
     def local_date(self, now: datetime) -> date:
         return now.astimezone(self.zone).date()
@@ -96,23 +108,23 @@ def load(session: Session, client: Client) -> Situation | None:
     if placement is None:
         return None
     plan_row = current_plan(session, placement.client_id, placement.plan_version)
-    settings, ladder = _read(session, plan_row)
+    settings, profile = _read(session, plan_row)
     return Situation(
         practice=session.get_one(Practice, client.practice_id),
         client=client,
         plan_row=plan_row,
         settings=settings,
-        ladder=ladder,
+        profile=profile,
         placement=placement,
     )
 
 
-def _read(session: Session, plan_row: PlanRow) -> tuple[PlanSettings, Ladder]:
+def _read(session: Session, plan_row: PlanRow) -> tuple[PlanSettings, str]:
     texts: Mapping[int, PlanText] = session.info.get(PLAN_TEXTS, {})
     if plan_row.id in texts:
         text = texts[plan_row.id]
-        return settings_in(text.settings), ladder_in(text.profile)
-    return PlanSettings.from_json(plan_row.settings), stored_ladder(plan_row.profile)
+        return settings_in(text.settings), text.profile
+    return PlanSettings.from_json(plan_row.settings), dumps(plan_row.profile)
 
 
 def current_plan(session: Session, client_id: int, version: int) -> PlanRow:
@@ -123,7 +135,33 @@ def current_plan(session: Session, client_id: int, version: int) -> PlanRow:
     return session.exec(rows).one()
 
 
-def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list[PastDay]:
+class ReadAhead(Sequence[PastDay]):
+    """A past whose days are made of their rows when somebody looks at them.
+
+    A decision mostly looks at the last few only.
+    """
+
+    def __init__(self, rows: Sequence[Sequence[Any]]) -> None:
+        self._rows = rows
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @overload
+    def __getitem__(self, place: int) -> PastDay: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> "ReadAhead": ...
+
+    def __getitem__(self, place: int | slice) -> "PastDay | ReadAhead":
+        if isinstance(place, slice):
+            return ReadAhead(self._rows[place])
+        day, told, *move, alerts, facts, version = self._rows[place]
+        told_then = from_json(told) if told is not None else None
+        return _past_day(day, told_then, *move, from_json(alerts), from_json(facts), version)
+
+
+def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> Sequence[PastDay]:
     """Earlier days in order, oldest first: every move that still stands, with its report.
 
     `as_of` gives the past as it was when that move was decided, for replay.
@@ -131,9 +169,9 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
     if any(isinstance(row, MoveRow | Report) for row in (*session.new, *session.dirty)):
         session.flush()  # the plain statements below don't
     write_what_waits_about(session, MoveRow, client_id)
-    read_before: Sequence[Sequence[Any]] | None = made(session, PASTS, client_id)
+    read_before: ReadAhead | None = made(session, PASTS, client_id)
     if as_of is None and read_before is not None:
-        return [_past_day(*row) for row in read_before]
+        return read_before
     asked, values = _PAST_NOW, {"client_id": client_id}
     if as_of is not None:
         # What this very decision replaced was superseded at the same instant, so it is left out.
@@ -143,13 +181,13 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> list
     return [_past_day(*row) for row in reversed(rows)]
 
 
-def read_pasts(session: Session, client_ids: Sequence[int]) -> Mapping[int, Sequence[Any]]:
-    """What `past` reads, for several clients at once and oldest first; keep them as PASTS."""
+def read_pasts(session: Session, client_ids: Sequence[int]) -> Mapping[int, ReadAhead]:
+    """The past of several clients at once; keep them as PASTS."""
     rows = session.connection().execute(_PASTS, {"client_ids": client_ids}).all()
     found: dict[int, list[Sequence[Any]]] = {client_id: [] for client_id in client_ids}
     for client_id, *row in rows:
         found[client_id].append(row)
-    return found
+    return {client_id: ReadAhead(rows) for client_id, rows in found.items()}
 
 
 _MOVE = MoveRow.__table__.c  # type: ignore[attr-defined]  # every table has it
@@ -159,6 +197,8 @@ _COLUMNS = (
     _MOVE.local_date, _TOLD.told, _MOVE.kind, _MOVE.from_key, _MOVE.to_key, _MOVE.rule,
     _MOVE.because, _MOVE.alerts, _MOVE.facts, _MOVE.rule_version,
 )  # fmt: skip
+# The same, with what is stored as JSON still to be read.
+_UNREAD = [cast(column, Text) if isinstance(column.type, JSON) else column for column in _COLUMNS]
 _PAST = (
     plain_select(*_COLUMNS)
     .join_from(_MOVE.id.table, _TOLD.id.table, _TOLD.id == _MOVE.report_id, isouter=True)
@@ -180,7 +220,7 @@ _FIRST = (
     .scalar_subquery()
 )
 _PASTS = (
-    plain_select(_MOVE.client_id, *_COLUMNS)
+    plain_select(_MOVE.client_id, *_UNREAD)
     .join_from(
         _WHOSE.id.table,
         _MOVE.id.table,

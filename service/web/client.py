@@ -1,5 +1,6 @@
 """One client: where they are and why, what they held, what was texted, planned and noted."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Annotated
@@ -111,7 +112,7 @@ def _place(
     session: Session,
     visit: Visit,
     situation: Situation,
-    history: list[PastDay],
+    history: Sequence[PastDay],
     asked: Looking,
 ) -> dict[str, object]:
     """Where the client is: drawn, in words, on the ladder, and the holds that led there."""
@@ -123,7 +124,7 @@ def _place(
     }
 
 
-def _now_on(situation: Situation, history: list[PastDay]) -> dict[str, object] | None:
+def _now_on(situation: Situation, history: Sequence[PastDay]) -> dict[str, object] | None:
     """The rung drawn and in words, and the next step."""
     key = situation.placement.rung_key
     if key not in situation.ladder:
@@ -150,7 +151,7 @@ def drawn(situation: Situation, rung: Rung) -> Markup:
 
 
 def chart(
-    session: Session, situation: Situation, history: list[PastDay], weeks: int, today: date
+    session: Session, situation: Situation, history: Sequence[PastDay], weeks: int, today: date
 ) -> Progress:
     """What the chart of holds shows: the last weeks, or since the client began."""
     first = today - timedelta(weeks=weeks)

@@ -310,11 +310,11 @@ def test_the_pasts_read_for_many_are_each_ones_own(store):
         stands = select(MoveRow).where(MoveRow.client_id == ids[0])
         session.exec(stands.order_by(MoveRow.id.desc()).offset(5)).first().superseded_at = START
     with store.read() as session:
-        alone = {client_id: past(session, client_id) for client_id in ids}
+        alone = {client_id: list(past(session, client_id)) for client_id in ids}
         together = read_pasts(session, ids)
         ahead = Ahead(session, ABOUT)
         ahead.keep(PASTS, PASTS_FROM, together)
-        assert {client_id: past(session, client_id) for client_id in ids} == alone
+        assert {client_id: list(past(session, client_id)) for client_id in ids} == alone
     assert max(map(len, alone.values())) == HISTORY_DAYS
     assert {client_id: len(rows) for client_id, rows in together.items()} == {
         client_id: len(days) for client_id, days in alone.items()
