@@ -108,10 +108,55 @@ def test_hours_as_people_say_them(begins: int, ends: int, expected: list[Hours])
     assert overnight(6, begins, ends, 1) == expected
 
 
-@pytest.mark.parametrize(("day", "begins", "ends"), [(7, 0, 60), (0, NINE, NINE), (0, -1, 60)])
-def test_hours_that_cannot_be_are_refused(day: int, begins: int, ends: int) -> None:
-    with pytest.raises(ImpossibleValue):
+@pytest.mark.parametrize(
+    ("day", "begins", "ends", "told"),
+    [
+        (7, 0, 60, "weekday is 7"),
+        (-1, 0, 60, "weekday is -1"),
+        (0, NINE, NINE, "09:00"),
+        (0, 59, 59, "00:59"),
+        (0, -1, 60, "-1 to 60"),
+        (0, 60, -1, "60 to -1"),
+        (0, DAY, 60, "1440 to 60"),
+        (0, 60, DAY + 1, "60 to 1441"),
+    ],
+)
+def test_hours_that_cannot_be_are_refused(day: int, begins: int, ends: int, told: str) -> None:
+    with pytest.raises(ImpossibleValue, match=told):
         overnight(day, begins, ends, 1)
+
+
+def test_hours_at_the_edges_of_a_day_and_of_the_week_can_be() -> None:
+    assert overnight(0, 0, 1, 1) == [Hours(0, 0, 1, 1)]
+    assert overnight(0, DAY - 1, DAY, 1) == [Hours(0, DAY - 1, DAY, 1)]
+    assert overnight(6, NINE, DAY, 1) == [Hours(6, NINE, DAY, 1)]
+
+
+NIGHT = [Hours(6, 22 * 60, DAY, 1), Hours(0, 0, 7 * 60, 1), Hours(0, 7 * 60, DAY, 2)]
+
+
+@pytest.mark.parametrize(
+    ("minute", "who"),
+    [
+        (0, (1,)),
+        (7 * 60 - 1, (1,)),
+        (7 * 60, (2,)),
+        (8 * 60, (2,)),
+        (DAY - 1, (2,)),
+        (DAY, ()),
+        (6 * DAY + 22 * 60 - 1, ()),
+        (6 * DAY + 22 * 60, (1,)),
+    ],
+)
+def test_a_night_over_the_end_of_the_week_is_found_from_both_sides(minute: int, who) -> None:
+    found = stretch_at(NIGHT, MONDAY - timedelta(weeks=1) + timedelta(minutes=minute), "Etc/GMT+5")
+    assert found.who == who
+
+
+def test_two_stretches_with_the_same_people_at_both_ends_of_the_week_are_one() -> None:
+    assert stretches([Hours(0, 0, NINE, 1)]) == [Stretch(0, NINE, (1,)), Stretch(NINE, WEEK)]
+    found = stretches([Hours(0, NINE, FIVE, 1)])
+    assert found == [Stretch(NINE, FIVE, (1,)), Stretch(FIVE, WEEK + NINE)]
 
 
 @pytest.fixture
