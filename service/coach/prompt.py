@@ -246,7 +246,7 @@ def still_sensible_until(at: datetime, zone: str, quiet: Quiet) -> datetime:
 def _send(
     session: Session, now: datetime, situation: Situation, day: date, until: datetime
 ) -> None:
-    rung = situation.rung
+    rung = situation.rung_to_tell
     link = link_for_prompt(session, now, situation)
     text = Text(
         "prompt",

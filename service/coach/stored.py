@@ -8,9 +8,9 @@ from json import dumps, loads
 from typing import Any
 
 from service.ladder.body import Profile, profile_from_json
-from service.ladder.build import build_ladder
+from service.ladder.build import build_ladder, rung_alone
 from service.ladder.progression import Caution, DayReport, Move, Plan, SideHold
-from service.ladder.rungs import Ladder
+from service.ladder.rungs import Ladder, Rung
 from service.ladder.stance import Side
 from service.reply.reading import Context, Hold, Reading, Span
 from service.store.tables import MoveRow
@@ -68,19 +68,13 @@ class PlanSettings:
         )
 
 
-@lru_cache(maxsize=2048)
-def _ladder(profile_text: str) -> Ladder:
-    profile = profile_from_json(loads(profile_text))
-    return ladder_of(profile)
-
-
 def ladder_of(profile: Profile) -> Ladder:
     return build_ladder(profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 
 def stored_ladder(profile: Mapping[str, Any]) -> Ladder:
     """The ladder of a stored profile; the same profile is built once."""
-    return _ladder(dumps(profile, sort_keys=True))
+    return ladder_in(dumps(profile))
 
 
 @lru_cache(maxsize=2048)
@@ -92,7 +86,14 @@ def settings_in(text: str) -> PlanSettings:
 @lru_cache(maxsize=2048)
 def ladder_in(text: str) -> Ladder:
     """The ladder of a profile's stored text; the same text is read once."""
-    return stored_ladder(loads(text))
+    return ladder_of(profile_from_json(loads(text)))
+
+
+@lru_cache(maxsize=2048)
+def rung_in(text: str, key: str) -> Rung:
+    """One rung of that ladder as a text tells it. KeyError when the ladder has no such rung."""
+    profile = profile_from_json(loads(text))
+    return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 
 def report_to_json(report: DayReport) -> dict[str, Any]:

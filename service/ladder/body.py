@@ -1,7 +1,8 @@
 """What a ladder is computed from: the client's body, equipment and limits, and the step size."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import asdict, dataclass, field, fields
+from functools import cache
 from typing import Any
 
 from service.errors import ImpossibleValue
@@ -231,14 +232,14 @@ def profile_from_json(given: Mapping[str, Any]) -> Profile:
     `body` holds the measures, or `height_mm` and `sex` to guess them from. Raises ImpossibleValue
     naming the field, its value and what is allowed, also for a field that does not exist.
     """
-    _known("profile", given, {one.name for one in fields(Profile)})
+    _known("profile", given, _fields_of(Profile))
     if "body" not in given:
         raise ImpossibleValue("body", None, "given: the measures, or height_mm and sex")
     parts: dict[str, Any] = {"body": _body(_object("body", given["body"]))}
     for name, kind in (("equipment", Equipment), ("limits", Limits), ("narrowing", Narrowing)):
         if name in given:
             values = dict(_object(name, given[name]))
-            _known(name, values, {one.name for one in fields(kind)})
+            _known(name, values, _fields_of(kind))
             if name == "limits" and "closed_gates" in values:
                 values["closed_gates"] = _names("closed_gates", values["closed_gates"])
             parts[name] = kind(**values)
@@ -257,13 +258,18 @@ def profile_to_json(profile: Profile) -> dict[str, Any]:
     return plain
 
 
+@cache
+def _fields_of(kind: type) -> frozenset[str]:
+    return frozenset(one.name for one in fields(kind))
+
+
 def _body(given: Mapping[str, Any]) -> Body:
     values = dict(given)
     for name in ("no_full_weight", "weaker"):
         if values.get(name) is not None:
             values[name] = _side(name, values[name])
     if "height_mm" not in values and "sex" not in values:
-        _known("body", values, {one.name for one in fields(Body)})
+        _known("body", values, _fields_of(Body))
         _given("body", values, ("foot_length_mm", "foot_breadth_mm", "hip_width_mm"))
         return Body(**values)
     kept = {"narrowest_offset_mm", "big_toe_pain", "no_full_weight", "weaker"}
@@ -272,7 +278,7 @@ def _body(given: Mapping[str, Any]) -> Body:
     return Body.estimate(values.pop("height_mm", None), values.pop("sex"), **values)
 
 
-def _known(where: str, given: Mapping[str, Any], allowed: set[str]) -> None:
+def _known(where: str, given: Mapping[str, Any], allowed: Set[str]) -> None:
     unknown = sorted(str(name) for name in given if name not in allowed)
     if unknown:
         raise ImpossibleValue(f"a field of {where}", unknown[0], f"one of {sorted(allowed)}")

@@ -73,7 +73,9 @@ def segments(text: str) -> Segments:
 
 def fits_one(text: str) -> bool:
     """Whether the text goes out as a single segment."""
-    return segments(text).count == 1
+    text = _whole_characters(text)
+    encoding: Encoding = "GSM-7" if gsm7_safe(text) else "UCS-2"
+    return _all_units(text, encoding) <= ONE_PART_UNITS[encoding]
 
 
 def gsm7_safe(text: str) -> bool:

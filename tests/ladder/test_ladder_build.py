@@ -33,6 +33,7 @@ from service.ladder import (
     Under,
     build_ladder,
 )
+from service.ladder.build import rung_alone
 
 FLOOR_ONLY = Equipment()
 
@@ -43,6 +44,28 @@ def test_every_law_holds_whoever_it_is_for(body, home, limit, narrowing):
     ladder = build_ladder(body, home, limit, narrowing)
     assert broken_laws(ladder, body, home, limit, narrowing) == []
     assert build_ladder(body, home, limit, narrowing) == ladder
+
+
+@settings(max_examples=30, deadline=None)
+@given(bodies(), homes(), limits(), narrowings())
+def test_a_rung_alone_is_told_as_in_its_ladder(body, home, limit, narrowing):
+    ladder = build_ladder(body, home, limit, narrowing)
+    whole = build_ladder(body, home, replace(limit, ceiling_key=None), narrowing)
+    for rung in whole.rungs:
+        if rung.key in ladder:
+            alone = rung_alone(rung.key, body, home, limit, narrowing)
+            assert alone == replace(ladder[rung.key], gate=None, demand=0.0)
+        else:
+            with pytest.raises(KeyError):
+                rung_alone(rung.key, body, home, limit, narrowing)
+
+
+def test_a_rung_alone_must_be_one_of_the_ladder():
+    for key in ("firm/parallel/o999/hover", "mat8/tandem/hover", "firm", ""):
+        with pytest.raises(KeyError):
+            rung_alone(key, MEAN_WOMAN, FLOOR_ONLY, Limits())
+    with pytest.raises(ImpossibleValue):
+        rung_alone("firm/tandem/hover", MEAN_WOMAN, Equipment(firm_floor=False), Limits())
 
 
 def test_every_law_holds_for_two_thousand_bodies():

@@ -4,18 +4,22 @@
     python tests/soak/bench_ticks.py --only-minute [--many 200000] [--minute 100000]
 
 First: 1,000 prompts due among 10,000 clients and among --many, the rest due tomorrow, in turn, some
-rounds of each; the tables are filled by the database itself from one client, his plan and a few
-weeks of stored reports. Then --minute prompts are all due at the same minute: ticks run as in
-service until all are queued, with the process's memory beside it. Last, the way people usually
+rounds of each; the tables are filled by the database itself from one client and his plan. Each then
+gets one of 5,000 bodies and a rung of it: more than a process remembers, so that every prompt meets
+a body as if for the first time. Then --minute prompts are all due at the same minute: ticks run as
+in service until all are queued, with the memory that the process has of its own beside it, and what
+it has mapped of the database's file. Last, the way people usually
 start: one APScheduler job for each client, with a thread pool that stores and commits one row a
 job. Exits 1 when the ratio is over 1.3, a minute's prompts take 60 s or more, or memory grows.
 With --only-minute the minute alone.
 """
 
 import argparse
+import json
 import subprocess
 import sys
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
@@ -28,6 +32,7 @@ from stored_practice import BEGAN, PROFILE, later, lives, store_life, store_prac
 
 from service.clock import HandClock
 from service.coach.stored import ladder_of
+from service.ladder.body import Body, profile_to_json
 from service.store import Store
 from service.store.migrate import migrate
 from service.store.tables import Client, Due, Placement, UtcDateTime
@@ -40,6 +45,7 @@ MOST_GROWTH_MB = 20.0
 PAST_DAYS = 14
 ROUNDS = 5
 DUE = 1000
+BODIES = 5000
 BATCH = 100_000
 NOW = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 
@@ -79,7 +85,6 @@ def fill(url: str, clients: int) -> Store:
         assert client_id == 1
         placement = session.get_one(Placement, 1)
         placement.since = NOW.date() - timedelta(days=1)
-        placement.rung_key = ladder_of(PROFILE).rungs[1].key
         client = session.get_one(Client, 1)
         client.state, client.last_reply_at = "active", NOW - timedelta(hours=23)
         tomorrow = NOW + timedelta(days=1)
@@ -95,10 +100,36 @@ def fill(url: str, clients: int) -> Store:
                 # The numbers stand where both databases take them: before the SELECT.
                 sql = f"{into}{NUMBERS[store.is_sqlite]}SELECT{selected}"
                 session.execute(text(sql), {"first": first, "last": last})
+    give_bodies(store)
     with store.engine.connect() as connection:
         connection.execute(text("ANALYZE"))
         connection.commit()
     return store
+
+
+def give_bodies(store: Store) -> None:
+    """Each client one of BODIES bodies, on some rung of it."""
+    rows = []
+    for number in range(BODIES):
+        length_mm, breadth_mm = 220 + number % 60, 80 + number // 60 % 25
+        body = Body(length_mm, breadth_mm, hip_width_mm=160 + number // 1500)
+        profile = replace(PROFILE, body=body)
+        rungs = ladder_of(profile).rungs
+        key = rungs[number % len(rungs)].key
+        stored = json.dumps(profile_to_json(profile))
+        rows.append({"number": number, "profile": stored, "rung_key": key})
+    theirs = "FROM bench_body WHERE number = client_id % :bodies"
+    with store.write() as session:
+        session.execute(
+            text("CREATE TABLE bench_body (number INT PRIMARY KEY, profile JSON, rung_key TEXT)")
+        )
+        session.execute(text("INSERT INTO bench_body VALUES (:number, :profile, :rung_key)"), rows)
+        for table, column in (("plan", "profile"), ("placement", "rung_key")):
+            session.execute(
+                text(f"UPDATE {table} SET {column} = (SELECT bench_body.{column} {theirs})"),
+                {"bodies": BODIES},
+            )
+        session.execute(text("DROP TABLE bench_body"))
 
 
 def make_due(store: Store, ids: list[int], at: datetime) -> None:
@@ -116,10 +147,13 @@ def queued(store: Store) -> int:
         return connection.execute(text(sql)).scalar_one()
 
 
-def memory_mb() -> float:
-    """What this process holds now."""
+def memory_mb(what: str = "RssAnon") -> float:
+    """What this process holds now: of its own, or with "RssFile" what it has mapped of files.
+
+    SQLite reads by a memory map of its file; those pages are the system's cache, and no growth.
+    """
     status = Path("/proc/self/status").read_text()
-    return int(status.partition("VmRSS:")[2].split()[0]) / 1024
+    return int(status.partition(f"{what}:")[2].split()[0]) / 1024
 
 
 def one_round(store: Store, ids: list[int], clock: HandClock) -> tuple[float, float]:
@@ -176,7 +210,7 @@ def one_minute(store: Store, clients: int, due: int) -> tuple[float, float]:
     print(
         f"{really:,} due at one minute: all queued in {seconds:.1f} s ({cpu:.1f} s of one core), "
         f"{really / seconds:,.0f} a second; memory {early_mb:.0f} MB after a tenth, at most "
-        f"{most_mb:.0f} MB",
+        f"{most_mb:.0f} MB, and {memory_mb('RssFile'):.0f} MB mapped of files",
         flush=True,
     )
     return seconds, most_mb - early_mb

@@ -150,6 +150,7 @@ def test_no_part_is_too_long_and_none_is_lost(text: str) -> None:
     room = {"GSM-7": (160, 153), "UCS-2": (70, 67)}[counted.encoding]
     assert all(units <= room[counted.count > 1] for units in counted.part_units)
     assert counted.count == 1 or all(counted.parts)
+    assert fits_one(text) == (counted.count == 1)
     json.dumps(counted.parts).encode()
     "".join(counted.parts).encode("utf-8")
 
