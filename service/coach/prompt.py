@@ -21,7 +21,7 @@ from service.coach.stored import PlanSettings
 from service.ladder.progression import Move, PastDay, decide_absence
 from service.ladder.rungs import Rung
 from service.store.ahead import known
-from service.store.due import clear_due, due_of, set_due
+from service.store.due import clear_due, set_due
 from service.store.tables import Client, Due, Message, MoveRow, Practice
 from service.store.written_out import IS_PROMPT
 from service.ticks.due import (
@@ -125,17 +125,6 @@ def _schedule(
         clear_due(session, "prompt", client.id)
     else:
         set_due(session, "prompt", client.id, due.at_utc, due.local_date)
-
-
-def reschedule(session: Session, now: datetime, client: Client) -> None:
-    """After a change of zone, hour, days or dates away: set what was due by the old ones anew."""
-    schedule_next(session, now, client)
-    situation = load(session, client)
-    pending = due_of(session, "reminder", client.id)
-    if situation is None or pending is None or pending.local_date is None:
-        return
-    clear_due(session, "reminder", client.id)
-    _set_reminder(session, now, situation, pending.local_date)
 
 
 def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompted]:

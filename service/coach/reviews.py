@@ -45,12 +45,6 @@ def who_needs_a_visit(session: Session, scope: Scope, now: datetime) -> list[Nee
     return sorted(found, key=lambda one: (*rank(one.reasons), one.client.name))
 
 
-def reasons_of(session: Session, client: Client, now: datetime) -> tuple[Reason, ...]:
-    """Why this client needs a visit; empty when no rule says so."""
-    ((_, seen),) = seen_of(session, [client], now)
-    return reasons(seen, local_date(client, now))
-
-
 def seen_of(
     session: Session, clients: Sequence[Client], now: datetime
 ) -> Iterable[tuple[Client, ClientSeen]]:

@@ -228,8 +228,3 @@ def screen(answers: Mapping[str, str]) -> Screened:
         tuple(one.says for one in given if one.verdict == "care"),
         no_soft_surface=answers["numb"] != "no",
     )
-
-
-def harmless() -> dict[str, str]:
-    """The answers that let a client start: for examples and tests."""
-    return {question.name: question.choices[0].value for question in QUESTIONS}

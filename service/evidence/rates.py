@@ -4,7 +4,7 @@ Loads SciPy, so it is imported by itself, where outcomes are worked out.
 """
 
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import sqrt
 from typing import Literal
 
 from scipy.stats import beta, chi2
@@ -79,11 +79,6 @@ def share(hits: int, of: int) -> Estimate | None:
     return Estimate(hits / of, low, high)
 
 
-def none_seen_limit(trials: int, confidence: float = 0.95) -> float:
-    """The exact one-sided upper limit of a chance that showed no event in `trials`; about 3/n."""
-    return float(1 - (1 - confidence) ** (1 / trials))
-
-
 def with_exercise(per_1000: float, ratio: float) -> tuple[float, float]:
     """What a rate ratio makes of a yearly rate per 1,000: what is left, and what is avoided."""
     return per_1000 * ratio, per_1000 * (1 - ratio)
@@ -92,20 +87,6 @@ def with_exercise(per_1000: float, ratio: float) -> tuple[float, float]:
 def expected_falls(person_days: float, falls_a_year: float = FALLS_PER_1000 / 1000) -> float:
     """Falls that people like the trials' control arms would report in so many days together."""
     return falls_a_year * person_days / YEAR_DAYS
-
-
-def chance_of_any(rate_a_year: float, days: float) -> float:
-    """The chance of at least one event in `days` at a constant rate. Falls cluster: too high."""
-    return 1 - exp(-rate_a_year * days / YEAR_DAYS)
-
-
-def rate_of_share(share_a_year: float) -> float:
-    """The constant yearly rate at which that share has at least one event in a year."""
-    return -log(1 - share_a_year)
-
-
-def minutes_a_day(minutes_a_week: float, days: int) -> float:
-    return minutes_a_week / days
 
 
 def _count(name: str, value: int) -> None:

@@ -14,8 +14,6 @@ from zoneinfo import ZoneInfo
 from service.errors import ImpossibleValue
 
 LATEST = timedelta(hours=2)
-EVENING = time(18)
-REMINDER_LEAST_GAP = timedelta(hours=2)
 # A due date is at most a week off once dates away are jumped over; more only where quiet hours
 # or a date that a zone skipped leave some out.
 _MOST_TRIES = 400
@@ -141,20 +139,6 @@ def still_worth_sending(
     It may when it is under two hours late and the client's clock is outside quiet hours.
     """
     return now - due_at < LATEST and not (quiet and is_quiet(now, zone, quiet))
-
-
-def evening_reminder_at(
-    due: Due, zone: str, quiet: Quiet | None = DEFAULT_QUIET, evening: time = EVENING
-) -> datetime | None:
-    """When to remind a client who has not answered that day's prompt; None if not at all.
-
-    It is at `evening` on the prompt's own local date, unless that is quiet or less than two hours
-    after the prompt.
-    """
-    at_utc = local_to_utc(datetime.combine(due.local_date, evening), zone)
-    if at_utc - due.at_utc < REMINDER_LEAST_GAP or (quiet and is_quiet(at_utc, zone, quiet)):
-        return None
-    return at_utc
 
 
 def _local(at_utc: datetime, here: ZoneInfo) -> datetime:

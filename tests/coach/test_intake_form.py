@@ -5,6 +5,7 @@ from datetime import time
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from screened import harmless
 from sqlmodel import select
 
 from service.coach.clearance import AskFirst, NotByText, latest_screening
@@ -22,7 +23,7 @@ from service.coach.intake import (
 )
 from service.coach.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
 from service.coach.override import Handling, handle, resume
-from service.coach.screening import QUESTIONS, harmless
+from service.coach.screening import QUESTIONS
 from service.coach.situation import load
 from service.errors import ImpossibleValue
 from service.ladder.stance import Side

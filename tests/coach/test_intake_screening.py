@@ -5,11 +5,12 @@ from itertools import product
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from screened import harmless
 
 from service.coach.baseline import LANDMARK_WORDS, first_rung
 from service.coach.home import CHECKLIST, NAMES, missing, not_ready
 from service.coach.phone_check import look_at, other_zones, zone_for, zones_of
-from service.coach.screening import BY_NAME, GRAVITY, QUESTIONS, harmless, screen
+from service.coach.screening import BY_NAME, GRAVITY, QUESTIONS, screen
 from service.errors import ImpossibleValue
 from service.evidence.four_stage import four_stage
 from service.ladder import Body, Equipment, Ladder, Limits, build_ladder

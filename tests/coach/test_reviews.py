@@ -8,7 +8,7 @@ import pytest
 from service.coach.alerts import Raised, raise_alert
 from service.coach.override import Handling, handle
 from service.coach.people import NewClient, add_client, add_trainer
-from service.coach.reviews import day_seen, reasons_of, who_needs_a_visit
+from service.coach.reviews import day_seen, who_needs_a_visit
 from service.coach.stored import report_to_json
 from service.ladder.body import Body, Profile
 from service.ladder.day import DayReport, SideHold
@@ -21,7 +21,8 @@ BODY = Profile(Body(foot_length_mm=271, foot_breadth_mm=102, hip_width_mm=177))
 def listed(world) -> list[str]:
     with world.store.read() as session:
         client = session.get_one(Client, world.client_id)
-        return [reason.rule for reason in reasons_of(session, client, world.clock.now())]
+        needed = who_needs_a_visit(session, Scope(client.practice_id, None), world.clock.now())
+        return [why.rule for one in needed if one.client.id == client.id for why in one.reasons]
 
 
 def days(world, *replies: str | None) -> None:

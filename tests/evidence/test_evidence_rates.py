@@ -16,12 +16,8 @@ from service.evidence.rates import (
     FALLERS_RATIO,
     FALLS_PER_1000,
     FALLS_RATIO,
-    chance_of_any,
     expected_falls,
-    minutes_a_day,
-    none_seen_limit,
     poisson_interval,
-    rate_of_share,
     rate_per,
     share,
     share_interval,
@@ -134,16 +130,8 @@ def test_what_exercise_takes_off(per_1000: float, ratio: float, left: float, few
     assert with_exercise(per_1000, ratio) == pytest.approx((left, fewer))
 
 
-def test_doses_and_chances() -> None:
-    assert minutes_a_day(180, 7) == pytest.approx(25.7, abs=0.05)
-    assert minutes_a_day(180, 3) == 60
+def test_how_many_falls_to_expect() -> None:
     assert expected_falls(100 * 30) == pytest.approx(6.99, abs=0.005)
-    assert chance_of_any(0.85, 30) == pytest.approx(0.0675, abs=0.00005)
-    assert chance_of_any(0.85, 365) == pytest.approx(0.5726, abs=0.00005)
-    assert rate_of_share(0.275) == pytest.approx(0.3216, abs=0.00005)  # Moreland 2020
-    assert chance_of_any(rate_of_share(0.275), 30) == pytest.approx(0.0261, abs=0.00005)
-    assert none_seen_limit(30) == pytest.approx(0.0950, abs=0.00005)
-    assert none_seen_limit(30) < 3 / 30
 
 
 # Shares as published: near-falls by text, Singapore 2020; automated calls, Albert 2014.

@@ -12,7 +12,6 @@ from service.ticks.due import (
     DEFAULT_QUIET,
     Due,
     Quiet,
-    evening_reminder_at,
     is_quiet,
     local_to_utc,
     next_due,
@@ -194,20 +193,6 @@ def test_a_late_prompt_does_not_go_in_quiet_hours() -> None:
     assert still_worth_sending(due_at, due_at + timedelta(minutes=29, seconds=59), NEW_YORK)
     assert not still_worth_sending(due_at, due_at + timedelta(minutes=30), NEW_YORK)
     assert still_worth_sending(due_at, due_at + timedelta(minutes=30), NEW_YORK, None)
-
-
-def test_the_reminder_is_that_evening_local() -> None:
-    due = Due(date(2026, 11, 25), utc("2026-11-25 14:00"))
-    assert evening_reminder_at(due, NEW_YORK) == utc("2026-11-25 23:00")
-    assert evening_reminder_at(due, NEW_YORK, evening=time(20)) == utc("2026-11-26 01:00")
-
-
-def test_no_reminder_soon_after_the_prompt_or_in_quiet_hours() -> None:
-    late = Due(date(2026, 11, 25), local_to_utc(local("2026-11-25 16:01"), NEW_YORK))
-    assert evening_reminder_at(late, NEW_YORK) is None
-    in_time = Due(date(2026, 11, 25), local_to_utc(local("2026-11-25 16:00"), NEW_YORK))
-    assert evening_reminder_at(in_time, NEW_YORK) is not None
-    assert evening_reminder_at(in_time, NEW_YORK, evening=time(21)) is None
 
 
 ZONES = st.sampled_from(

@@ -5,13 +5,13 @@ from datetime import timedelta
 
 import pytest
 from api_calls import EVERYTHING, program, token_for
+from screened import harmless
 from sqlmodel import col, select
 from web_world import World, make_world
 
 from service.app import create_app
 from service.coach.api_tokens import NewToken, make_token, revoke_token, tokens_of
 from service.coach.colleagues import OnlyTheLead
-from service.coach.screening import harmless
 from service.errors import ImpossibleValue
 from service.parts import Parts
 from service.store.api_tables import ApiAct, ApiToken

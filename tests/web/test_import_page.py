@@ -6,11 +6,11 @@ import io
 import re
 
 import pytest
+from screened import harmless
 from sqlmodel import select
 from web_world import World, csrf_of
 
 from service.coach.csv_import import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
-from service.coach.screening import harmless
 from service.store.intake_tables import Screening
 from service.store.tables import Audit, Client, Message
 

@@ -4,11 +4,12 @@ import re
 from html.parser import HTMLParser
 
 import pytest
+from screened import harmless
 from sqlmodel import select
 from web_world import World
 
 from service.coach.intake_form import DEFAULTS
-from service.coach.screening import QUESTIONS, harmless
+from service.coach.screening import QUESTIONS
 from service.store.tables import Client, Message
 
 TYPICAL = {
