@@ -1,5 +1,7 @@
 """Telephone numbers: E.164, through the reference library."""
 
+from functools import lru_cache
+
 import phonenumbers
 
 from service.errors import ImpossibleValue
@@ -16,6 +18,8 @@ def to_e164(raw: str, country: str, field: str = "phone") -> str:
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
 
 
+# The practice's own number comes with every text.
+@lru_cache(maxsize=256)
 def same_phone(raw: str, country: str) -> str:
     """E.164 where `raw` can be read as a number, else `raw` unchanged, so nothing is lost."""
     try:

@@ -141,11 +141,11 @@ class ReadAhead(Sequence[PastDay]):
     A decision mostly looks at the last few only.
     """
 
-    def __init__(self, rows: Sequence[Sequence[Any]]) -> None:
-        self._rows = rows
+    def __init__(self, rows: Sequence[Any]) -> None:
+        self._days = list(rows)
 
     def __len__(self) -> int:
-        return len(self._rows)
+        return len(self._days)
 
     @overload
     def __getitem__(self, place: int) -> PastDay: ...
@@ -155,10 +155,15 @@ class ReadAhead(Sequence[PastDay]):
 
     def __getitem__(self, place: int | slice) -> "PastDay | ReadAhead":
         if isinstance(place, slice):
-            return ReadAhead(self._rows[place])
-        day, told, *move, alerts, facts, version = self._rows[place]
+            return ReadAhead(self._days[place])
+        found = self._days[place]
+        if isinstance(found, PastDay):
+            return found
+        day, told, *move, alerts, facts, version = found
         told_then = from_json(told) if told is not None else None
-        return _past_day(day, told_then, *move, from_json(alerts), from_json(facts), version)
+        made_now = _past_day(day, told_then, *move, from_json(alerts), from_json(facts), version)
+        self._days[place] = made_now
+        return made_now
 
 
 def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> Sequence[PastDay]:
