@@ -57,7 +57,7 @@ class Arriving:
         self.parts = parts
         self.loop = loop
         self._waiting: list[Waiting] = []
-        self._workers: set[asyncio.Task[None]] = set()
+        self._workers: set[asyncio.Task[None] | None] = set()
         # Whom the calls are about that are just being stored.
         self._busy: set[str] = set()
 
@@ -66,12 +66,18 @@ class Arriving:
         done: asyncio.Future[list[int]] = self.loop.create_future()
         self._waiting.append((call, done))
         if len(self._workers) < self.parts.store.writers_a_process:
-            worker = asyncio.create_task(self._work())
-            self._workers.add(worker)
-            worker.add_done_callback(self._workers.discard)
+            self._workers.add(asyncio.create_task(self._work()))
         return await done
 
     async def _work(self) -> None:
+        try:
+            await self._store_what_waits()
+        finally:
+            # Here and not when the loop comes round to it: a call that comes between would find
+            # somebody at work who looks no more at what waits.
+            self._workers.discard(asyncio.current_task())
+
+    async def _store_what_waits(self) -> None:
         while self._waiting:
             await asyncio.sleep(GATHER_S)
             together = self._take()

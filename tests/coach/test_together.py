@@ -36,7 +36,7 @@ from service.store.ahead import Ahead
 from service.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
 from service.ticks import jobs
 from service.ticks.jobs import due_tick
-from service.web.arriving import Call, store_calls
+from service.web.arriving import Arriving, Call, store_calls
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
@@ -279,6 +279,21 @@ def test_calls_that_come_at_once_are_all_kept_and_answered_after_it(store):
     with store.read() as session:
         ids = session.exec(select(Message.carrier_id).where(Message.direction == "in")).all()
     assert sorted(ids) == sorted(f"at-once-{number}" for number in range(40))
+
+
+def test_a_call_that_comes_the_moment_the_last_was_answered_is_not_left_waiting(store):
+    """Whoever stored the last one ends in the same turn of the loop in which the next one comes."""
+    a_practice(store)
+
+    async def one_after_the_other() -> list[list[int]]:
+        arriving = Arriving(parts_on(store), asyncio.get_running_loop())
+        async with asyncio.timeout(30):
+            return [
+                await arriving.store(call)
+                for call in calls(["20 steady", "14 wobbly", "20 steady"])
+            ]
+
+    assert [len(ids) for ids in asyncio.run(one_after_the_other())] == [1, 1, 1]
 
 
 def test_the_second_opinion_is_asked_only_where_it_counts():
