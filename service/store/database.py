@@ -42,8 +42,6 @@ class Store:
         self.url = url
         self.is_sqlite = url.startswith("sqlite")
         self.engine = _open_sqlite(url) if self.is_sqlite else _open_postgresql(url, pool or Pool())
-        # While one waits for the database another one computes; more would only take turns in that.
-        self.writers_a_process = 1 if self.is_sqlite else 2
         self._turn: AbstractContextManager[object] = Turns() if self.is_sqlite else nullcontext()
         self._writing = self.engine.execution_options(writes=True)
 

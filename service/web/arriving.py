@@ -2,9 +2,7 @@
 
 Each call is answered only after the commit that holds it. A commit waits for the disk, and reading
 what a decision needs costs as much for thirty clients as for three; so the calls that came while
-one transaction ran share the next. Where the database takes several writers, the next begins
-meanwhile, unless it is about the same people. When one of the calls makes it fail, each is stored
-by itself.
+one transaction ran share the next. When one of them makes that fail, each is stored by itself.
 """
 
 import asyncio
@@ -39,16 +37,6 @@ class Call:
     carrier: str
     heard: Heard
 
-    @property
-    def about(self) -> frozenset[str]:
-        """Whose texts these are, and which texts the receipts are of."""
-        # Some gateways leave the plus away.
-        phones = (text.from_phone.lstrip("+") for text in self.heard.texts)
-        return frozenset((*phones, *(receipt.carrier_id for receipt in self.heard.receipts)))
-
-
-Waiting = tuple[Call, asyncio.Future[list[int]]]
-
 
 class Arriving:
     """The calls that wait, for one event loop."""
@@ -56,61 +44,34 @@ class Arriving:
     def __init__(self, parts: Parts, loop: asyncio.AbstractEventLoop) -> None:
         self.parts = parts
         self.loop = loop
-        self._waiting: list[Waiting] = []
-        self._workers: set[asyncio.Task[None] | None] = set()
-        # Whom the calls are about that are just being stored.
-        self._busy: set[str] = set()
+        self._waiting: list[tuple[Call, asyncio.Future[list[int]]]] = []
+        self._worker: asyncio.Task[None] | None = None
 
     async def store(self, call: Call) -> list[int]:
         """Store it with all that it sets off; the new messages' ids, once they are committed."""
         done: asyncio.Future[list[int]] = self.loop.create_future()
         self._waiting.append((call, done))
-        if len(self._workers) < self.parts.store.writers_a_process:
-            self._workers.add(asyncio.create_task(self._work()))
+        if self._worker is None:
+            self._worker = asyncio.create_task(self._work())
         return await done
 
     async def _work(self) -> None:
         try:
-            await self._store_what_waits()
-        finally:
-            # Here and not when the loop comes round to it: a call that comes between would find
-            # somebody at work who looks no more at what waits.
-            self._workers.discard(asyncio.current_task())
-
-    async def _store_what_waits(self) -> None:
-        while self._waiting:
-            await asyncio.sleep(GATHER_S)
-            together = self._take()
-            if not together:
-                return  # what waits is for whoever stores what it must come after
-            calls = [call for call, _ in together]
-            about = frozenset[str]().union(*(call.about for call in calls))
-            self._busy |= about
-            try:
+            while self._waiting:
+                await asyncio.sleep(GATHER_S)
+                together = self._waiting[:MOST_TOGETHER]
+                del self._waiting[:MOST_TOGETHER]
+                calls = [call for call, _ in together]
                 outcomes = await run_in_threadpool(store_calls, self.parts, calls)
-            finally:
-                self._busy -= about
-            for (_, done), outcome in zip(together, outcomes, strict=True):
-                if done.done():
-                    continue  # whoever called has gone
-                if isinstance(outcome, BaseException):
-                    done.set_exception(outcome)
-                else:
-                    done.set_result(outcome)
-
-    def _take(self) -> list[Waiting]:
-        """The next handful: nobody's text before an earlier one of theirs."""
-        taken: list[Waiting] = []
-        left: list[Waiting] = []
-        after = set(self._busy)
-        for each in self._waiting:
-            if len(taken) < MOST_TOGETHER and after.isdisjoint(each[0].about):
-                taken.append(each)
-            else:
-                left.append(each)
-                after |= each[0].about
-        self._waiting = left
-        return taken
+                for (_, done), outcome in zip(together, outcomes, strict=True):
+                    if done.done():
+                        continue  # whoever called has gone
+                    if isinstance(outcome, BaseException):
+                        done.set_exception(outcome)
+                    else:
+                        done.set_result(outcome)
+        finally:
+            self._worker = None
 
 
 def store_calls(parts: Parts, calls: Sequence[Call]) -> list[list[int] | Exception]:
