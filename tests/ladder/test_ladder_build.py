@@ -60,6 +60,16 @@ def test_a_rung_alone_is_told_as_in_its_ladder(body, home, limit, narrowing):
                 rung_alone(rung.key, body, home, limit, narrowing)
 
 
+def test_a_rung_alone_is_told_up_to_the_ceiling_and_not_above_it():
+    ladder = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits())
+    ceiling = ladder.rungs[40]
+    for rung in ladder.rungs[38:41]:
+        alone = rung_alone(rung.key, MEAN_WOMAN, FLOOR_ONLY, Limits(ceiling_key=ceiling.key))
+        assert alone == replace(rung, gate=None, demand=0.0)
+    with pytest.raises(KeyError):
+        rung_alone(ladder.rungs[41].key, MEAN_WOMAN, FLOOR_ONLY, Limits(ceiling_key=ceiling.key))
+
+
 def test_a_rung_alone_must_be_one_of_the_ladder():
     for key in ("firm/parallel/o999/hover", "mat8/tandem/hover", "firm", ""):
         with pytest.raises(KeyError):
