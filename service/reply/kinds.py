@@ -207,6 +207,7 @@ _PRAISE_ALLOWS = frozenset(
         "other.it",
         "count.hold_words",
         "exercise.word",
+        "exercise.during",
         "same.phrase",
         "effort.too_easy",
         "effort.too_hard",

@@ -7,8 +7,8 @@
 from dataclasses import replace
 from typing import Literal
 
-from service.ladder.stance import Answer
 from service.reply import kinds
+from service.reply.answering import no_plain_no, with_answer
 from service.reply.events import FAMILIES
 from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
@@ -40,7 +40,7 @@ def read(text: str, context: Context | None = None) -> Reading:
     parsed = parse(text, lexicon(context.language))
     opened = kinds.opening(parsed)
     answered = kinds.answer(parsed, opened, context)
-    safety = _with_answer(parsed, opened, answered, context, read_safety(parsed))
+    safety = with_answer(parsed, opened, answered, context, read_safety(parsed))
     if safety.reported and not opened.tags.isdisjoint({"keyword.help"}):
         safety = _alarm(parsed, opened, safety)
     if context.asked == "pain_score":
@@ -52,7 +52,7 @@ def read(text: str, context: Context | None = None) -> Reading:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
     if kind == "other":
-        safety = _perhaps(parsed, context, answered, safety)
+        safety = _perhaps(parsed, opened, context, answered, safety)
         kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
@@ -60,7 +60,11 @@ def read(text: str, context: Context | None = None) -> Reading:
 
 
 def _perhaps(
-    parsed: Parse, context: Context, answered: kinds.YesNo | None, safety: Safety
+    parsed: Parse,
+    opened: kinds.Opening,
+    context: Context,
+    answered: kinds.YesNo | None,
+    safety: Safety,
 ) -> Safety:
     """What may still be told of harm in a text that no rule understood."""
     if context.asked == "result" and not parsed.seen.isdisjoint(_NET):
@@ -68,8 +72,8 @@ def _perhaps(
     if answered is None and kinds.SAFETY_QUESTIONS.get(context.asked) == "pain":
         safety = perhaps_a_pain(parsed, safety, answering=True)
         told = safety.of("pain").answer == "yes"
-        return place_of_pain(parsed, safety) if told else safety
-    return safety
+        safety = place_of_pain(parsed, safety) if told else safety
+    return no_plain_no(parsed, opened, answered, context, safety)
 
 
 def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
@@ -86,60 +90,6 @@ def _holds(parsed: Parse, context: Context) -> Holds:
     if context.asked == "retest" and "unit.seconds" not in parsed.seen:
         return _NO_HOLDS
     return read_holds(parsed, context)
-
-
-def _with_answer(
-    parsed: Parse,
-    opened: kinds.Opening,
-    answered: kinds.YesNo | None,
-    context: Context,
-    safety: Safety,
-) -> Safety:
-    """What a yes, a no or a half yes to a question about a fall, pain or dizziness adds."""
-    family = kinds.SAFETY_QUESTIONS.get(context.asked)
-    if family is None:
-        return safety
-    known = safety.of(family)
-    answer: Answer | None = None
-    span: Span | None = None
-    if answered == "yes":
-        answer, span = "yes", kinds.span_of(parsed, opened)
-    elif "keyword.help" in opened.tags or parsed.places("help.plain"):
-        return _help_in_answer(parsed, safety, family)
-    elif answered is None and known.answer == "no" and not known.spans:
-        answer, span = _partly(parsed, family)
-    if answer is None or span is None:
-        return safety
-    if answer == "yes" and _only_old(parsed):
-        answer = "unsure"
-    found = dict(safety.found)
-    found[family] = known.stronger(answer, span)
-    safety = replace(safety, found=found)
-    return place_of_pain(parsed, safety) if family == "pain" else safety
-
-
-def _only_old(parsed: Parse) -> bool:
-    return "old.long" in parsed.seen and "old.recent" not in parsed.seen
-
-
-def _partly(parsed: Parse, family: str) -> tuple[Answer | None, Span | None]:
-    """ "a bit", "sometimes", "almost"."""
-    almost = parsed.places("partly.almost")
-    if almost:
-        return "unsure", parsed.span(almost[0], almost[0])
-    part = parsed.places("partly.phrase")
-    if part:
-        return ("unsure" if family == "fall" else "yes"), parsed.span(part[0], part[0])
-    return None, None
-
-
-def _help_in_answer(parsed: Parse, safety: Safety, family: str) -> Safety:
-    """HELP in answer to "are you hurt?" is an alarm."""
-    span = parsed.span(0, len(parsed.units) - 1)
-    found = dict(safety.found)
-    found["emergency"] = safety.of("emergency").stronger("yes", span)
-    found[family] = safety.of(family).stronger("unsure", span)
-    return replace(safety, found=found)
 
 
 def _pain_score(

@@ -7,7 +7,7 @@ from typing import Literal
 from service.ladder.stance import Answer, Side, Steadiness
 
 # Goes up with every change of what a reply is read as; stored beside each reading.
-READER_VERSION = 3
+READER_VERSION = 4
 
 Kind = Literal["result", "skipped", "question", "opt_out", "opt_in", "help", "safety_only", "other"]
 Asked = Literal[

@@ -74,7 +74,8 @@ def _fall(parse: Parse, event: Event) -> Answer:
     if event.form in ("near", "stance"):
         denied = scope.denied(parse, event) == "no"
         return "no" if denied or scope.others(parse, event, things=True) == "no" else "unsure"
-    answer = _said(parse, event, event.form == "doubt", things=event.form != "phrase")
+    things = event.form != "phrase" or scope.a_market(parse, event)
+    answer = _said(parse, event, event.form == "doubt", things)
     if answer == "yes" and scope.caught(parse, event):
         return "unsure"
     return answer
@@ -113,7 +114,16 @@ def _dizzy(parse: Parse, event: Event) -> Answer:
     return answer
 
 
-_WORSE = ("fall.", "dizzy.", "emergency.f", "emergency.up", "emergency.sign", "down.", "floor.hard")
+_WORSE = (
+    "fall.",
+    "dizzy.",
+    "emergency.f",
+    "emergency.up",
+    "emergency.sign",
+    "emergency.called",
+    "down.",
+    "floor.hard",
+)
 
 
 def _anothers(parse: Parse, event: Event) -> bool:
@@ -124,12 +134,49 @@ def _anothers(parse: Parse, event: Event) -> bool:
     return not own and any(not tags.isdisjoint({"other.person", "other.kin"}) for tags in before)
 
 
+def _for_somebody_else(parse: Parse, event: Event) -> bool:
+    """Whether a sign beyond a pause is of what somebody else's fall came to, told before it."""
+    around = sentence(parse, event.first)
+    if any(not parse.units[p].tags.isdisjoint({"self.i", "self.my"}) for p in around):
+        return False
+    near = frozenset({"other.kin", "other.household"})
+    if any(not parse.units[place].tags.isdisjoint(near) for place in around):
+        return False  # "Mum collapsed, ambulance called": a carer may write so of the client
+    return any(_fell_instead(parse, place) for place in range(around.start, event.first))
+
+
+def _by_somebody(parse: Parse, event: Event) -> bool:
+    """ "my daughter called an ambulance": she called it, and nobody is said to need it but them."""
+    before = frozenset[str]() if not event.first else parse.units[event.first - 1].tags
+    return "other.person" in before and scope.denied(parse, event) is None
+
+
+def _fell_instead(parse: Parse, place: int) -> bool:
+    """Whether the fall told at `place`, if any, is plainly somebody else's."""
+    tags = parse.units[place].tags
+    if "fall.third" in tags:
+        fall = Event("fall", "third", place, place)
+        return scope.third_person(parse, fall) == "no" and scope.denied(parse, fall) is None
+    if "fall.verb" not in tags:
+        return False
+    fall = Event("fall", "verb", place, place)
+    whose = scope.others(parse, fall, things=False)
+    if scope.a_neighbours(parse, fall):
+        return whose is not None
+    known = any("other.person" in unit.tags for unit in parse.units[:place][-scope.BACK :])
+    return known and whose == "no"
+
+
 def _emergency(parse: Parse, event: Event) -> Answer:
     if event.form == "knock" and not any(tag.startswith(_WORSE) for tag in parse.seen):
         # A head bumped on a cupboard: no more than that where the hold is told as ever.
         return "yes" if parse.seen.isdisjoint({"digits", "number"}) else "no"
     if event.form == "hospital" and _anothers(parse, event):
         return "no"  # "my husband had a stroke so I'm at the hospital"
+    if event.form in ("sign", "called") and _for_somebody_else(parse, event):
+        return "no"  # "Bob next door collapsed, ambulance been"
+    if event.form == "called" and _by_somebody(parse, event):
+        return "yes"
     answer = _said(parse, event, False, things=False)
     if answer == "unsure" and not scope.long_ago(parse, event):
         return "no" if scope.nearly(parse, event) else "yes"
@@ -264,6 +311,7 @@ _OF_THE_HOLD = frozenset(
         "steady.firm",
         "steady.denied",
         "exercise.word",
+        "exercise.during",
         "count.hold_words",
         "idiom.fall",
         "idiom.pain",

@@ -262,9 +262,26 @@ def _belongs(parse: Parse, place: int, adjacent: bool) -> Doubt:
     return "unsure"
 
 
+def a_market(parse: Parse, event: Event) -> bool:
+    """Whether what took a tumble right before it is a market: "the stock market took a tumble"."""
+    place = event.first - 1
+    if place < 0 or "other.market" not in parse.units[place].tags:
+        return False
+    before = parse.units[place - 1].tags if place else frozenset[str]()
+    return before.isdisjoint({"before.person", "scope.to_place", "count.clock"})
+
+
+def a_neighbours(parse: Parse, event: Event) -> bool:
+    """Whether right before it stands a name with where they live: "Bob next door collapsed"."""
+    where = event.first - 1
+    if where < 1 or "other.where" not in parse.units[where].tags or for_another(parse):
+        return False
+    return "unknown" in parse.units[where - 1].tags and parse.capital(where - 1)
+
+
 def _named(parse: Parse, event: Event) -> Doubt:
     """A name or a thing that no list knows, right before what it did: "Joan fell"."""
-    place = event.first - 1
+    place = event.first - 1 - a_neighbours(parse, event)
     if place < 0 or "unknown" not in parse.units[place].tags or for_another(parse):
         return None
     if event.form != "verb" and not parse.capital(place):

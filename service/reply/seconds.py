@@ -2,9 +2,9 @@
 
 from collections.abc import Callable
 
-from service.reply import scope
 from service.reply.events import is_event
 from service.reply.numbers import MOST_BRIEF, Quantity, counts, has_tag, numbers, word_at
+from service.reply.others_numbers import age, someone_elses
 from service.reply.pairs import MOST_SETS, joined
 from service.reply.units import Parse, sentence
 
@@ -13,8 +13,6 @@ LONGEST_BARE_S = 180.0
 LONGEST_S = 600.0
 # A number written in words up to this needs something to show that it counts seconds.
 FEW = 4
-# "I'm 84": from here on, a bare number after "I am" is an age.
-LEAST_AGE = 55
 
 
 def holds_told(parse: Parse) -> list[Quantity]:
@@ -35,6 +33,8 @@ def _another_days(parse: Parse, quantity: Quantity) -> bool:
     if has_tag(parse, quantity.first - 1, "count.past"):
         return True
     after = quantity.last + 1
+    if has_tag(parse, after, "scope.through"):
+        after += 1  # "the 13 was yesterday"
     return has_tag(parse, after, "count.past") and has_tag(parse, after, "old.recent")
 
 
@@ -131,17 +131,6 @@ def _dotted_clock(parse: Parse, quantity: Quantity) -> bool:
     return int(part) < 60 and int(part) % 5 == 0
 
 
-def _age(parse: Parse, quantity: Quantity) -> bool:
-    """Whether it is an age, as in "I'm 84" or "not bad for 86"."""
-    if quantity.value < LEAST_AGE:
-        return False
-    if has_tag(parse, quantity.first - 1, "count.am"):
-        return True
-    return word_at(parse, quantity.first - 1) == "for" and not has_tag(
-        parse, quantity.first - 2, "count.hold_words"
-    )
-
-
 def _clock(parse: Parse, quantity: Quantity) -> bool:
     """Whether "at 10" is a time of day: the day's business is near, and no stopping at 10."""
     if not has_tag(parse, quantity.first - 1, "count.clock") or quantity.value > 12:
@@ -185,20 +174,6 @@ def _pressure(parse: Parse, quantity: Quantity) -> bool:
     return has_tag(parse, before - 1, "count.pressure") or (
         has_tag(parse, before - 2, "count.pressure") and not has_tag(parse, before - 1, "stop")
     )
-
-
-def _someone_elses(parse: Parse, quantity: Quantity) -> bool:
-    """ "my husband did 30"."""
-    if parse.seen.isdisjoint({"other.person", "other.pronoun"}) or scope.for_another(parse):
-        return False
-    held = False
-    for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
-        if has_tag(parse, place, "stop", "comma", "self.i", "self.my", "digits", "side"):
-            return False
-        if has_tag(parse, place, "other.person", "other.pronoun"):
-            return held and not has_tag(parse, place - 1, "before.person")
-        held = held or has_tag(parse, place, "count.hold_words")
-    return False
 
 
 def _phone(parse: Parse, quantity: Quantity) -> bool:
@@ -273,20 +248,20 @@ def _moment(parse: Parse, quantity: Quantity) -> bool:
 
 
 _Test = Callable[[Parse, Quantity], bool]
-_WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, _someone_elses)
+_WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, someone_elses)
 _BARE: tuple[_Test, ...] = (
     _labelled,
     _listed,
     counts,
     _unknown_things,
-    _age,
+    age,
     _dotted_clock,
     _clock,
     _few,
     _pressure,
     _phone,
     _height,
-    _someone_elses,
+    someone_elses,
     _on_the_floor,
     _asked_about,
 )

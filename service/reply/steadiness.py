@@ -74,12 +74,21 @@ def _elsewhere(parse: Parse, place: int) -> bool:
     return has_tag(parse, place, "away.place") and not has_tag(parse, place, "floor.wide")
 
 
+def _during(parse: Parse, place: int) -> bool:
+    """ "doing the exercise", but not before or after it."""
+    return has_tag(parse, place, "exercise.during") and not has_tag(
+        parse, place - 1, "scope.but", "neg.strong", "neg.no"
+    )
+
+
 def _fell_in_it(parse: Parse, holds: Holds, safety: Safety) -> int | None:
     """The fall that ended the hold, if one did: "10 secs then I fell back", "fell at 9"."""
     for fall in safety.falls:
         around = sentence(parse, fall)
         if any(_elsewhere(parse, place) for place in around):
             continue
+        if holds.places and any(_during(parse, place) for place in around):
+            return fall  # "toppled over doing the exercise, got to 7"
         for first, last in holds.places:
             between = range(last + 1, fall)
             then = len(between) <= 4 and any(

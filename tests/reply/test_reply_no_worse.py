@@ -18,7 +18,7 @@ ASKED_ABOUT = {
     "Frank fell on the ice last week, you remember Frank",
     "my mother used to have dizzy spells all her life, not me. 11",
     "Sat down on the floor by accident when my legs gave way",
-    "My neighbour fell down the stairs and the ambulance came",
+    "Bob next door collapsed, ambulance been, all sorted. Not done mine",
     "Overbalanced on the left at 8, right 20 fine",
 }
 
