@@ -51,7 +51,6 @@ _ELSEWHERE = frozenset(
         "pain.none",
         "done.phrase",
         "done.full",
-        "same.phrase",
         "skip.phrase",
         "skip.later",
         "skip.last",
@@ -62,6 +61,17 @@ _ELSEWHERE = frozenset(
         "idiom.dizzy",
         "idiom.skip",
         "asks",
+    }
+)
+_COMFORTING = frozenset(
+    {
+        "polite.word",
+        "steady.praise",
+        "steady.firm",
+        "steady.denied",
+        "accept.yes",
+        "mark",
+        "wobbly.neutral",
     }
 )
 # Thanks, greetings and comfort: "I'm fine, dear".
@@ -136,7 +146,10 @@ def no_plain_no(
         return safety
     if family == "pain" and _anothers_part(parse):
         return safety
-    strange = [place for place, unit in enumerate(parse.units) if not unit.tags & _COMFORT]
+    if parse.seen.isdisjoint(_COMFORTING):
+        strange = list(range(len(parse.units)))  # "both", "on Sunday": no word of comfort at all
+    else:
+        strange = [place for place, unit in enumerate(parse.units) if not unit.tags & _COMFORT]
     if not strange:
         return safety
     found = {**safety.found, family: Found("unsure", (parse.span(strange[0], strange[-1]),))}
@@ -173,7 +186,13 @@ def _partly(parse: Parse, opened: kinds.Opening, family: str, safety: Safety) ->
     if family == "fall":
         return _part_of_a_fall(parse, part, when)
     part = _first(parse, "partly.doubt") if part is None else part
-    return None if part is None else ("yes", parse.span(part, part))
+    return _taken_back(parse) if part is None else ("yes", parse.span(part, part))
+
+
+def _taken_back(parse: Parse) -> _Granted:
+    """A no that holds no longer: "not until today", "no but nearly"."""
+    back = _first(parse, "scope.undone", "scope.close")
+    return None if back is None else ("unsure", parse.span(back, back))
 
 
 def _denied(parse: Parse, place: int) -> bool:
@@ -187,13 +206,13 @@ def _part_of_a_fall(parse: Parse, part: int | None, when: int | None) -> _Grante
     """A fall is certain where nothing but how often, when, where and how much is told."""
     where = _first(parse, *_WHERE, "set.twice", "set.thrice") if part is None else part
     small = all(_adds_nothing(parse, place, unit) for place, unit in enumerate(parse.units))
-    told = where is not None and small
+    told = where is not None and small and parse.units[where].tags != {"neg.slight"}
     if when is not None and parse.seen.isdisjoint({"wobbly.word", "wobbly.touch", "done.phrase"}):
         told = True
     if told and where is not None:
         return "yes", parse.span(where, where)
     doubt = _first(parse, "partly.doubt") if part is None else part
-    return None if doubt is None else ("unsure", parse.span(doubt, doubt))
+    return _taken_back(parse) if doubt is None else ("unsure", parse.span(doubt, doubt))
 
 
 def _adds_nothing(parse: Parse, place: int, unit: Unit) -> bool:
@@ -213,11 +232,9 @@ def _occasion(parse: Parse) -> int | None:
 
 def _excepted(parse: Parse, opened: kinds.Opening) -> _Granted:
     """A no taken back in part: "no, only when I bend", "no but nearly", "no, just a bit"."""
-    back = _first(parse, "scope.undone", "scope.close")
-    if back is not None:
-        return "unsure", parse.span(back, back)
-    if not parse.seen.isdisjoint(_PUT_OFF):
-        return None
+    back = _taken_back(parse)
+    if back is not None or not parse.seen.isdisjoint(_PUT_OFF):
+        return back
     last = len(parse.units) - 1
     while has_tag(parse, last, "stop", "mark"):
         last -= 1

@@ -27,6 +27,8 @@ def held(text: str, language: str = "en") -> list[float]:
         ("My neighbour fell down the stairs and the ambulance came", "no", False),
         ("my neighbour found me, fell, ambulance called", "unsure", True),
         ("my daughter called an ambulance", "no", True),
+        ("she called an ambulance", "no", False),
+        ("my daughter never called an ambulance", "no", False),
         ("my friend came, the vase fell, ambulance called", "no", True),
         ("my friend came, then fell, ambulance called", "unsure", True),
         # A carer may write so of the client.
@@ -45,6 +47,7 @@ def held(text: str, language: str = "en") -> list[float]:
         ("market took a tumble, I took a tumble", "yes", False),
         ("at the market took a tumble", "yes", False),
         ("by market took a tumble", "yes", False),
+        ("talking about shares took a tumble", "yes", False),
         ("took a tumble", "yes", False),
         ("took a tumble. market day", "yes", False),
         ("one night fell in the hall", "yes", False),
