@@ -189,7 +189,7 @@ def live(
     """Live the share of the day; what became of it."""
     begins, ends, prompts = window(store, given.clients, given.share)
     last = last_message(store)
-    shared = Shared(given.clients, given.workers, begins, ends, given.within * 60)
+    shared = Shared(given.clients, given.workers, begins, ends, given.within * 60, given.step)
     print(f"{prompts:,} texts due from {begins:%H:%M} to {ends:%d %b %H:%M} UTC", flush=True)
     cpu_before, finished = server_cpu_s(postmaster), False
     with working(url, shared, given.workers, receipts=not given.no_receipts) as running:
@@ -387,6 +387,12 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=3, help="of each client's past")
     parser.add_argument("--workers", type=int, default=2, help="processes")
     parser.add_argument("--within", type=float, default=40, help="minutes, clients answer")
+    parser.add_argument(
+        "--step",
+        type=int,
+        default=1,
+        help="seconds that idle time is skipped by: longer is quicker, and answers wait for it",
+    )
     parser.add_argument("--minutes", type=float, default=0, help="stop the day after so many")
     parser.add_argument("--no-receipts", action="store_true", help="without delivery receipts")
     parser.add_argument("--folder", type=Path, help="keep the database here")
@@ -402,7 +408,8 @@ def measure(made: Any, given: argparse.Namespace) -> None:
     store = Store(url)
     migrate(store)
     told: dict[str, Any] = {
-        name: getattr(given, name) for name in ("clients", "days", "workers", "share", "within")
+        name: getattr(given, name)
+        for name in ("clients", "days", "workers", "share", "within", "step")
     }
     with store.read() as session:
         stored = session.exec(select(func.count(col(Client.id)))).one()

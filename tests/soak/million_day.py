@@ -2,7 +2,7 @@
 
 While anything is to do, the clock runs at real speed, so that being late is being late by what it
 would be in service. When nothing is, it goes on to the whole second in which something is next,
-as a tick does that comes every second.
+as a tick does that comes every second, or to the next of longer steps.
 """
 
 import heapq
@@ -92,9 +92,17 @@ class Shared:
     """What the processes share: the clock, who is idle, and what became of each client's text."""
 
     def __init__(
-        self, clients: int, workers: int, begins: datetime, ends: datetime, within_s: float
+        self,
+        clients: int,
+        workers: int,
+        begins: datetime,
+        ends: datetime,
+        within_s: float,
+        step_s: int = 1,
     ) -> None:
         self.begins_s, self.ends_s = begins.timestamp(), ends.timestamp()
+        # Idle time is skipped to a multiple of this; what comes meanwhile comes together.
+        self.step_s = step_s
         # The longest that a client takes to answer.
         self.within_s = within_s
         # Seconds that the clock is ahead of the machine's monotonic one. Until all are there it
@@ -332,6 +340,6 @@ def skip(store: Store, shared: Shared) -> bool:
         return True  # somebody is about to see it
     for worker in range(len(shared.next_s)):
         shared.next_s[worker] = -1.0
-    shared.ahead.value += ceil(next_s) - now_s
+    shared.ahead.value += ceil(next_s / shared.step_s) * shared.step_s - now_s
     shared.skips.value += 1
     return True
