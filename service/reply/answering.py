@@ -49,6 +49,7 @@ _ELSEWHERE = frozenset(
         "neg.after",
         "neg.no",
         "pain.none",
+        "partly.slip",
         "done.phrase",
         "done.full",
         "skip.phrase",

@@ -164,6 +164,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "yes.word": ("yep", {"fall": "yes", "yes_no": "yes"}, "fall_yes_no"),
     "no.word": ("nope", {"fall": "no", "yes_no": "no"}, "fall_yes_no"),
     "partly.phrase": ("a little bit", {"dizzy": "yes"}, "dizzy_yes_no"),
+    "partly.slip": ("that was autocorrect", {"fall": "no"}, "fall_yes_no"),
     "partly.often": ("mainly mornings", {"pain": "yes"}, "pain_yes_no"),
     "partly.when": ("only when I go upstairs", {"pain": "yes"}, "pain_yes_no"),
     "partly.only": ("no, only when I bend", {"pain": "unsure", "yes_no": "no"}, "pain_yes_no"),

@@ -154,6 +154,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "yes.word": ("sí", {"fall": "yes", "yes_no": "yes"}, "fall_yes_no"),
     "no.word": ("para nada", {"fall": "no", "yes_no": "no"}, "fall_yes_no"),
     "partly.phrase": ("un poquito", {"dizzy": "yes"}, "dizzy_yes_no"),
+    "partly.slip": ("fue el corrector", {"fall": "no"}, "fall_yes_no"),
     "partly.often": ("por las noches", {"pain": "yes"}, "pain_yes_no"),
     "partly.when": ("solo al subir", {"pain": "yes"}, "pain_yes_no"),
     "partly.only": ("no, solo al subir", {"pain": "unsure", "yes_no": "no"}, "pain_yes_no"),
