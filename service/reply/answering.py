@@ -10,7 +10,8 @@ from typing import Literal
 from service.ladder.stance import Answer
 from service.reply import kinds, scope
 from service.reply.events import Event
-from service.reply.numbers import MOST_BRIEF, has_tag, number_at
+from service.reply.numbers import MOST_BRIEF, has_tag, number_at, numbers
+from service.reply.pairs import WORST
 from service.reply.reading import Context, Span
 from service.reply.safety import Found, Safety, place_of_pain
 from service.reply.units import Parse, Unit, clause
@@ -40,6 +41,11 @@ _SMALL = frozenset(
         "set.twice",
         "set.thrice",
     }
+)
+# Beside a number that may say how bad a pain is: "a 6", "about 4 out of 10".
+_WORDS_BESIDE = 4
+_HELD = frozenset(
+    {"steady.firm", "wobbly.word", "wobbly.touch", "done.full", "side", "exercise.word"}
 )
 _PUT_OFF = frozenset({"skip.later", "skip.phrase", "asks"})
 # A denial, or something else that is told.
@@ -123,6 +129,8 @@ def with_answer(
         granted = _excepted(parse, opened) if known.answer == "no" else None
     elif known.answer == "no":
         granted = _partly(parse, opened, family, safety)
+        if granted is None and family == "pain" and _may_be_a_score(parse):
+            granted = "unsure", parse.span(0, len(parse.units) - 1)
     if granted is None:
         return safety
     answer, span = granted
@@ -155,6 +163,15 @@ def no_plain_no(
         return safety
     found = {**safety.found, family: Found("unsure", (parse.span(strange[0], strange[-1]),))}
     return replace(safety, found=found)
+
+
+def _may_be_a_score(parse: Parse) -> bool:
+    """Whether bare numbers up to ten are all that is told: how bad it is, and not how long."""
+    told = numbers(parse)
+    if not told or any(one.unit or one.value > WORST for one in told):
+        return False
+    words = len(parse.units) - sum(one.last - one.first + 1 for one in told)
+    return told[0].value > 0 and words <= _WORDS_BESIDE and parse.seen.isdisjoint(_HELD)
 
 
 def _anothers_part(parse: Parse) -> bool:

@@ -12,7 +12,7 @@ MOST_SETS = 6
 # A pair from these on is a blood pressure.
 SYSTOLIC, DIASTOLIC = 70, 40
 _MONTHS, _DAYS, _HOURS = 12, 31, 12
-_WORST = 10  # of a pain
+WORST = 10  # of a pain
 _AM_PM = frozenset({"am", "pm", "a", "p"})
 
 # The index after all that a pair takes in, and what it comes to: None for no hold.
@@ -101,7 +101,7 @@ def _date(parse: Parse, told: list[Quantity], index: int) -> bool:
 
 def _pain_score(parse: Parse, one: Quantity, two: Quantity) -> bool:
     """ "knee pain 4/10": out of ten, with a pain told just before or after."""
-    if two.value != _WORST or one.value > _WORST or one.unit:
+    if two.value != WORST or one.value > WORST or one.unit:
         return False
     near = (*range(one.first - 4, one.first), *range(two.last + 1, two.last + 4))
     return any(has_tag(parse, place, "pain.noun", "pain.verb", "pain.phrase") for place in near)
@@ -113,7 +113,7 @@ def pain_told(parse: Parse) -> Quantity | None:
         return None
     told = numbers(parse)
     for place, one in enumerate(told):
-        if one.value > _WORST or one.unit or one.value != int(one.value):
+        if one.value > WORST or one.unit or one.value != int(one.value):
             continue
         if has_tag(parse, one.first - 1, "count.before") and has_tag(
             parse, one.first - 1, "pain.noun"
