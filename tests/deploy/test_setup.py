@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from kannel_process import free_ports
 from outside import answering, at_terminal
-from sqlmodel import select
+from sqlmodel import col, select
 
 from service.cli import main
 from service.commands.environment_file import parse
@@ -125,7 +125,7 @@ def test_it_may_be_run_again_and_changes_only_what_was_said(
     assert "/welcome/" in said
     store = open_store(settings_of(file))
     with store.read() as session:
-        links = session.exec(select(AccountLink)).all()
+        links = session.exec(select(AccountLink).order_by(col(AccountLink.id))).all()
         assert len(session.exec(select(Practice)).all()) == 1
     store.close()
     assert [link.revoked_at is None for link in links] == [False, True]

@@ -10,7 +10,7 @@ import pyotp
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import text
-from sqlmodel import select
+from sqlmodel import col, select
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
 from service.coach import second_factor
@@ -125,7 +125,8 @@ def test_a_recovery_code_signs_in_once_however_it_is_typed(world: World) -> None
     assert f"{RECOVERY_CODES - 2} recovery codes left" in browser.get("/account").text
     with world.store.read() as session:
         assert not [row for row in session.exec(select(RecoveryCode)) if row.code_hash in codes]
-        told = session.exec(select(Audit).where(Audit.action == "recovery code used")).all()
+        used = select(Audit).where(Audit.action == "recovery code used")
+        told = session.exec(used.order_by(col(Audit.id))).all()
         assert [line.detail for line in told] == [{"left": 9}, {"left": 8}]
 
 
