@@ -18,6 +18,7 @@ from multiprocessing.context import SpawnProcess
 from threading import Lock
 from time import monotonic, sleep
 from typing import Any
+from zlib import crc32
 
 from million_seed import (
     CARRIER,
@@ -77,7 +78,7 @@ def due_s(number: int) -> float:
 
 
 def _chance(number: int, salt: int, of: int) -> int:
-    return (number * 2654435761 + salt * 40503) % 2**32 * of >> 32
+    return crc32(f"{salt} {number}".encode()) * of >> 32
 
 
 def says(number: int, within_s: float) -> tuple[str, float] | None:
