@@ -12,13 +12,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
+from hashlib import blake2b
 from math import ceil, inf
 from multiprocessing import get_context
 from multiprocessing.context import SpawnProcess
 from threading import Lock
 from time import monotonic, sleep
 from typing import Any
-from zlib import crc32
 
 from million_seed import (
     CARRIER,
@@ -78,7 +78,8 @@ def due_s(number: int) -> float:
 
 
 def _chance(number: int, salt: int, of: int) -> int:
-    return crc32(f"{salt} {number}".encode()) * of >> 32
+    drawn = blake2b(f"{salt} {number}".encode(), digest_size=4).digest()
+    return int.from_bytes(drawn, "big") * of >> 32
 
 
 def says(number: int, within_s: float) -> tuple[str, float] | None:
