@@ -9,7 +9,7 @@ trainer is sent at least once, so a lost answer sends it again.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -25,7 +25,7 @@ from service.store.due import set_due
 from service.store.later import insert_later, write_what_waits_about
 from service.store.once import insert_once, insert_row, insert_row_once
 from service.store.tables import QUEUED, Client, Message, Placement, Practice, Question
-from service.ticks.due import Quiet, is_quiet, local_to_utc
+from service.ticks.due import Quiet, is_quiet, local_to_utc, quiet_between
 
 # Longer than any send takes: a carrier answers within half a minute.
 LEASE = timedelta(seconds=60)
@@ -314,7 +314,7 @@ def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Who
         client_id: _Whom(
             state,
             zone,
-            Quiet(time.fromisoformat(begins), time.fromisoformat(ends)),
+            quiet_between(begins, ends),
             rung_key,
             client_id in in_doubt,
         )

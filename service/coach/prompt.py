@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
@@ -30,6 +30,7 @@ from service.ticks.due import (
     is_quiet,
     local_to_utc,
     next_due,
+    quiet_between,
     still_worth_sending,
 )
 from service.wording.answers import prompt_text
@@ -54,12 +55,7 @@ class Prompted:
 
 
 def quiet_hours(practice: Practice) -> Quiet:
-    return _quiet(practice.texts_until, practice.texts_from)
-
-
-@lru_cache(maxsize=1024)
-def _quiet(begins: str, ends: str) -> Quiet:
-    return Quiet(begins=time.fromisoformat(begins), ends=time.fromisoformat(ends))
+    return quiet_between(practice.texts_until, practice.texts_from)
 
 
 def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:

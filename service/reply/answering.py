@@ -82,30 +82,21 @@ _COMFORTING = frozenset(
     }
 )
 # Thanks, greetings and comfort: "I'm fine, dear".
-_COMFORT = frozenset(
-    {
-        "polite.word",
-        "stop",
-        "comma",
-        "mark",
-        "steady.praise",
-        "steady.firm",
-        "steady.denied",
-        "self.i",
-        "self.my",
-        "other.it",
-        "other.loose",
-        "old.recent",
-        "scope.through",
-        "scope.or",
-        "scope.but",
-        "exercise.word",
-        "accept.yes",
-        "carer.this",
-        "wobbly.neutral",
-        "join.and",
-    }
-)
+_COMFORT = _COMFORTING | {
+    "stop",
+    "comma",
+    "self.i",
+    "self.my",
+    "other.it",
+    "other.loose",
+    "old.recent",
+    "scope.through",
+    "scope.or",
+    "scope.but",
+    "exercise.word",
+    "carer.this",
+    "join.and",
+}
 
 
 def with_answer(

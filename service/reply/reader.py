@@ -12,7 +12,7 @@ from service.reply.answering import no_plain_no, with_answer
 from service.reply.events import FAMILIES
 from service.reply.lexicon import lexicon
 from service.reply.numbers import Quantity, numbers
-from service.reply.pairs import pain_told
+from service.reply.pairs import WORST, pain_told
 from service.reply.reading import Context, Kind, Reading, Span
 from service.reply.safety import (
     Safety,
@@ -118,7 +118,7 @@ def _pain_score(
 
 
 def _score_told(parsed: Parse) -> Quantity | None:
-    told = [q for q in numbers(parsed) if 0 <= q.value <= 10 and q.value == int(q.value)]
+    told = [q for q in numbers(parsed) if 0 <= q.value <= WORST and q.value == int(q.value)]
     return next((q for q in told if not q.word or q.value != 1), told[0] if told else None)
 
 

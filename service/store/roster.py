@@ -87,7 +87,7 @@ def clients_page(
         conditions.append(_words_fit(wanted.words))
     # Another trainer's name gives nothing away: the scope's own condition stays.
     fitting = select(func.count(col(Client.id))).where(*conditions).scalar_subquery()
-    # Where the day must be known to count, count in the same pass: it looks up four rows a client.
+    # Where the day must be known to count, count in the same pass: that looks up rows a client.
     total = func.count().over() if wanted.today else fitting
     order = [*_order(wanted, days), func.lower(in_clear(Client.name))]
     order = [each.desc() if wanted.turned else each for each in order]

@@ -8,7 +8,7 @@ on the client's own calendar, so a client has at most one due instant a local da
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from functools import partial
+from functools import lru_cache, partial
 from zoneinfo import ZoneInfo
 
 from service.errors import ImpossibleValue
@@ -39,6 +39,12 @@ class Quiet:
 
 
 DEFAULT_QUIET = Quiet()
+
+
+@lru_cache(maxsize=1024)
+def quiet_between(begins: str, ends: str) -> Quiet:
+    """The quiet hours of two times as they are stored, "21:00" and "08:00"."""
+    return Quiet(time.fromisoformat(begins), time.fromisoformat(ends))
 
 
 @dataclass(frozen=True, slots=True)
