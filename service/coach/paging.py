@@ -29,7 +29,8 @@ OTHER_WAY = "other-way:"
 # States in which a page may still reach somebody, or has.
 ALIVE = ("queued", "sending", "sent", "delivered", "unknown")
 MOST_AT_ONCE = 100
-GRAVEST_FIRST = ("emergency", "fall", "pain", "dizziness")
+# As the client is answered: coach/safety.py has the same order.
+GRAVEST_FIRST = ("emergency", "fall", "dizziness", "pain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +133,12 @@ def _other_way(
     if message.to_phone != trainer.phone:
         return None  # it was for the second contact, of whom we know only the phone
     own = wording_of(session, practice.id, practice.language)
-    kind = alert_words(gravest(alerts).kind if alerts else "other", practice.language)
+    kind = alert_words(_gravest(alerts).kind if alerts else "other", practice.language)
     body = render("page_email_again", practice.language, own, kind=kind)
     return _by_email(session, now, practice, trainer, Text("page", body, key))
 
 
-def gravest(alerts: Sequence[Alert]) -> Alert:
+def _gravest(alerts: Sequence[Alert]) -> Alert:
     """The one that a page about all of these names: a page names one only."""
     first = {kind: rank for rank, kind in enumerate(GRAVEST_FIRST)}
     return min(alerts, key=lambda alert: first.get(alert.kind, len(first)))

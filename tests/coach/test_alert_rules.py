@@ -26,8 +26,17 @@ from service.coach.alerts import (
     words_of,
 )
 from service.coach.duty import Duty, on_duty_at, whom_to_page
-from service.coach.paging import link, page_lost, page_trainer, page_words, pages_of, strand
+from service.coach.paging import (
+    GRAVEST_FIRST,
+    link,
+    page_lost,
+    page_trainer,
+    page_words,
+    pages_of,
+    strand,
+)
 from service.coach.people import NewClient, add_client
+from service.coach.safety import SURE
 from service.coach.watch import health
 from service.ladder.body import Body, Profile
 from service.store import Store
@@ -493,6 +502,10 @@ def test_a_page_the_other_way_names_the_gravest_of_its_alerts(case: Case, kinds)
     gravest = next(kind for kind in ("emergency", "fall", "pain", "near_fall") if kind in kinds)
     told = alert_words(gravest, "en")
     assert instead.body == f"STILL OPEN: a client {told}. Please open the alert inbox now."
+
+
+def test_a_page_and_the_clients_answer_call_the_same_sign_the_gravest() -> None:
+    assert tuple(kind for _, kind, *_ in SURE) == GRAVEST_FIRST
 
 
 def test_a_lost_mail_goes_by_text(case: Case) -> None:
