@@ -5,8 +5,8 @@ from typing import Any, Literal
 from alembic import context
 from sqlmodel import AutoString, SQLModel
 
-from service.store.crypto import Sealed, SealedJSON
-from service.store.tables import UtcDateTime
+from rungwise.store.crypto import Sealed, SealedJSON
+from rungwise.store.tables import UtcDateTime
 
 
 def plain_type(kind: str, item: Any, _context: object) -> str | Literal[False]:

@@ -13,17 +13,17 @@ from random import Random
 from sqlalchemy import insert
 from sqlmodel import Session, col, select
 
-from service.coach.people import add_trainer
-from service.coach.situation import HISTORY_DAYS
-from service.coach.stored import PlanSettings, ladder_of, report_to_json
-from service.coach.verdict import verdict
-from service.ladder.absence import decide_absence, override_move
-from service.ladder.body import Body, Equipment, Profile, profile_to_json
-from service.ladder.day import DayReport, SideHold
-from service.ladder.moves import Move, PastDay
-from service.ladder.rungs import Ladder
-from service.store import Store
-from service.store.tables import (
+from rungwise.coach.people import add_trainer
+from rungwise.coach.situation import HISTORY_DAYS
+from rungwise.coach.stored import PlanSettings, ladder_of, report_to_json
+from rungwise.coach.verdict import verdict
+from rungwise.ladder.absence import decide_absence, override_move
+from rungwise.ladder.body import Body, Equipment, Profile, profile_to_json
+from rungwise.ladder.day import DayReport, SideHold
+from rungwise.ladder.moves import Move, PastDay
+from rungwise.ladder.rungs import Ladder
+from rungwise.store import Store
+from rungwise.store.tables import (
     Client,
     Message,
     MoveRow,

@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import delete, text
 from sqlmodel import SQLModel
 
-from service.store import Store, tables
+from rungwise.store import Store, tables
 
 KINDS = ("sqlite", pytest.param("postgres", marks=pytest.mark.postgres))
 ALL_TABLES = ", ".join(f'"{table.name}"' for table in SQLModel.metadata.sorted_tables)

@@ -95,7 +95,7 @@ def make(root: Path) -> Site:
         site.groups.append(Group(group.title, tuple(written)))
     _fill(site)
     site.files["site.css"] = (HERE / "site.css").read_bytes()
-    site.files["mark.svg"] = (root / "service/web/static/mark.svg").read_bytes()
+    site.files["mark.svg"] = (root / "service/rungwise/web/static/mark.svg").read_bytes()
     site.wrong += wrong_with(site.files)
     return site
 

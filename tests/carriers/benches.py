@@ -14,10 +14,10 @@ import httpx
 from twilio.request_validator import RequestValidator
 from wire_server import Says, WireServer, wire_server
 
-from service.carriers.base import Callback, Carrier, OutboundText
-from service.carriers.cloud import Cloud, CloudAccess
-from service.carriers.handset import Handset
-from service.carriers.kannel import Kannel, KannelAccess
+from rungwise.carriers.base import Callback, Carrier, OutboundText
+from rungwise.carriers.cloud import Cloud, CloudAccess
+from rungwise.carriers.handset import Handset
+from rungwise.carriers.kannel import Kannel, KannelAccess
 
 PRACTICE = "+12025550100"
 CLIENT = "+12025550103"

@@ -9,11 +9,11 @@ from benches import CLIENT, PRACTICE
 from sqlmodel import SQLModel, col, select
 from starlette.testclient import TestClient
 
-from service.carriers.base import Callback
-from service.coach.people import NewClient, add_client
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.tables import Message, Practice, Trainer
+from rungwise.carriers.base import Callback
+from rungwise.coach.people import NewClient, add_client
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.tables import Message, Practice, Trainer
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 

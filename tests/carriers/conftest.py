@@ -9,11 +9,11 @@ from carrier_site import START, Site, fill
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from service.clock import HandClock
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.web import callbacks
+from rungwise.clock import HandClock
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.web import callbacks
 
 
 @pytest.fixture(params=BENCHES)

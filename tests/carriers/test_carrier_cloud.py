@@ -26,8 +26,8 @@ from twilio.http.response import Response
 from twilio.request_validator import RequestValidator
 from twilio.rest import Client
 
-from service.carriers.base import Callback, Forged, Heard, OutboundText, Refused
-from service.carriers.cloud import Cloud, CloudAccess, signature, signed
+from rungwise.carriers.base import Callback, Forged, Heard, OutboundText, Refused
+from rungwise.carriers.cloud import Cloud, CloudAccess, signature, signed
 
 THEIRS = RequestValidator(SECRET)
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)

@@ -24,7 +24,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from wire_server import Misbehaves, Says
 
-from service.carriers.base import (
+from rungwise.carriers.base import (
     Accepted,
     Callback,
     Forged,
@@ -130,7 +130,7 @@ def test_forgeries_are_refused_and_logged_without_content(
         assert site.call(callback).status_code == 403
     assert site.stored() == []
     assert len([r for r in caplog.records if "refused" in r.getMessage()]) == len(forgeries)
-    ours = [r.getMessage() for r in caplog.records if r.name.startswith("service")]
+    ours = [r.getMessage() for r in caplog.records if r.name.startswith("rungwise")]
     assert "fell" not in str(ours)
     assert CLIENT[1:] not in str(ours)
 

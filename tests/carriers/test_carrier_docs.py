@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from kannel_process import BEARERBOX, CONFIG, active, need
 
-from service.carriers.checks import MOST_PARTS
-from service.carriers.wire import CONNECT_S, READ_S
-from service.settings import PREFIX, Settings
-from service.web.callbacks import LARGEST_BODY
+from rungwise.carriers.checks import MOST_PARTS
+from rungwise.carriers.wire import CONNECT_S, READ_S
+from rungwise.settings import PREFIX, Settings
+from rungwise.web.callbacks import LARGEST_BODY
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/carriers.md").read_text()

@@ -7,8 +7,8 @@ import httpx
 import pytest
 from benches import CLIENT, PASSWORD, PRACTICE, PUBLIC_URL, TOKEN, KannelBench, a_text, offline
 
-from service.carriers.base import Callback, Forged, InboundText, OutboundText, Part, Refused
-from service.carriers.kannel import Kannel, KannelAccess
+from rungwise.carriers.base import Callback, Forged, InboundText, OutboundText, Part, Refused
+from rungwise.carriers.kannel import Kannel, KannelAccess
 
 
 def sent_for(text: OutboundText, callback_url: str = PUBLIC_URL) -> httpx.Request:

@@ -4,14 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from service.carriers.cloud import Cloud
-from service.carriers.handset import Handset
-from service.carriers.kannel import Kannel
-from service.carriers.setup import carriers_from, cloud_access, kannel_access
-from service.parts import assemble
-from service.settings import Settings, WrongSetting
-from service.store import Store
-from service.store.migrate import migrate
+from rungwise.carriers.cloud import Cloud
+from rungwise.carriers.handset import Handset
+from rungwise.carriers.kannel import Kannel
+from rungwise.carriers.setup import carriers_from, cloud_access, kannel_access
+from rungwise.parts import assemble
+from rungwise.settings import Settings, WrongSetting
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
 
 TOKEN = "a-token_of-our-own-0123456789"
 KANNEL = {

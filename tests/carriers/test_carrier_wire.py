@@ -10,10 +10,10 @@ import pytest
 from benches import QUICK, KannelBench, WiredBench, a_text
 from wire_server import Misbehaves, Says, WireServer, wire_server
 
-from service.carriers import wire as adapters
-from service.carriers.base import Accepted, TryLater, Unknown
-from service.carriers.wire import Answer, ask, http_client
-from service.coach.outbox import LEASE
+from rungwise.carriers import wire as adapters
+from rungwise.carriers.base import Accepted, TryLater, Unknown
+from rungwise.carriers.wire import Answer, ask, http_client
+from rungwise.coach.outbox import LEASE
 
 
 @pytest.fixture

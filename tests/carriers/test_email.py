@@ -14,8 +14,8 @@ from aiosmtpd.smtp import AuthResult, Envelope, Session
 from certificates import write_certificate
 from cryptography import x509
 
-from service.carriers.email import MailServer, NotSent, mail_server
-from service.settings import Settings, WrongSetting
+from rungwise.carriers.email import MailServer, NotSent, mail_server
+from rungwise.settings import Settings, WrongSetting
 
 HERE = "127.0.0.1"
 

@@ -18,9 +18,9 @@ from hypothesis import strategies as st
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 from wire_server import Misbehaves, Says, WireServer, wire_server
 
-from service.carriers import hooks
-from service.carriers.hooks import HookAnswer, HookCall, check_address, is_public, new_secret, post
-from service.errors import ImpossibleValue
+from rungwise.carriers import hooks
+from rungwise.carriers.hooks import HookAnswer, HookCall, check_address, is_public, new_secret, post
+from rungwise.errors import ImpossibleValue
 
 SECRET = new_secret()
 BODY = '{"type":"alert.opened","data":{"alert_id":7}}'

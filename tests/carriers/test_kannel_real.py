@@ -24,7 +24,7 @@ from smpp_operator import UCS2, Operator, Submitted, coding_of, in_parts, octets
 from sqlmodel import col, select
 from starlette.middleware.base import RequestResponseEndpoint
 
-from service.carriers.base import (
+from rungwise.carriers.base import (
     Accepted,
     Callback,
     Heard,
@@ -36,17 +36,17 @@ from service.carriers.base import (
     Refused,
     Unknown,
 )
-from service.carriers.kannel import Kannel, KannelAccess
-from service.carriers.wire import http_client
-from service.clock import HandClock
-from service.coach.outbox import Text, queue_to_client
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.tables import Client, Message, Practice
-from service.ticks.jobs import due_tick, send_tick
-from service.web import callbacks
-from service.wording.segments import GSM7_CHARACTERS, GSM7_EXTENSION, segments
+from rungwise.carriers.kannel import Kannel, KannelAccess
+from rungwise.carriers.wire import http_client
+from rungwise.clock import HandClock
+from rungwise.coach.outbox import Text, queue_to_client
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.tables import Client, Message, Practice
+from rungwise.ticks.jobs import due_tick, send_tick
+from rungwise.web import callbacks
+from rungwise.wording.segments import GSM7_CHARACTERS, GSM7_EXTENSION, segments
 
 pytestmark = pytest.mark.kannel
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.carriers.phone import same_phone, to_e164
-from service.errors import ImpossibleValue
+from rungwise.carriers.phone import same_phone, to_e164
+from rungwise.errors import ImpossibleValue
 
 
 @pytest.mark.parametrize(

@@ -14,9 +14,9 @@ from time import perf_counter, process_time
 
 from sqlmodel import SQLModel
 
-from service.coach.rule_review import RuleReview, review_rule
-from service.coach.rule_trial import TrialSettings
-from service.store import Store
+from rungwise.coach.rule_review import RuleReview, review_rule
+from rungwise.coach.rule_trial import TrialSettings
+from rungwise.store import Store
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 

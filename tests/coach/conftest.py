@@ -9,17 +9,17 @@ from postbox import Postbox, serving
 from sqlmodel import col, select
 from wire import Outbox, Wire
 
-from service.carriers.base import InboundText
-from service.carriers.handset import Handset
-from service.clock import HandClock
-from service.coach.people import NewClient, add_client
-from service.coach.receive import receive
-from service.coach.situation import Situation, load
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.due import next_due_at
-from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.carriers.base import InboundText
+from rungwise.carriers.handset import Handset
+from rungwise.clock import HandClock
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.receive import receive
+from rungwise.coach.situation import Situation, load
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.due import next_due_at
+from rungwise.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
+from rungwise.ticks.jobs import due_tick, send_tick
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))

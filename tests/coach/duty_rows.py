@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from sqlmodel import Session
 
-from service.store.alert_tables import Duty
-from service.store.tables import Trainer
+from rungwise.store.alert_tables import Duty
+from rungwise.store.tables import Trainer
 
 ALWAYS = [(day, "00:00", "23:59") for day in range(7)]
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from killing import NEVER, run, taken
 from sqlmodel import select
 
-from service.coach.alerts import see
-from service.store.tables import Alert, Practice, Trainer
+from rungwise.coach.alerts import see
+from rungwise.store.tables import Alert, Practice, Trainer
 
 TRAINER, SECOND, CLIENT = "+12025550101", "+12025550102", "+12025550103"
 # When we look, in minutes after the fall. The practice escalates after 10 minutes and then 20; a

@@ -16,17 +16,17 @@ from pathlib import Path
 from sqlalchemy import event
 from sqlmodel import Session, select
 
-from service.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
-from service.clock import HandClock
-from service.coach.receive import receive
-from service.store import Store
-from service.store.tables import Client, Practice
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
+from rungwise.clock import HandClock
+from rungwise.coach.receive import receive
+from rungwise.store import Store
+from rungwise.store.tables import Client, Practice
+from rungwise.ticks.jobs import due_tick, send_tick
 
 NEVER = 0
 STARTER = multiprocessing.get_context("forkserver")
 # Only what is installed: before Python 3.13 the starter does not look into this folder.
-STARTER.set_forkserver_preload(["service.coach.receive", "service.ticks.jobs", "psycopg"])
+STARTER.set_forkserver_preload(["rungwise.coach.receive", "rungwise.ticks.jobs", "psycopg"])
 
 
 @dataclass

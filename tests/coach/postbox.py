@@ -9,7 +9,7 @@ from email.message import EmailMessage
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import Envelope, Session
 
-from service.carriers.email import Mail, MailServer
+from rungwise.carriers.email import Mail, MailServer
 
 HERE = "127.0.0.1"
 SERVICE = "https://balance.example.org"

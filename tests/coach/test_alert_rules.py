@@ -13,7 +13,7 @@ from duty_rows import ALWAYS, put_on_duty
 from sqlmodel import Session, select
 from stores import empty
 
-from service.coach.alerts import (
+from rungwise.coach.alerts import (
     KINDS,
     LONGEST_PAGE_WAIT_MINUTES,
     RESTS,
@@ -25,8 +25,8 @@ from service.coach.alerts import (
     see,
     words_of,
 )
-from service.coach.duty import Duty, on_duty_at, whom_to_page
-from service.coach.paging import (
+from rungwise.coach.duty import Duty, on_duty_at, whom_to_page
+from rungwise.coach.paging import (
     GRAVEST_FIRST,
     link,
     page_lost,
@@ -35,15 +35,15 @@ from service.coach.paging import (
     pages_of,
     strand,
 )
-from service.coach.people import NewClient, add_client
-from service.coach.safety import SURE
-from service.coach.watch import health
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.alert_tables import WatchNotice
-from service.store.api_tables import Webhook, WebhookCall
-from service.store.due import due_of
-from service.store.tables import (
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.safety import SURE
+from rungwise.coach.watch import health
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.alert_tables import WatchNotice
+from rungwise.store.api_tables import Webhook, WebhookCall
+from rungwise.store.due import due_of
+from rungwise.store.tables import (
     Alert,
     Audit,
     Client,
@@ -53,7 +53,7 @@ from service.store.tables import (
     Practice,
     Trainer,
 )
-from service.wording.texts import alert_words
+from rungwise.wording.texts import alert_words
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 LATER = START + timedelta(minutes=7)

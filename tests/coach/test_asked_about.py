@@ -3,9 +3,9 @@
 import pytest
 from sqlmodel import select
 
-from service.coach.override import pause, place_client
-from service.coach.situation import load
-from service.store.tables import Client, Message
+from rungwise.coach.override import pause, place_client
+from rungwise.coach.situation import load
+from rungwise.store.tables import Client, Message
 
 ASKS = "Which foot goes in front?"
 

@@ -6,14 +6,14 @@ import pytest
 from sqlalchemy import delete, update
 from sqlmodel import col, select
 
-from service.cli import main
-from service.coach.audit import broken_at, record
-from service.coach.override import pause, resume_paused
-from service.coach.people import add_trainer
-from service.coach.situation import load
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Audit, Client, Practice
+from rungwise.cli import main
+from rungwise.coach.audit import broken_at, record
+from rungwise.coach.override import pause, resume_paused
+from rungwise.coach.people import add_trainer
+from rungwise.coach.situation import load
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Audit, Client, Practice
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

@@ -5,19 +5,19 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from icalendar import Calendar
 
-from service.coach.calendar import (
+from rungwise.coach.calendar import (
     calendar_at,
     end_address,
     new_address,
     review_days,
 )
-from service.coach.people import NewClient, add_client
-from service.coach.retests import record_call
-from service.errors import NotFound
-from service.ladder.body import Body, Profile
-from service.store.review_tables import TrainerFeed
-from service.store.scope import Scope
-from service.store.tables import Client, Trainer
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.retests import record_call
+from rungwise.errors import NotFound
+from rungwise.ladder.body import Body, Profile
+from rungwise.store.review_tables import TrainerFeed
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Client, Trainer
 
 HERE = "https://balance.example.org"
 BEGAN = date(2026, 3, 2)

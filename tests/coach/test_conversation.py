@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.coach.conversation import fold, missing
-from service.coach.stored import (
+from rungwise.coach.conversation import fold, missing
+from rungwise.coach.stored import (
     context_from_json,
     context_to_json,
     reading_from_json,
@@ -16,11 +16,11 @@ from service.coach.stored import (
     report_from_json,
     report_to_json,
 )
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.day import DayReport, SideHold
-from service.ladder.stance import Side
-from service.reply.reading import Context, Hold, Reading
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.day import DayReport, SideHold
+from rungwise.ladder.stance import Side
+from rungwise.reply.reading import Context, Hold, Reading
 
 DAY = date(2026, 3, 2)
 LADDER = build_ladder(Body(246, 93, 177), Equipment(), Limits())

@@ -5,8 +5,8 @@ from email.message import EmailMessage
 
 import pytest
 
-from service.carriers.email import NotSent
-from service.coach.digest import (
+from rungwise.carriers.email import NotSent
+from rungwise.coach.digest import (
     RULE_WORDS,
     claim_digest,
     digest_message,
@@ -14,9 +14,9 @@ from service.coach.digest import (
     feed_of,
     set_digest,
 )
-from service.evidence import VISIT_RULES
-from service.store.tables import Practice, Trainer
-from service.ticks.mail import mail_tick
+from rungwise.evidence import VISIT_RULES
+from rungwise.store.tables import Practice, Trainer
+from rungwise.ticks.mail import mail_tick
 
 HERE = "https://balance.example.org"
 FIRST_DUE = datetime(2026, 3, 9, 11, 0, tzinfo=UTC)  # Monday 07:00 in New York, daylight time

@@ -2,12 +2,12 @@
 
 from datetime import timedelta
 
-from service.coach.people import NewClient, add_client
-from service.coach.prompt import task_body
-from service.coach.situation import load
-from service.ladder.body import Body, Equipment, Profile
-from service.store.due import due_of, set_due
-from service.store.tables import Client, Trainer
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.prompt import task_body
+from rungwise.coach.situation import load
+from rungwise.ladder.body import Body, Equipment, Profile
+from rungwise.store.due import due_of, set_due
+from rungwise.store.tables import Client, Trainer
 
 
 def test_a_date_that_has_its_text_gets_no_second(world, caplog):

@@ -5,12 +5,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from duty_rows import ALWAYS, put_on_duty
 
-from service.coach.duty import on_duty_at, whom_to_page
-from service.coach.people import add_trainer
-from service.coach.watch import health
-from service.store.alert_tables import Duty
-from service.store.tables import Client, LastTick, Practice, Trainer
-from service.ticks.jobs import note_tick
+from rungwise.coach.duty import on_duty_at, whom_to_page
+from rungwise.coach.people import add_trainer
+from rungwise.coach.watch import health
+from rungwise.store.alert_tables import Duty
+from rungwise.store.tables import Client, LastTick, Practice, Trainer
+from rungwise.ticks.jobs import note_tick
 
 # A Monday, 08:00 in New York (tz database).
 MONDAY = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

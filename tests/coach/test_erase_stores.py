@@ -2,10 +2,10 @@
 
 from sqlmodel import select
 
-from service.coach.audit import broken_at
-from service.coach.erase import erase_client, scrub
-from service.coach.export import counted, rows_of
-from service.store.tables import Client, Practice, Trainer
+from rungwise.coach.audit import broken_at
+from rungwise.coach.erase import erase_client, scrub
+from rungwise.coach.export import counted, rows_of
+from rungwise.store.tables import Client, Practice, Trainer
 
 
 def test_everything_of_a_client_goes_and_the_trail_holds(world) -> None:

@@ -5,14 +5,14 @@ from datetime import timedelta
 import pytest
 from sqlmodel import col, select
 
-import service.coach.receive as receiving
-from service.carriers.base import InboundText
-from service.coach.alerts import see, words_of
-from service.coach.override import Handling, NotSoHigh, StillOpen, handle, place_client, resume
-from service.coach.receive import receive
-from service.coach.situation import load
-from service.store.tables import Alert, Client, Message, Question, Report, Trainer
-from service.ticks.jobs import due_tick
+import rungwise.coach.receive as receiving
+from rungwise.carriers.base import InboundText
+from rungwise.coach.alerts import see, words_of
+from rungwise.coach.override import Handling, NotSoHigh, StillOpen, handle, place_client, resume
+from rungwise.coach.receive import receive
+from rungwise.coach.situation import load
+from rungwise.store.tables import Alert, Client, Message, Question, Report, Trainer
+from rungwise.ticks.jobs import due_tick
 
 
 def day_of(world, text):

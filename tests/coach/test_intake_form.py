@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from screened import harmless
 from sqlmodel import select
 
-from service.coach.clearance import AskFirst, NotByText, latest_screening
-from service.coach.consent import welcome
-from service.coach.intake import (
+from rungwise.coach.clearance import AskFirst, NotByText, latest_screening
+from rungwise.coach.consent import welcome
+from rungwise.coach.intake import (
     AlreadyBegun,
     NotReady,
     Word,
@@ -21,14 +21,14 @@ from service.coach.intake import (
     set_home,
     standing,
 )
-from service.coach.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
-from service.coach.override import Handling, handle, resume
-from service.coach.screening import QUESTIONS
-from service.coach.situation import load
-from service.errors import ImpossibleValue
-from service.ladder.stance import Side
-from service.store.intake_tables import Baseline, HomeSetup, Screening
-from service.store.tables import Alert, Audit, Client, Message, Practice, Trainer
+from rungwise.coach.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.override import Handling, handle, resume
+from rungwise.coach.screening import QUESTIONS
+from rungwise.coach.situation import load
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder.stance import Side
+from rungwise.store.intake_tables import Baseline, HomeSetup, Screening
+from rungwise.store.tables import Alert, Audit, Client, Message, Practice, Trainer
 
 FILLED = {
     **harmless(),

@@ -7,13 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from screened import harmless
 
-from service.coach.baseline import LANDMARK_WORDS, first_rung
-from service.coach.home import CHECKLIST, NAMES, missing, not_ready
-from service.coach.phone_check import look_at, other_zones, zone_for, zones_of
-from service.coach.screening import BY_NAME, GRAVITY, QUESTIONS, screen
-from service.errors import ImpossibleValue
-from service.evidence.four_stage import four_stage
-from service.ladder import Body, Equipment, Ladder, Limits, build_ladder
+from rungwise.coach.baseline import LANDMARK_WORDS, first_rung
+from rungwise.coach.home import CHECKLIST, NAMES, missing, not_ready
+from rungwise.coach.phone_check import look_at, other_zones, zone_for, zones_of
+from rungwise.coach.screening import BY_NAME, GRAVITY, QUESTIONS, screen
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence.four_stage import four_stage
+from rungwise.ladder import Body, Equipment, Ladder, Limits, build_ladder
 
 answers = st.fixed_dictionaries(
     {one.name: st.sampled_from([choice.value for choice in one.choices]) for one in QUESTIONS}

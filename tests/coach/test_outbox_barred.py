@@ -4,12 +4,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.carriers.base import TryLater
-from service.coach.asking import ask
-from service.coach.prompt import schedule_next
-from service.coach.situation import load
-from service.store.tables import Client
-from service.ticks.jobs import due_tick
+from rungwise.carriers.base import TryLater
+from rungwise.coach.asking import ask
+from rungwise.coach.prompt import schedule_next
+from rungwise.coach.situation import load
+from rungwise.store.tables import Client
+from rungwise.ticks.jobs import due_tick
 
 KINDS = [
     *("prompt", "reminder", "weekly", "notice", "welcome", "answer", "question"),

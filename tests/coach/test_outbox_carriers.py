@@ -5,18 +5,18 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from wire import Wire
 
-from service.carriers.base import Accepted, Refused, TryLater, Unknown
-from service.coach.flow import (
+from rungwise.carriers.base import Accepted, Refused, TryLater, Unknown
+from rungwise.coach.flow import (
     FAILURES_TO_OPEN,
     Pace,
     allowance,
     note_outcomes,
     spend,
 )
-from service.coach.numbers import practice_at
-from service.store.carrier_tables import CarrierState
-from service.store.tables import Client, Number, Practice
-from service.ticks.jobs import send_tick
+from rungwise.coach.numbers import practice_at
+from rungwise.store.carrier_tables import CarrierState
+from rungwise.store.tables import Client, Number, Practice
+from rungwise.ticks.jobs import send_tick
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 DOWN = TryLater("The carrier could not be reached.")

@@ -6,10 +6,10 @@ from itertools import permutations
 import pytest
 from sqlmodel import select
 
-from service.carriers.base import InboundText, Part
-from service.coach.receive import receive
-from service.store.carrier_tables import InboundPart
-from service.store.tables import Message
+from rungwise.carriers.base import InboundText, Part
+from rungwise.coach.receive import receive
+from rungwise.store.carrier_tables import InboundPart
+from rungwise.store.tables import Message
 
 WORDS = ("20 steady but I ", "nearly fell in the ", "kitchen this morning")
 

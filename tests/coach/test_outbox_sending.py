@@ -5,11 +5,11 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from service.carriers.base import Accepted, Receipt, Refused, TryLater, Unknown
-from service.coach.delivery import Sent, settle, take
-from service.coach.flow import Pace
-from service.store.tables import Due, Message
-from service.ticks.jobs import due_tick
+from rungwise.carriers.base import Accepted, Receipt, Refused, TryLater, Unknown
+from rungwise.coach.delivery import Sent, settle, take
+from rungwise.coach.flow import Pace
+from rungwise.store.tables import Due, Message
+from rungwise.ticks.jobs import due_tick
 
 AT_LEAST_ONCE = ["safety", "page", "help", "opt_out"]
 

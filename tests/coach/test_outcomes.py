@@ -16,16 +16,16 @@ from stored_practice import (
     store_practice,
 )
 
-from service.coach.falls import falls_told
-from service.coach.outcomes import outcomes
-from service.coach.stored import ladder_of
-from service.errors import ImpossibleValue
-from service.evidence.landmarks import LANDMARKS
-from service.evidence.rates import FALLS_PER_1000, poisson_interval
-from service.ladder.day import DayReport, SideHold
-from service.ladder.moves import Move
-from service.store.scope import Scope
-from service.store.tables import Client, Placement, Report, Trainer
+from rungwise.coach.falls import falls_told
+from rungwise.coach.outcomes import outcomes
+from rungwise.coach.stored import ladder_of
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence.landmarks import LANDMARKS
+from rungwise.evidence.rates import FALLS_PER_1000, poisson_interval
+from rungwise.ladder.day import DayReport, SideHold
+from rungwise.ladder.moves import Move
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Client, Placement, Report, Trainer
 
 LADDER = ladder_of(PROFILE)
 ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

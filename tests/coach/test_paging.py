@@ -8,7 +8,7 @@ from postbox import SERVICE, free_port
 from sqlmodel import select
 from wire import Wire
 
-from service.carriers.base import (
+from rungwise.carriers.base import (
     Accepted,
     Callback,
     Forged,
@@ -18,15 +18,15 @@ from service.carriers.base import (
     TryLater,
     Unknown,
 )
-from service.carriers.email import WITHIN_S, Mail, MailServer
-from service.coach.delivery import note_receipts
-from service.coach.outbox import LEASE
-from service.coach.paging import pages_of
-from service.coach.watch import health
-from service.store.alert_tables import AlertPage
-from service.store.scope import Scope, watch
-from service.store.tables import Message, Practice, Trainer
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.carriers.email import WITHIN_S, Mail, MailServer
+from rungwise.coach.delivery import note_receipts
+from rungwise.coach.outbox import LEASE
+from rungwise.coach.paging import pages_of
+from rungwise.coach.watch import health
+from rungwise.store.alert_tables import AlertPage
+from rungwise.store.scope import Scope, watch
+from rungwise.store.tables import Message, Practice, Trainer
+from rungwise.ticks.jobs import due_tick, send_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

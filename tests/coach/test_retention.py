@@ -6,12 +6,12 @@ import pytest
 from sqlalchemy import event, text
 from sqlmodel import col, select
 
-from service.coach.audit import broken_at
-from service.coach.colleagues import OnlyTheLead
-from service.coach.export import everything
-from service.coach.override import Handling, handle
-from service.coach.replay import how_many, how_many_removed, replay
-from service.coach.retention import (
+from rungwise.coach.audit import broken_at
+from rungwise.coach.colleagues import OnlyTheLead
+from rungwise.coach.export import everything
+from rungwise.coach.override import Handling, handle
+from rungwise.coach.replay import how_many, how_many_removed, replay
+from rungwise.coach.retention import (
     MARK,
     how_many_go,
     keep_since,
@@ -19,12 +19,12 @@ from service.coach.retention import (
     retention_due,
     set_keeping,
 )
-from service.coach.situation import load
-from service.errors import ImpossibleValue
-from service.store.carrier_tables import InboundPart
-from service.store.due import due_of
-from service.store.tables import Alert, Audit, Client, Message, MoveRow, Practice, Report, Trainer
-from service.ticks.jobs import due_tick
+from rungwise.coach.situation import load
+from rungwise.errors import ImpossibleValue
+from rungwise.store.carrier_tables import InboundPart
+from rungwise.store.due import due_of
+from rungwise.store.tables import Alert, Audit, Client, Message, MoveRow, Practice, Report, Trainer
+from rungwise.ticks.jobs import due_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

@@ -5,8 +5,8 @@ from datetime import date, datetime, timedelta
 import pytest
 from sqlmodel import select
 
-from service.coach.override import Handling, handle
-from service.coach.retests import (
+from rungwise.coach.override import Handling, handle
+from rungwise.coach.retests import (
     NewRetest,
     latest,
     record_call,
@@ -18,10 +18,10 @@ from service.coach.retests import (
     set_rhythm,
     withdraw_retest,
 )
-from service.errors import EditedMeanwhile, ImpossibleValue, NotFound
-from service.store.intake_tables import Baseline
-from service.store.review_tables import Retest
-from service.store.tables import Alert, Audit, Client, ClientNote, Due
+from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound
+from rungwise.store.intake_tables import Baseline
+from rungwise.store.review_tables import Retest
+from rungwise.store.tables import Alert, Audit, Client, ClientNote, Due
 
 BEGAN = date(2026, 3, 2)
 TUG = NewRetest("tug", BEGAN, 74, {"time_s": 12.5, "aid": "none"}, "female", "In the kitchen.")

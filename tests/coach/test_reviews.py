@@ -5,15 +5,15 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from service.coach.alerts import Raised, raise_alert
-from service.coach.override import Handling, handle
-from service.coach.people import NewClient, add_client, add_trainer
-from service.coach.reviews import day_seen, who_needs_a_visit
-from service.coach.stored import report_to_json
-from service.ladder.body import Body, Profile
-from service.ladder.day import DayReport, SideHold
-from service.store.scope import Scope
-from service.store.tables import Alert, Client, MoveRow, Practice, Report, Trainer
+from rungwise.coach.alerts import Raised, raise_alert
+from rungwise.coach.override import Handling, handle
+from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.coach.reviews import day_seen, who_needs_a_visit
+from rungwise.coach.stored import report_to_json
+from rungwise.ladder.body import Body, Profile
+from rungwise.ladder.day import DayReport, SideHold
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Alert, Client, MoveRow, Practice, Report, Trainer
 
 BODY = Profile(Body(foot_length_mm=271, foot_breadth_mm=102, hip_width_mm=177))
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from service.store.roster import TODAY, Row, Wanted, clients_page
-from service.store.scope import Scope
-from service.store.tables import Client, Message, Trainer
+from rungwise.store.roster import TODAY, Row, Wanted, clients_page
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Client, Message, Trainer
 
 DAY = {
     "due": [],

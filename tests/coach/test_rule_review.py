@@ -8,18 +8,18 @@ from sqlalchemy import func, text
 from sqlmodel import SQLModel, select
 from stored_practice import BEGAN, PROFILE, SETTINGS, lives, store_clients, store_practice
 
-from service.coach.override import pause, resume_paused
-from service.coach.replay import replay
-from service.coach.rule_review import RuleReview, clients_to_review, review_rule
-from service.coach.rule_trial import TrialSettings
-from service.coach.situation import past
-from service.coach.stored import ladder_of, report_from_json
-from service.coach.verdict import verdict
-from service.errors import ImpossibleValue
-from service.ladder.caution import PRESETS, Caution
-from service.ladder.moves import Plan
-from service.store.scope import Scope
-from service.store.tables import Client, MoveRow, Report
+from rungwise.coach.override import pause, resume_paused
+from rungwise.coach.replay import replay
+from rungwise.coach.rule_review import RuleReview, clients_to_review, review_rule
+from rungwise.coach.rule_trial import TrialSettings
+from rungwise.coach.situation import past
+from rungwise.coach.stored import ladder_of, report_from_json
+from rungwise.coach.verdict import verdict
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder.caution import PRESETS, Caution
+from rungwise.ladder.moves import Plan
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Client, MoveRow, Report
 
 ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 USUAL = TrialSettings("usual")

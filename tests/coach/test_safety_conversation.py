@@ -8,14 +8,14 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from service.coach.alerts import words_of
-from service.coach.override import Handling, NotSoHigh, handle
-from service.coach.situation import load, past
-from service.ladder.absence import caution_for
-from service.ladder.caution import PRESETS
-from service.store.tables import Alert, Client, Practice, Trainer
-from service.wording.segments import segments
-from service.wording.texts import render
+from rungwise.coach.alerts import words_of
+from rungwise.coach.override import Handling, NotSoHigh, handle
+from rungwise.coach.situation import load, past
+from rungwise.ladder.absence import caution_for
+from rungwise.ladder.caution import PRESETS
+from rungwise.store.tables import Alert, Client, Practice, Trainer
+from rungwise.wording.segments import segments
+from rungwise.wording.texts import render
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

@@ -11,12 +11,12 @@ import pytest
 from sqlmodel import select
 from stores import empty
 
-from service.coach import asking
-from service.coach.safety import ASKED, RESTED
-from service.store import Store
-from service.store.tables import Alert, Client, Due, Message, Question
-from service.ticks.jobs import due_tick
-from service.wording.texts import CATALOGUE, render
+from rungwise.coach import asking
+from rungwise.coach.safety import ASKED, RESTED
+from rungwise.store import Store
+from rungwise.store.tables import Alert, Client, Due, Message, Question
+from rungwise.ticks.jobs import due_tick
+from rungwise.wording.texts import CATALOGUE, render
 
 NOT_HURT = "The client says they are not hurt."
 HURT = "The client says they are hurt."

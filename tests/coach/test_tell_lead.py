@@ -7,14 +7,14 @@ from postbox import free_port
 from sqlmodel import select
 from wire import Wire
 
-from service.carriers.base import Accepted, Refused, TryLater
-from service.carriers.email import Mail, MailServer
-from service.coach.tell_lead import watch_carriers
-from service.coach.watch import health
-from service.store.alert_tables import WatchNotice
-from service.store.scope import Scope, watch
-from service.store.tables import Message, Number, Practice, Trainer
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.carriers.base import Accepted, Refused, TryLater
+from rungwise.carriers.email import Mail, MailServer
+from rungwise.coach.tell_lead import watch_carriers
+from rungwise.coach.watch import health
+from rungwise.store.alert_tables import WatchNotice
+from rungwise.store.scope import Scope, watch
+from rungwise.store.tables import Message, Number, Practice, Trainer
+from rungwise.ticks.jobs import due_tick, send_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

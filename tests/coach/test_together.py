@@ -13,30 +13,30 @@ from sqlmodel import Session, SQLModel, select
 from stored_practice import lives, store_clients, store_practice
 from stores import empty
 
-import service.coach.receive as receiving
-from service.app import create_app
-from service.carriers.base import Heard, InboundText
-from service.carriers.handset import Handset
-from service.clock import HandClock
-from service.coach.people import NewClient, add_client
-from service.coach.reading_ahead import ABOUT
-from service.coach.receive import Arrival, receive, receive_together
-from service.coach.situation import HISTORY_DAYS, PASTS, PASTS_FROM, past, read_pasts
-from service.coach.stored import PlanSettings, ladder_of
-from service.coach.verdict import verdict
-from service.ladder.body import Body, Profile
-from service.ladder.caution import PRESETS
-from service.ladder.estimate import next_chance
-from service.ladder.moves import PastDay
-from service.ladder.progression import decide
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.ahead import Ahead
-from service.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
-from service.ticks import jobs
-from service.ticks.jobs import due_tick
-from service.web.arriving import Arriving, Call, store_calls
+import rungwise.coach.receive as receiving
+from rungwise.app import create_app
+from rungwise.carriers.base import Heard, InboundText
+from rungwise.carriers.handset import Handset
+from rungwise.clock import HandClock
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.reading_ahead import ABOUT
+from rungwise.coach.receive import Arrival, receive, receive_together
+from rungwise.coach.situation import HISTORY_DAYS, PASTS, PASTS_FROM, past, read_pasts
+from rungwise.coach.stored import PlanSettings, ladder_of
+from rungwise.coach.verdict import verdict
+from rungwise.ladder.body import Body, Profile
+from rungwise.ladder.caution import PRESETS
+from rungwise.ladder.estimate import next_chance
+from rungwise.ladder.moves import PastDay
+from rungwise.ladder.progression import decide
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.ahead import Ahead
+from rungwise.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
+from rungwise.ticks import jobs
+from rungwise.ticks.jobs import due_tick
+from rungwise.web.arriving import Arriving, Call, store_calls
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))

@@ -8,12 +8,12 @@ from datetime import timedelta
 import pytest
 from sqlmodel import col, select
 
-from service.carriers.hooks import HookAnswer, HookCall
-from service.coach.alerts import Raised, raise_alert, see
-from service.coach.audit import broken_at
-from service.coach.colleagues import OnlyTheLead
-from service.coach.erase import erase_client
-from service.coach.hook_calls import (
+from rungwise.carriers.hooks import HookAnswer, HookCall
+from rungwise.coach.alerts import Raised, raise_alert, see
+from rungwise.coach.audit import broken_at
+from rungwise.coach.colleagues import OnlyTheLead
+from rungwise.coach.erase import erase_client
+from rungwise.coach.hook_calls import (
     GIVE_UP_AFTER,
     KEPT,
     LEASE,
@@ -22,10 +22,10 @@ from service.coach.hook_calls import (
     forget_old_calls,
     settle_calls,
 )
-from service.coach.override import Handling, handle
-from service.coach.situation import load
-from service.coach.undo import undo_handling
-from service.coach.webhooks import (
+from rungwise.coach.override import Handling, handle
+from rungwise.coach.situation import load
+from rungwise.coach.undo import undo_handling
+from rungwise.coach.webhooks import (
     MOST_HOOKS,
     EnoughWebhooks,
     add_webhook,
@@ -33,11 +33,11 @@ from service.coach.webhooks import (
     latest_calls,
     try_webhook,
 )
-from service.errors import NotFound
-from service.meters import Meters
-from service.store.api_tables import Webhook, WebhookCall
-from service.store.tables import Alert, Client, Practice, Trainer
-from service.ticks.webhooks import webhook_tick
+from rungwise.errors import NotFound
+from rungwise.meters import Meters
+from rungwise.store.api_tables import Webhook, WebhookCall
+from rungwise.store.tables import Alert, Client, Practice, Trainer
+from rungwise.ticks.webhooks import webhook_tick
 
 ADDRESS = "https://records.example.org/alerts"
 BUSY = HookAnswer("It answered 503.")
@@ -176,7 +176,7 @@ def test_it_is_given_up_after_a_day_and_not_without_a_try(world) -> None:
 def test_an_address_that_fails_is_left_alone_and_holds_up_no_other(
     world, caplog: pytest.LogCaptureFixture
 ) -> None:
-    caplog.set_level(logging.INFO, "service.ticks.webhooks")
+    caplog.set_level(logging.INFO, "rungwise.ticks.webhooks")
     bad, good = hook(world, "https://bad.example.org/"), hook(world)
     for kind in ("pain", "fall", "dizziness", "emergency", "near_fall", "silence"):
         raise_one(world, kind)

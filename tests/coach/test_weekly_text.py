@@ -5,9 +5,9 @@ from datetime import date, datetime, timedelta
 import pytest
 from sqlmodel import select
 
-from service.coach.weekly import Week, set_weekly, weekly_name
-from service.ladder.day import DayReport, SideHold
-from service.store.tables import Client, Due
+from rungwise.coach.weekly import Week, set_weekly, weekly_name
+from rungwise.ladder.day import DayReport, SideHold
+from rungwise.store.tables import Client, Due
 
 MONDAY = date(2026, 3, 2)
 

@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 
 from sqlmodel import select
 
-from service.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome
-from service.coach.delivery import note_receipts
-from service.coach.flow import Pace
-from service.coach.outbox import Text, queue_to_client
-from service.store.tables import Client, Message, Practice
-from service.ticks.jobs import send_tick
+from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome
+from rungwise.coach.delivery import note_receipts
+from rungwise.coach.flow import Pace
+from rungwise.coach.outbox import Text, queue_to_client
+from rungwise.store.tables import Client, Message, Practice
+from rungwise.ticks.jobs import send_tick
 
 
 @dataclass

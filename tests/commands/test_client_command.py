@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from service.cli import main
-from service.coach.people import add_trainer
-from service.commands.serve import check_port
-from service.settings import Settings, WrongSetting
-from service.store import Store
-from service.store.tables import Practice
+from rungwise.cli import main
+from rungwise.coach.people import add_trainer
+from rungwise.commands.serve import check_port
+from rungwise.settings import Settings, WrongSetting
+from rungwise.store import Store
+from rungwise.store.tables import Practice
 
 PROFILE = {"body": {"foot_length_mm": 246, "foot_breadth_mm": 93, "hip_width_mm": 177}}
 

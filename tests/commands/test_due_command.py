@@ -9,17 +9,17 @@ from typing import Any
 import pytest
 from sqlmodel import col, select
 
-from service.carriers.handset import Handset
-from service.cli import main
-from service.clock import HandClock
-from service.coach.outlook import ELSE, outlook
-from service.coach.people import NewClient, add_client
-from service.coach.stored import PlanSettings
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Alert, Client, Due, Message, Practice, Trainer
-from service.ticks.jobs import HANDLERS, due_tick, send_tick
+from rungwise.carriers.handset import Handset
+from rungwise.cli import main
+from rungwise.clock import HandClock
+from rungwise.coach.outlook import ELSE, outlook
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.stored import PlanSettings
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Alert, Client, Due, Message, Practice, Trainer
+from rungwise.ticks.jobs import HANDLERS, due_tick, send_tick
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))

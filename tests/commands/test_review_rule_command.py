@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from stored_practice import lives, store_clients, store_practice
 
-from service.cli import main
-from service.commands.review_rule import HELP
-from service.ladder.caution import SAFE_BOUNDS
-from service.store import Store
+from rungwise.cli import main
+from rungwise.commands.review_rule import HELP
+from rungwise.ladder.caution import SAFE_BOUNDS
+from rungwise.store import Store
 
 
 @pytest.fixture

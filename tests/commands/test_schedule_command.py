@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from service.cli import main
+from rungwise.cli import main
 
 BASE = {"--tz": "America/New_York", "--hour": "09:00", "--days": "daily", "--from": "2026-03-07"}
 

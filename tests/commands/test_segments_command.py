@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from service.cli import main
+from rungwise.cli import main
 
 
 def run_json(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
@@ -58,7 +58,7 @@ def test_a_dash_reads_standard_input(
 
 def test_bytes_that_are_no_text_do_not_break_it() -> None:
     # A shell hands an odd byte over as a lone surrogate.
-    program = "import sys; from service.cli import main; sys.exit(main(['segments', '\\udcff']))"
+    program = "import sys; from rungwise.cli import main; sys.exit(main(['segments', '\\udcff']))"
     ran = subprocess.run([sys.executable, "-c", program], capture_output=True, check=False)
     assert (ran.returncode, ran.stderr) == (0, b"")
     assert ran.stdout.startswith(b"UCS-2: 1 ")

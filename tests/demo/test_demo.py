@@ -9,14 +9,14 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlmodel import select
 
-from service.cli import main
-from service.coach.replay import how_many, replay
-from service.demo import load_demo
-from service.demo.cast import cast
-from service.reply import READER_VERSION
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
+from rungwise.cli import main
+from rungwise.coach.replay import how_many, replay
+from rungwise.demo import load_demo
+from rungwise.demo.cast import cast
+from rungwise.reply import READER_VERSION
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
 
 NOW = datetime(2026, 3, 20, 22, 30, tzinfo=UTC)
 

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import make_url, text
 from stores import KINDS
 
-from service.store import Store
+from rungwise.store import Store
 
 sys.path.append(str(Path(__file__).parents[1] / "carriers"))
 

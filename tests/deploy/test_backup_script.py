@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from service.store import Store
-from service.store.migrate import migrate
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
 
 ROOT = Path(__file__).parents[2]
 SCRIPT = ROOT / "deploy/backup"
@@ -23,7 +23,7 @@ def checkout(tmp_path: Path) -> Path:
     (folder / ".venv/bin").mkdir(parents=True)
     (folder / "deploy/backup").write_text(SCRIPT.read_text())
     (folder / ".venv/bin/rungwise").write_text(
-        f'#!/bin/sh\ncd {ROOT} && exec {sys.executable} -m service.cli "$@"\n'
+        f'#!/bin/sh\ncd {ROOT} && exec {sys.executable} -m rungwise.cli "$@"\n'
     )
     (folder / ".venv/bin/rungwise").chmod(0o755)
     return folder

@@ -13,16 +13,16 @@ from kannel_process import free_ports, kannel
 from outside import answering
 from sqlalchemy import text
 
-from service.carriers.email import MailServer
-from service.cli import main
-from service.commands.check_kernel import clock_state, file_system_of
-from service.commands.check_look import look, see_mail
-from service.commands.check_seen import Seen
-from service.demo.cast import cast
-from service.store import Store
-from service.store.crypto import make_key
-from service.store.migrate import migrate
-from service.store.tables import LastTick, Practice, Trainer
+from rungwise.carriers.email import MailServer
+from rungwise.cli import main
+from rungwise.commands.check_kernel import clock_state, file_system_of
+from rungwise.commands.check_look import look, see_mail
+from rungwise.commands.check_seen import Seen
+from rungwise.demo.cast import cast
+from rungwise.store import Store
+from rungwise.store.crypto import make_key
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import LastTick, Practice, Trainer
 
 NOW = datetime.now(UTC)
 

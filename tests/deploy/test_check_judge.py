@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.commands.check_judge import Finding, judge, well
-from service.commands.check_seen import (
+from rungwise.commands.check_judge import Finding, judge, well
+from rungwise.commands.check_seen import (
     CarrierSeen,
     ClockSeen,
     DatabaseSeen,

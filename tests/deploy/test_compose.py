@@ -7,7 +7,7 @@ from pathlib import Path
 
 import yaml
 
-from service.settings import PREFIX, Settings
+from rungwise.settings import PREFIX, Settings
 
 ROOT = Path(__file__).parents[2]
 CONTAINER = ROOT / "deploy/container"

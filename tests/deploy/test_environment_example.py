@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from service.commands.environment_file import LINE, parse
-from service.settings import PREFIX, Settings
+from rungwise.commands.environment_file import LINE, parse
+from rungwise.settings import PREFIX, Settings
 
 FILE = Path(__file__).parents[2] / "deploy/environment.example"
 TEXT = FILE.read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.commands.environment_file import (
+from rungwise.commands.environment_file import (
     UnreadableFile,
     Unwritable,
     merged,

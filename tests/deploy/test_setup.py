@@ -13,15 +13,15 @@ from kannel_process import free_ports
 from outside import answering, at_terminal
 from sqlmodel import col, select
 
-from service.cli import main
-from service.commands.environment_file import parse
-from service.commands.setup import NoSuchUser, become
-from service.commands.setup_asking import AnswersFile, flat
-from service.commands.setup_questions import EVERY_NAME, NoAnswer
-from service.settings import Settings
-from service.store.account_tables import AccountLink
-from service.store.sealing import Sealing, open_store
-from service.store.tables import Message, Practice, Trainer
+from rungwise.cli import main
+from rungwise.commands.environment_file import parse
+from rungwise.commands.setup import NoSuchUser, become
+from rungwise.commands.setup_asking import AnswersFile, flat
+from rungwise.commands.setup_questions import EVERY_NAME, NoAnswer
+from rungwise.settings import Settings
+from rungwise.store.account_tables import AccountLink
+from rungwise.store.sealing import Sealing, open_store
+from rungwise.store.tables import Message, Practice, Trainer
 
 PASSWORD = "seven green kettles sang"
 
@@ -36,7 +36,7 @@ def clean() -> dict[str, str]:
 
 
 def typed(file: Path, answers: dict[str, str | list[str]], *more: str) -> tuple[int, str]:
-    command = [sys.executable, "-m", "service.cli", "setup", "--file", str(file), *more]
+    command = [sys.executable, "-m", "rungwise.cli", "setup", "--file", str(file), *more]
     return at_terminal(command, answers, clean(), Path(__file__).parents[2])
 
 

@@ -3,14 +3,14 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from service.demo import forward
-from service.demo.cast import cast
-from service.demo.load import _joining, _trainers  # as the demo itself is made
-from service.parts import assemble
-from service.settings import Settings
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import DemoClock, Practice
+from rungwise.demo import forward
+from rungwise.demo.cast import cast
+from rungwise.demo.load import _joining, _trainers  # as the demo itself is made
+from rungwise.parts import assemble
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import DemoClock, Practice
 
 # The pages' examples are of early March.
 BEGAN = datetime(2026, 2, 27, 8, tzinfo=UTC)

@@ -25,12 +25,12 @@ from starlette.testclient import TestClient
 from test_scripts import Machine
 from told_commands import PAGES, ROOT, Told, fences, told
 
-from service.app import create_app
-from service.cli import COMMANDS, main
-from service.parts import assemble
-from service.settings import Settings
-from service.store import thread
-from service.store.crypto import make_key
+from rungwise.app import create_app
+from rungwise.cli import COMMANDS, main
+from rungwise.parts import assemble
+from rungwise.settings import Settings
+from rungwise.store import thread
+from rungwise.store.crypto import make_key
 
 ALL = {page: told(page) for page in PAGES}
 EVERY = [one for page in PAGES for one in ALL[page]]
@@ -99,8 +99,8 @@ RUN_BY = {
     "lint-imports": "tests/test_house.py",
     "mypy": "tests/test_house.py",
     "pytest -n 0 tests/reply": "deploy/test",
-    "python -m service.web.api.listing": "tests/web/test_api_page.py",
-    "python -m service.wording.listing": "tests/wording/test_texts.py",
+    "python -m rungwise.web.api.listing": "tests/web/test_api_page.py",
+    "python -m rungwise.wording.listing": "tests/wording/test_texts.py",
     "ruff check .": "tests/test_house.py",
     "ruff format .": "tests/test_house.py",
 }
@@ -133,7 +133,7 @@ def here(kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def parser_of(command: str) -> argparse.ArgumentParser:
-    module = import_module(f"service.commands.{command.replace('-', '_')}")
+    module = import_module(f"rungwise.commands.{command.replace('-', '_')}")
     parser = argparse.ArgumentParser(prog=f"rungwise {command}", exit_on_error=False)
     module.add_arguments(parser)
     return parser
@@ -222,7 +222,7 @@ def test_the_call_of_the_practice_phone_stores_a_reply(here: Path) -> None:
     parser.add_argument("url")
     options = parser.parse_args(call.words[1:])
     header, _, token = options.H.partition(": ")
-    demo = import_module("service.commands.try")
+    demo = import_module("rungwise.commands.try")
     assert token == demo.HANDSET_TOKEN
     settings = Settings(
         database_url="sqlite:///rungwise.sqlite3", handset_token=demo.HANDSET_TOKEN, ticks=False

@@ -8,13 +8,13 @@ from xml.etree import ElementTree
 import pytest
 from told_commands import ROOT
 
-from service.carriers.setup import carriers_from
-from service.reply import Context, read
-from service.settings import TOGETHER, Settings
-from service.wording.texts import LANGUAGES
+from rungwise.carriers.setup import carriers_from
+from rungwise.reply import Context, read
+from rungwise.settings import TOGETHER, Settings
+from rungwise.wording.texts import LANGUAGES
 
 DOCS = ROOT / "docs"
-WEB = ROOT / "service/web"
+WEB = ROOT / "service/rungwise/web"
 
 
 def page(name: str) -> str:
@@ -74,10 +74,10 @@ def code_naming(pattern: str, *apart_from: str) -> set[str]:
 def test_adding_a_carrier_names_every_file_that_knows_one() -> None:
     knows = code_naming(
         r'"(kannel|cloud)"|\b(kannel|cloud)_(url|token|secret|access|texts_per_second)',
-        "service/carriers/kannel.py",
-        "service/carriers/cloud.py",
-        "service/web/settings.py",  # an example of a value in a text
-        "service/wording/listing.py",  # the same
+        "service/rungwise/carriers/kannel.py",
+        "service/rungwise/carriers/cloud.py",
+        "service/rungwise/web/settings.py",  # an example of a value in a text
+        "service/rungwise/wording/listing.py",  # the same
     )
     assert {name for name in knows if f"`{name}`" not in page("adding-a-carrier.md")} == set()
     assert set(carriers_from(Settings())) | set(TOGETHER) >= {"handset", "kannel", "cloud"}
@@ -90,8 +90,10 @@ def test_adding_a_language_names_every_file_that_has_one() -> None:
     knows |= code_naming(rf'(?m)^ +"({by_code})": ')
     assert knows, "the pattern finds none"
     assert {name for name in knows if f"`{name}`" not in text} == set()
-    for file in (ROOT / "service/wording").glob("*_en.toml"):
-        assert f"`service/wording/{file.name}` → `{file.name.replace('_en', '_XX')}`" in text
+    for file in (ROOT / "service/rungwise/wording").glob("*_en.toml"):
+        assert (
+            f"`service/rungwise/wording/{file.name}` → `{file.name.replace('_en', '_XX')}`" in text
+        )
 
 
 def test_both_pages_name_only_what_is_in_the_code() -> None:
@@ -168,12 +170,12 @@ def test_the_diagrams_boxes_are_parts_of_the_service() -> None:
     root = ElementTree.parse(PICTURE).getroot()
     every = [element for element in root.iter() if element.get("class") == "name"]
     named = {str(element.text).partition(":")[0] for element in every}
-    folders = {path.name for path in (ROOT / "service").iterdir() if path.is_dir()}
+    folders = {path.name for path in (ROOT / "service/rungwise").iterdir() if path.is_dir()}
     parts = {"carriers", "coach", "reply", "ladder", "wording", "ticks", "store", "web"}
     assert parts <= named & folders
     for file in ("receive.py", "outbox.py"):
         assert f"coach: {Path(file).stem}" in {element.text for element in every}
-        assert (ROOT / "service/coach" / file).exists()
+        assert (ROOT / "service/rungwise/coach" / file).exists()
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

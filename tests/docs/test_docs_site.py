@@ -20,8 +20,8 @@ def checkout(tmp_path: Path) -> Path:
     root = tmp_path / "checkout"
     (root / "docs/pictures").mkdir(parents=True)
     (root / "docs/site").mkdir()
-    (root / "service/web/static").mkdir(parents=True)
-    shutil.copy(ROOT / "service/web/static/mark.svg", root / "service/web/static")
+    (root / "service/rungwise/web/static").mkdir(parents=True)
+    shutil.copy(ROOT / "service/rungwise/web/static/mark.svg", root / "service/rungwise/web/static")
     shutil.copy(ROOT / "docs/pictures/rule-levels.svg", root / "docs/pictures/a.svg")
     (root / "docs/site/navigation.toml").write_text(
         '[[group]]\ntitle = "All"\npages = [\n{ file = "README.md", label = "First" },\n'

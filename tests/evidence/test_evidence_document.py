@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from service.coach.outcomes import REVERSED_WITHIN_DAYS
-from service.coach.retests import EVERY_WEEKS, USUAL_WEEKS
-from service.coach.weekly import AT as WEEKLY_AT
-from service.evidence import KINDS, VISIT_RULES
-from service.evidence.change import ONE_LEG_MDC_S
-from service.settings import Settings
+from rungwise.coach.outcomes import REVERSED_WITHIN_DAYS
+from rungwise.coach.retests import EVERY_WEEKS, USUAL_WEEKS
+from rungwise.coach.weekly import AT as WEEKLY_AT
+from rungwise.evidence import KINDS, VISIT_RULES
+from rungwise.evidence.change import ONE_LEG_MDC_S
+from rungwise.settings import Settings
 
 PAGE = (Path(__file__).parents[2] / "docs/evidence.md").read_text(encoding="utf-8")
 FLOWING = " ".join(PAGE.split())

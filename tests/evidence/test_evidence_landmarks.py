@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from service.evidence.landmarks import LANDMARKS, Path
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.stance import Side
+from rungwise.evidence.landmarks import LANDMARKS, Path
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.stance import Side
 
 WOMAN = Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177)
 BODIES = [

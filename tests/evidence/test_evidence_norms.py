@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.errors import ImpossibleValue
-from service.evidence import (
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence import (
     KINDS,
     NOT_A_DIAGNOSIS,
     Finding,
@@ -27,11 +27,11 @@ from service.evidence import (
     tug,
     values_from_form,
 )
-from service.evidence import sources as every_source
-from service.evidence.change import ONE_LEG_MDC_S, ONE_LEG_SEM_S, one_leg_verdict
-from service.evidence.measures import age_of, sex_of
-from service.evidence.one_leg import one_leg_norms
-from service.evidence.sources import Source
+from rungwise.evidence import sources as every_source
+from rungwise.evidence.change import ONE_LEG_MDC_S, ONE_LEG_SEM_S, one_leg_verdict
+from rungwise.evidence.measures import age_of, sex_of
+from rungwise.evidence.one_leg import one_leg_norms
+from rungwise.evidence.sources import Source
 
 
 def norm_values(age: int) -> dict[str, float]:

@@ -10,8 +10,8 @@ from statsmodels.duration.survfunc import SurvfuncRight
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
-from service.errors import ImpossibleValue
-from service.evidence.rates import (
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence.rates import (
     FALLERS_PER_1000,
     FALLERS_RATIO,
     FALLS_PER_1000,
@@ -23,7 +23,7 @@ from service.evidence.rates import (
     share_interval,
     with_exercise,
 )
-from service.evidence.survival import Curve, curve
+from rungwise.evidence.survival import Curve, curve
 
 # --- falls: Poisson ---------------------------------------------------------------------------
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.errors import ImpossibleValue
-from service.evidence import (
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence import (
     chair_stand_30s,
     five_stands,
     four_stage,
@@ -15,8 +15,8 @@ from service.evidence import (
     sppb,
     tug,
 )
-from service.evidence.sppb import balance_points, chair_points, walk_points
-from service.evidence.stands import chair_stand_limit
+from rungwise.evidence.sppb import balance_points, chair_points, walk_points
+from rungwise.evidence.stands import chair_stand_limit
 
 # CDC STEADI, "The 4-Stage Balance Test", 2017: held, stopped at, tandem counts as a risk.
 FOUR_STAGE = [

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.evidence import VISIT_RULES, ClientSeen, DaySeen, rank, reasons
-from service.evidence.visits import planned_days
+from rungwise.evidence import VISIT_RULES, ClientSeen, DaySeen, rank, reasons
+from rungwise.evidence.visits import planned_days
 
 TODAY = date(2026, 6, 1)  # a Monday
 FINE = ClientSeen(

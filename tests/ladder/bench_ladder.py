@@ -10,9 +10,9 @@ from collections.abc import Callable
 
 from ladder_cases import FULL_HOME, MEAN_WOMAN
 
-from service.ladder import Limits, Narrowing, build_ladder, keep_place
-from service.ladder.drawing import rung_png
-from service.wording.rung_words import rung_picture, rung_text
+from rungwise.ladder import Limits, Narrowing, build_ladder, keep_place
+from rungwise.ladder.drawing import rung_png
+from rungwise.wording.rung_words import rung_picture, rung_text
 
 
 def timed(name: str, work: Callable[[], object], runs: int) -> None:

@@ -11,12 +11,12 @@ from time import perf_counter, process_time
 
 import numpy as np
 
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.estimate import chances, next_chance
-from service.ladder.progression import Plan, decide
-from service.ladder.simulate import VirtualClient, World, run_clients
-from service.ladder.staircase import chain
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.estimate import chances, next_chance
+from rungwise.ladder.progression import Plan, decide
+from rungwise.ladder.simulate import VirtualClient, World, run_clients
+from rungwise.ladder.staircase import chain
 
 LADDER = build_ladder(Body(246, 93, 175), Equipment(8, True, True), Limits())
 

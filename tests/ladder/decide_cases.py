@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from service.ladder.progression import Chance, DayReport, Move, PastDay, Plan, SideHold, decide
-from service.ladder.rungs import Ladder, Rung
-from service.ladder.stance import Side, Stance, Support, Surface
+from rungwise.ladder.progression import Chance, DayReport, Move, PastDay, Plan, SideHold, decide
+from rungwise.ladder.rungs import Ladder, Rung
+from rungwise.ladder.stance import Side, Stance, Support, Surface
 
 START = date(2026, 3, 2)
 LEFT, RIGHT = Side.LEFT, Side.RIGHT

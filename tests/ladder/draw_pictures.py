@@ -5,8 +5,8 @@ test_ladder_docs.py fails when a picture in docs/pictures is not what this draws
 
 from pathlib import Path
 
-from service.ladder import Body, Equipment, Limits, Side, build_ladder
-from service.wording.rung_words import rung_picture
+from rungwise.ladder import Body, Equipment, Limits, Side, build_ladder
+from rungwise.wording.rung_words import rung_picture
 
 FOLDER = Path(__file__).parents[2] / "docs" / "pictures"
 BODY = Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177, weaker=Side.RIGHT)

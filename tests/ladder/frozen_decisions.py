@@ -20,9 +20,9 @@ sys.path.append(str(Path(__file__).parent))
 
 from decide_cases import Diary, day_number, ladder_of
 
-from service.ladder.caution import PRESETS, Caution
-from service.ladder.progression import RULE_VERSION, Chance, DayReport, Plan, SideHold
-from service.ladder.stance import Side
+from rungwise.ladder.caution import PRESETS, Caution
+from rungwise.ladder.progression import RULE_VERSION, Chance, DayReport, Plan, SideHold
+from rungwise.ladder.stance import Side
 
 DIARIES = 400
 DAYS = 24

@@ -4,8 +4,8 @@ import random
 
 from hypothesis import strategies as st
 
-from service.ladder import GATES, Body, Equipment, Limits, Narrowing, Side
-from service.ladder.body import MAT_LAYERS
+from rungwise.ladder import GATES, Body, Equipment, Limits, Narrowing, Side
+from rungwise.ladder.body import MAT_LAYERS
 
 SIDES = [None, Side.LEFT, Side.RIGHT]
 FULL_HOME = Equipment(mat_layers=8, half_foam_whole=True, half_foam_cut=True)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from itertools import pairwise
 
-from service.ladder import (
+from rungwise.ladder import (
     Body,
     Equipment,
     Ladder,

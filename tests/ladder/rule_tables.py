@@ -10,15 +10,15 @@ from statistics import fmean, median, stdev
 
 import numpy as np
 
-from service.commands.simulate import USUAL_PROFILE
-from service.ladder.build import build_ladder
-from service.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, published_rule, trial
-from service.ladder.estimate import chance, difficulty, success_chance
-from service.ladder.progression import RULES, DayReport, Move, Plan
-from service.ladder.rungs import Ladder, Rung
-from service.ladder.simulate import STILL, VirtualClient, World, even_ladder, run_clients
-from service.ladder.staircase import Chain, chain, levitt_level, weighted_level
-from service.ladder.tally import Summary, summarise
+from rungwise.commands.simulate import USUAL_PROFILE
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, published_rule, trial
+from rungwise.ladder.estimate import chance, difficulty, success_chance
+from rungwise.ladder.progression import RULES, DayReport, Move, Plan
+from rungwise.ladder.rungs import Ladder, Rung
+from rungwise.ladder.simulate import STILL, VirtualClient, World, even_ladder, run_clients
+from rungwise.ladder.staircase import Chain, chain, levitt_level, weighted_level
+from rungwise.ladder.tally import Summary, summarise
 
 SPACINGS = (0.02, 0.1, 0.25, 0.5, 1.0, 2.0, 3.0)
 MIDDLE = replace(STILL, start_place=0.5)

@@ -11,7 +11,7 @@ from ladder_cases import random_body, random_home, random_narrowing
 from ladder_laws import broken_laws
 from tqdm import tqdm
 
-from service.ladder import Limits, build_ladder, keep_place
+from rungwise.ladder import Limits, build_ladder, keep_place
 
 
 def main() -> int:

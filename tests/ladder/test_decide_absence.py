@@ -5,8 +5,8 @@ from datetime import timedelta
 import pytest
 from decide_cases import Diary, day_number, ladder_of, override, told
 
-from service.ladder.caution import PRESETS, stricter
-from service.ladder.progression import (
+from rungwise.ladder.caution import PRESETS, stricter
+from rungwise.ladder.progression import (
     Caution,
     Move,
     PastDay,

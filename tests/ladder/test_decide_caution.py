@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.errors import ImpossibleValue
-from service.ladder.caution import PRESETS, SAFE_BOUNDS, WHOLE_DAYS, Caution, stricter
-from service.ladder.progression import Plan
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, WHOLE_DAYS, Caution, stricter
+from rungwise.ladder.progression import Plan
 
 
 @pytest.mark.parametrize("field", SAFE_BOUNDS)

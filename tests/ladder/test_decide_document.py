@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from rule_tables import CALCULATED, SIMULATED
 
-from service.cli import main
-from service.ladder.progression import RULES
+from rungwise.cli import main
+from rungwise.ladder.progression import RULES
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "rule.md").read_text(encoding="utf-8")

@@ -5,8 +5,8 @@ from decide_cases import Diary, ladder_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.ladder.explain import explain_next
-from service.ladder.progression import Caution, Plan
+from rungwise.ladder.explain import explain_next
+from rungwise.ladder.progression import Caution, Plan
 
 LADDER = ladder_of(gates={9: "single_leg"})
 

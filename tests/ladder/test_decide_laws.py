@@ -10,8 +10,8 @@ from decide_cases import LEFT, RIGHT, START, Diary, ladder_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.ladder.caution import PRESETS
-from service.ladder.progression import (
+from rungwise.ladder.caution import PRESETS
+from rungwise.ladder.progression import (
     RULES,
     Chance,
     DayReport,
@@ -21,7 +21,7 @@ from service.ladder.progression import (
     decide,
     decide_absence,
 )
-from service.ladder.rungs import Ladder
+from rungwise.ladder.rungs import Ladder
 
 GATES = ("single_leg", "first_soft")
 ANSWERS = st.sampled_from(["no", "no", "no", "unsure", "yes"])

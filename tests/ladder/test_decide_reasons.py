@@ -6,10 +6,10 @@ import pytest
 from decide_cases import Diary, day_number, ladder_of, override, told
 from frozen_decisions import DAYS, DIARIES, FILE, diaries, line_of
 
-from service.ladder.absence import is_resting, override_move
-from service.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, TrialCaution
-from service.ladder.day import judge_day
-from service.ladder.progression import (
+from rungwise.ladder.absence import is_resting, override_move
+from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, TrialCaution
+from rungwise.ladder.day import judge_day
+from rungwise.ladder.progression import (
     Chance,
     DayReport,
     Move,
@@ -19,7 +19,7 @@ from service.ladder.progression import (
     decide,
     decide_absence,
 )
-from service.ladder.stance import Side
+from rungwise.ladder.stance import Side
 
 LADDER = ladder_of()
 SHORT_WINDOW = Plan(caution=Caution(back_days=1, back_window_days=1, back_steps=2))

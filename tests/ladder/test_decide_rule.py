@@ -14,8 +14,8 @@ from decide_cases import (
     told,
 )
 
-from service.ladder.caution import PRESETS, TrialCaution
-from service.ladder.progression import (
+from rungwise.ladder.caution import PRESETS, TrialCaution
+from rungwise.ladder.progression import (
     RULE_VERSION,
     RULES,
     Caution,

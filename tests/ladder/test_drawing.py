@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from PIL import Image, ImageFont
 
-from service.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder
-from service.ladder.drawing import _font_files, draw_rung, rung_png
-from service.ladder.footprint import outline, place
-from service.wording.rung_words import rung_picture, rung_sentence, rung_short
+from rungwise.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder
+from rungwise.ladder.drawing import _font_files, draw_rung, rung_png
+from rungwise.ladder.footprint import outline, place
+from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
 
 SVG = "{http://www.w3.org/2000/svg}"
 SORE = Body(246, 93, 177, big_toe_pain=True)
@@ -288,7 +288,7 @@ def _contrast(one, other):
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_letters_and_lines_stand_out(theme):
     # WCAG 2.2: 7 to 1 for the letters (AAA), 3 to 1 for the shapes that carry meaning.
-    from service.ladder.palette import PALETTES  # noqa: PLC0415
+    from rungwise.ladder.palette import PALETTES  # noqa: PLC0415
 
     p = PALETTES[theme]
     for behind in (p.paper, p.counter, p.soft):

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.estimate import (
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.estimate import (
     DRIFT_VARIANCE_DAY,
     START_CHANCE_LOGIT,
     START_VARIANCE,
@@ -20,9 +20,9 @@ from service.ladder.estimate import (
     start_at,
     success_chance,
 )
-from service.ladder.progression import DayReport, PastDay, Plan, SideHold, decide
-from service.ladder.simulate import FIRST_DAY, HISTORY_KEPT
-from service.ladder.stance import Side
+from rungwise.ladder.progression import DayReport, PastDay, Plan, SideHold, decide
+from rungwise.ladder.simulate import FIRST_DAY, HISTORY_KEPT
+from rungwise.ladder.stance import Side
 
 LADDER = build_ladder(Body(246, 93, 175), Equipment(), Limits(closed_gates=frozenset()))
 CHECKED = range(5, 100, 5)

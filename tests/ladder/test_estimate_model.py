@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
-from service.ladder.estimate import (
+from rungwise.ladder.estimate import (
     LOGITS_PER_DEMAND,
     START_VARIANCE,
     Abilities,
@@ -27,8 +27,8 @@ from service.ladder.estimate import (
     success_chance,
     update,
 )
-from service.ladder.progression import DayReport, Plan, SideHold
-from service.ladder.stance import Side
+from rungwise.ladder.progression import DayReport, Plan, SideHold
+from rungwise.ladder.stance import Side
 
 LADDER = ladder_of(sided=range(4, 12))
 DAY = day_number(0)

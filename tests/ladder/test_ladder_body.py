@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ladder_cases import bodies, homes, limits, narrowings
 
-from service.errors import ImpossibleValue
-from service.ladder import (
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder import (
     GATES,
     Body,
     Equipment,

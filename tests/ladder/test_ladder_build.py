@@ -20,8 +20,8 @@ from ladder_cases import (
 )
 from ladder_laws import broken_laws
 
-from service.errors import ImpossibleValue
-from service.ladder import (
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder import (
     Body,
     Equipment,
     Limits,
@@ -33,7 +33,7 @@ from service.ladder import (
     Under,
     build_ladder,
 )
-from service.ladder.build import rung_alone
+from rungwise.ladder.build import rung_alone
 
 FLOOR_ONLY = Equipment()
 

@@ -6,9 +6,9 @@ import json
 import pytest
 from ladder_cases import FULL_HOME, MEAN_WOMAN
 
-from service.cli import main
-from service.commands.ladder import print_ladder
-from service.ladder import Limits, build_ladder
+from rungwise.cli import main
+from rungwise.commands.ladder import print_ladder
+from rungwise.ladder import Limits, build_ladder
 
 PROFILE = {
     "body": {"height_mm": 1640, "sex": "female", "weaker": "right"},

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_WOMAN, bodies
 
-from service.ladder import FreeFoot, Limits, Stance, Support, Surface, Under, build_ladder
-from service.ladder.demand import Task, demand
+from rungwise.ladder import FreeFoot, Limits, Stance, Support, Surface, Under, build_ladder
+from rungwise.ladder.demand import Task, demand
 
 GROUNDS = [
     (Surface.FIRM, 0, None),

@@ -9,8 +9,8 @@ import pytest
 from draw_pictures import FOLDER, drawn
 from test_ladder_command import FIELDS
 
-from service.cli import main
-from service.ladder import (
+from rungwise.cli import main
+from rungwise.ladder import (
     GATES,
     Body,
     Equipment,
@@ -22,7 +22,7 @@ from service.ladder import (
     profile_from_json,
     profile_to_json,
 )
-from service.ladder.demand import FOAM_TERM, MAT_TERM
+from rungwise.ladder.demand import FOAM_TERM, MAT_TERM
 
 PAGE = (Path(__file__).parents[2] / "docs" / "ladder.md").read_text(encoding="utf-8")
 EXAMPLE = re.search(r"```json\n(.*?)```", PAGE, re.DOTALL)[1]

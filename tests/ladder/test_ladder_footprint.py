@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from scipy.spatial import ConvexHull
 
-from service.ladder import Body, Limits, Side, Stance, build_ladder
-from service.ladder.footprint import (
+from rungwise.ladder import Body, Limits, Side, Stance, build_ladder
+from rungwise.ladder.footprint import (
     Foot,
     areas_mm2,
     base_of_support,

@@ -3,9 +3,9 @@
 import pytest
 from ladder_cases import FULL_HOME, MEAN_WOMAN
 
-from service.errors import ImpossibleValue
-from service.ladder import Equipment, Limits, Stance, Surface, build_ladder
-from service.ladder.build import grounds
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder import Equipment, Limits, Stance, Surface, build_ladder
+from rungwise.ladder.build import grounds
 
 FIRST = {
     "single_leg": lambda rung: rung.stance is Stance.SINGLE_LEG,

@@ -5,8 +5,8 @@ import math
 import pytest
 from ladder_cases import FULL_HOME, MEAN_WOMAN
 
-from service.ladder import Limits, Stance, build_ladder
-from service.ladder.anthropometry import percentile_mm
+from rungwise.ladder import Limits, Stance, build_ladder
+from rungwise.ladder.anthropometry import percentile_mm
 
 LADDER = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
 FIRM = [rung for rung in LADDER.rungs if rung.round == "firm"]

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_WOMAN, bodies, homes, limits, narrowings
 
-from service.errors import ImpossibleValue
-from service.ladder import (
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder import (
     Equipment,
     Kept,
     Limits,
@@ -18,8 +18,8 @@ from service.ladder import (
     keep_place,
     parse_key,
 )
-from service.ladder.keys import is_key
-from service.ladder.places import demand_of, order_of
+from rungwise.ladder.keys import is_key
+from rungwise.ladder.places import demand_of, order_of
 
 FLOOR_ONLY = Equipment()
 

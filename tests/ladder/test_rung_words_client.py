@@ -9,17 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies, homes, narrowings
 
-from service.ladder import Body, Equipment, Limits, Side, Stance, build_ladder
-from service.wording.answers import prompt_text
-from service.wording.rung_words import (
+from rungwise.ladder import Body, Equipment, Limits, Side, Stance, build_ladder
+from rungwise.wording.answers import prompt_text
+from rungwise.wording.rung_words import (
     rung_cautions,
     rung_sentence,
     rung_short,
     rung_steps,
     rung_text,
 )
-from service.wording.segments import segments
-from service.wording.texts import LANGUAGES
+from rungwise.wording.segments import segments
+from rungwise.wording.texts import LANGUAGES
 
 # 3GPP TS 23.038, section 6.2.1, in the order of its codes; 0x1B is the escape and left out.
 GSM_7 = (
@@ -185,7 +185,7 @@ def test_cautions_come_with_every_rung_and_one_more_on_soft_ground():
 
 
 def _table(language):
-    source = resources.files("service.wording").joinpath(f"rungs_{language}.toml")
+    source = resources.files("rungwise.wording").joinpath(f"rungs_{language}.toml")
     return tomllib.loads(source.read_text(encoding="utf-8"))
 
 

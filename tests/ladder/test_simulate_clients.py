@@ -7,16 +7,16 @@ from statistics import fmean, stdev
 import numpy as np
 import pytest
 
-from service.errors import ImpossibleValue
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.caution import PRESETS, Caution, published_rule, trial
-from service.ladder.estimate import next_chance
-from service.ladder.progression import Plan
-from service.ladder.rungs import Ladder
-from service.ladder.simulate import STILL, VirtualClient, World, even_ladder, run_clients
-from service.ladder.staircase import chain, levitt_level, weighted_level
-from service.ladder.tally import Reached, Tally, summarise
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.caution import PRESETS, Caution, published_rule, trial
+from rungwise.ladder.estimate import next_chance
+from rungwise.ladder.progression import Plan
+from rungwise.ladder.rungs import Ladder
+from rungwise.ladder.simulate import STILL, VirtualClient, World, even_ladder, run_clients
+from rungwise.ladder.staircase import chain, levitt_level, weighted_level
+from rungwise.ladder.tally import Reached, Tally, summarise
 
 MIDDLE = replace(STILL, start_place=0.5)
 FIRM = build_ladder(Body(246, 93, 175), Equipment(), Limits())

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from service.cli import main
+from rungwise.cli import main
 
 SHORT = ["simulate", "--days", "40", "--clients", "2"]
 
@@ -115,7 +115,7 @@ def test_impossible_arguments_are_named(
 
 def test_the_presets_help_and_a_wrong_preset() -> None:
     ran = subprocess.run(
-        [sys.executable, "-m", "service.cli", "simulate", "--help"],
+        [sys.executable, "-m", "rungwise.cli", "simulate", "--help"],
         capture_output=True,
         text=True,
         check=True,

@@ -8,10 +8,10 @@ from decide_cases import Diary, kinds, ladder_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.ladder.caution import PRESETS, Caution, TrialCaution, published_rule
-from service.ladder.estimate import success_chance
-from service.ladder.progression import Plan
-from service.ladder.staircase import chain, levitt_level, weighted_level
+from rungwise.ladder.caution import PRESETS, Caution, TrialCaution, published_rule
+from rungwise.ladder.estimate import success_chance
+from rungwise.ladder.progression import Plan
+from rungwise.ladder.staircase import chain, levitt_level, weighted_level
 
 FINE = 0.02  # logits between rungs
 

@@ -29,10 +29,10 @@ from rule_tables import (
     yes_no,
 )
 
-from service.commands.simulate_picture import COLOURS, INK, PALE, save_figure, save_picture
-from service.ladder.progression import Plan
-from service.ladder.simulate import World
-from service.ladder.staircase import levitt_level
+from rungwise.commands.simulate_picture import COLOURS, INK, PALE, save_figure, save_picture
+from rungwise.ladder.progression import Plan
+from rungwise.ladder.simulate import World
+from rungwise.ladder.staircase import levitt_level
 
 DOCS = Path(__file__).parents[2] / "docs"
 PICTURES = DOCS / "pictures"

@@ -13,10 +13,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from service.reply import Context, read
-from service.reply.lexicon import lexicon
-from service.reply.lines import context_from
-from service.reply.spelling import corrected
+from rungwise.reply import Context, read
+from rungwise.reply.lexicon import lexicon
+from rungwise.reply.lines import context_from
+from rungwise.reply.spelling import corrected
 
 CORPUS = Path(__file__).parent / "corpus"
 BARE = re.compile(r"\d+(?:\.\d+)?|fell|fall|pain|hurt|dizzy|steady|wobbl|left|right|stop|help")

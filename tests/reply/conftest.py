@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from service.reply import Context, read
-from service.reply import kinds as reply_kinds
-from service.reply.lexicon import lexicon
-from service.reply.lines import as_json
-from service.reply.units import parse
+from rungwise.reply import Context, read
+from rungwise.reply import kinds as reply_kinds
+from rungwise.reply.lexicon import lexicon
+from rungwise.reply.lines import as_json
+from rungwise.reply.units import parse
 
 Wanted = dict[str, Any]
 CheckList = Callable[..., None]

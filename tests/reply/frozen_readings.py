@@ -13,8 +13,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from service.reply import Context, read
-from service.reply.lines import as_json
+from rungwise.reply import Context, read
+from rungwise.reply.lines import as_json
 
 HERE = Path(__file__).parent
 CHUNK = 250

@@ -11,8 +11,8 @@ import sys
 import time
 from pathlib import Path
 
-from service.reply import Context, Reading, read
-from service.reply.lexicon import lexicon
+from rungwise.reply import Context, Reading, read
+from rungwise.reply.lexicon import lexicon
 
 CORPUS = Path(__file__).parent / "corpus"
 LITTER = [

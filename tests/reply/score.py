@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from service.reply import read
-from service.reply.lines import as_json, context_from
+from rungwise.reply import read
+from rungwise.reply.lines import as_json, context_from
 
 CORPUS = Path(__file__).parent / "corpus"
 FIELDS = ("kind", "holds", "steadiness", "fall", "pain", "dizzy", "emergency")

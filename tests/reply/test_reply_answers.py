@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_reply_laws import HARMLESS
 
-from service.reply import Context, read
+from rungwise.reply import Context, read
 
 FIELD = {"fall_yes_no": "fall", "pain_yes_no": "pain", "dizzy_yes_no": "dizzy", "hurt": "pain"}
 

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from service.cli import main
+from rungwise.cli import main
 
 
 def run(

@@ -6,7 +6,7 @@ from typing import get_args
 
 import pytest
 
-from service.reply import Context, Kind, read
+from rungwise.reply import Context, Kind, read
 
 PAGE = (Path(__file__).parents[2] / "docs" / "reading-replies.md").read_text(encoding="utf-8")
 EXAMPLE = r"^\| `(.+?)` \| `(\w+)`, (`[^`]+`|none), (`\w+`|not told) \|$"

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from service.reply import Context, Reading, read
-from service.reply.lexicon import LANGUAGES, lexicon
-from service.reply.plain import plain
-from service.reply.units import parse
+from rungwise.reply import Context, Reading, read
+from rungwise.reply.lexicon import LANGUAGES, lexicon
+from rungwise.reply.plain import plain
+from rungwise.reply.units import parse
 
 ANY = st.text(st.characters(), max_size=300)
 VOCABULARY = """

@@ -4,7 +4,7 @@ from collections import Counter
 
 import pytest
 
-from service.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
+from rungwise.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
 
 # list: (text, what is read, what was asked)
 EXAMPLES: dict[str, tuple[object, ...]] = {

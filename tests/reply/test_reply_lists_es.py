@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
+from rungwise.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
 
 LEFT_20 = {"seconds": 20, "side": "left"}
 

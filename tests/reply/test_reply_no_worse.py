@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from service.reply import read
-from service.reply.lines import as_json, context_from
+from rungwise.reply import read
+from rungwise.reply.lines import as_json, context_from
 
 FILES = sorted((Path(__file__).parent / "corpus").glob("tune_*.jsonl"))
 FIELDS = ("fall", "pain", "dizzy", "emergency")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.reply import Context, Reading, read
+from rungwise.reply import Context, Reading, read
 
 
 def said(text: str, language: str = "en") -> Reading:

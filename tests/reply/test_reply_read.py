@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.reply import Context, read
+from rungwise.reply import Context, read
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.reply import Context, read
+from rungwise.reply import Context, read
 
 
 def told(text: str, language: str = "en") -> tuple[str, str, str, bool, str | None]:

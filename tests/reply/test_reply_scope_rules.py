@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from service.reply import scope, supposing
-from service.reply.events import Event
-from service.reply.lexicon import lexicon
-from service.reply.plain import plain
-from service.reply.tokens import Tokens
-from service.reply.units import Parse, Unit
+from rungwise.reply import scope, supposing
+from rungwise.reply.events import Event
+from rungwise.reply.lexicon import lexicon
+from rungwise.reply.plain import plain
+from rungwise.reply.tokens import Tokens
+from rungwise.reply.units import Parse, Unit
 
 OPENS = frozenset({"my"})
 

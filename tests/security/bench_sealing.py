@@ -17,11 +17,11 @@ from time import perf_counter
 from sqlmodel import Session, SQLModel, select
 from tqdm import tqdm
 
-from service.store import Store, inbox, roster
-from service.store.crypto import Key, Vault
-from service.store.scope import Scope
-from service.store.sealing import unlock
-from service.store.tables import Alert, AlertMessage, Client, Message, Placement, Practice, Trainer
+from rungwise.store import Store, inbox, roster
+from rungwise.store.crypto import Key, Vault
+from rungwise.store.scope import Scope
+from rungwise.store.sealing import unlock
+from rungwise.store.tables import Alert, AlertMessage, Client, Message, Placement, Practice, Trainer
 
 AT = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 KEY = Key("a" * 42 + "A")

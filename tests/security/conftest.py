@@ -14,9 +14,9 @@ sys.path.append(str(Path(__file__).parents[1] / "web"))
 from sealed_world import NEW, OLD
 from web_world import World, make_world  # found by the line above
 
-from service.store import Store
-from service.store.crypto import Key
-from service.store.sealing import unlock
+from rungwise.store import Store
+from rungwise.store.crypto import Key
+from rungwise.store.sealing import unlock
 
 
 @pytest.fixture

@@ -25,13 +25,13 @@ from schemathesis import GenerationMode
 from starlette.routing import Mount, Route
 from web_world import START, World, make_world
 
-from service.coach.calendar import new_address
-from service.coach.invitations import invite
-from service.store.tables import SignIn, Trainer
-from service.web.security import HEADERS
-from service.web.visit import hashed
+from rungwise.coach.calendar import new_address
+from rungwise.coach.invitations import invite
+from rungwise.store.tables import SignIn, Trainer
+from rungwise.web.security import HEADERS
+from rungwise.web.visit import hashed
 
-TEMPLATES = Path(__file__).parents[2] / "service/web/templates"
+TEMPLATES = Path(__file__).parents[2] / "service/rungwise/web/templates"
 # Not called when signed in, each with its reason.
 LEFT_OUT = {("GET", "/live"): "a stream that stays open; its scope is tested in test_web_live.py"}
 # What names or quotes Omar's client, and must never reach Tess.
@@ -123,7 +123,7 @@ class Fuzzed:
             answer = browser.request(**asked)
         except (UnicodeError, ValueError, TypeError) as impossible:
             # No HTTP client can send it, so no server gets it.
-            if type(impossible).__module__.startswith("service"):
+            if type(impossible).__module__.startswith("rungwise"):
                 raise
             return
         self.calls += 1

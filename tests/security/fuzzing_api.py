@@ -16,9 +16,9 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 from web_world import World
 
-from service.app import create_app
-from service.parts import Parts
-from service.web.security import HEADERS
+from rungwise.app import create_app
+from rungwise.parts import Parts
+from rungwise.web.security import HEADERS
 
 # Whether a phone number, a rung or a cursor is one cannot be said in a schema.
 NOT_ASKED = [positive_data_acceptance]

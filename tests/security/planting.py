@@ -8,10 +8,10 @@ from typing import Any
 from sqlalchemy import JSON, Boolean, Column, Date, Float, Integer, Table, text
 from sqlmodel import Session, SQLModel
 
-from service.store import Store
-from service.store.crypto import Findable, Sealed, SealedJSON
-from service.store.rotation import sealed_tables
-from service.store.tables import UtcDateTime
+from rungwise.store import Store
+from rungwise.store.crypto import Findable, Sealed, SealedJSON
+from rungwise.store.rotation import sealed_tables
+from rungwise.store.tables import UtcDateTime
 
 AT = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

@@ -2,12 +2,12 @@
 
 from web_world import World
 
-from service.app import create_app
-from service.parts import Parts
-from service.store import Store
-from service.store.crypto import Key
-from service.store.rotation import Rotation
-from service.store.sealing import unlock
+from rungwise.app import create_app
+from rungwise.parts import Parts
+from rungwise.store import Store
+from rungwise.store.crypto import Key
+from rungwise.store.rotation import Rotation
+from rungwise.store.sealing import unlock
 
 OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
 

@@ -7,7 +7,7 @@ import pytest
 from sqlmodel import select
 from web_world import PASSWORD, World, csrf_of, sign_in
 
-from service.store.tables import Message, Trainer
+from rungwise.store.tables import Message, Trainer
 
 ANOTHER = "four unconnected words here"
 FACTOR = "/account/second-factor"

@@ -10,7 +10,7 @@ from fuzzing_api import Called, make_called
 from schemathesis.core.failures import FailureGroup
 from starlette.routing import Route
 
-from service.web.api import ROUTERS
+from rungwise.web.api import ROUTERS
 
 EXAMPLES = 2
 

@@ -7,8 +7,8 @@ from fastapi import Response
 from fuzzing import Found, Fuzzed, make_fuzzed, routes_of
 from sqlmodel import select
 
-from service.store.tables import Client
-from service.web.security import SecureHeaders
+from rungwise.store.tables import Client
+from rungwise.web.security import SecureHeaders
 
 EXAMPLES = 2
 

@@ -12,12 +12,12 @@ from sqlmodel import select
 from test_second_factor import set_up
 from web_world import PASSWORD, World, csrf_of, sign_in
 
-from service.cli import main
-from service.coach.passwords import PasswordRefused, check_password, hasher
-from service.store import Store
-from service.store.account_tables import AccountLink
-from service.store.migrate import migrate
-from service.store.tables import Audit, Practice, SignIn, Trainer
+from rungwise.cli import main
+from rungwise.coach.passwords import PasswordRefused, check_password, hasher
+from rungwise.store import Store
+from rungwise.store.account_tables import AccountLink
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Audit, Practice, SignIn, Trainer
 
 NEW = "gutter lantern ninety apricot"
 

@@ -8,13 +8,13 @@ from sealed_world import NEW, OLD
 from sqlalchemy import text
 from sqlmodel import select
 
-from service.cli import main
-from service.store import Store, rotation
-from service.store.crypto import Key, Unreadable, Vault, put_vault
-from service.store.migrate import migrate
-from service.store.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
-from service.store.sealing import HalfSealed, KeyMissing, Sealing, unlock
-from service.store.tables import Client, LastTick, Message, Practice, Trainer
+from rungwise.cli import main
+from rungwise.store import Store, rotation
+from rungwise.store.crypto import Key, Unreadable, Vault, put_vault
+from rungwise.store.migrate import migrate
+from rungwise.store.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
+from rungwise.store.sealing import HalfSealed, KeyMissing, Sealing, unlock
+from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 FEW = 12
 

@@ -26,14 +26,14 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import select, update
 from stores import KINDS
 
-from service.coach.invitations import invite
-from service.coach.people import NewClient, add_client, add_trainer
-from service.ladder.body import Body, Profile
-from service.logs import TALKATIVE, ErrorLines, JsonLines, PlainLines, write_logs
-from service.settings import Settings
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Due, Practice, Trainer
+from rungwise.coach.invitations import invite
+from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.ladder.body import Body, Profile
+from rungwise.logs import TALKATIVE, ErrorLines, JsonLines, PlainLines, write_logs
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Due, Practice, Trainer
 
 # In everything that is said, named, typed or kept secret here.
 MARK = "quincetree"
@@ -96,7 +96,7 @@ def served(place: str, log: Path, form: str) -> Iterator[httpx.Client]:
         "RUNGWISE_LOG_FORMAT": form,
         "RUNGWISE_TICK_SECONDS": "0.1",
     }
-    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
+    command = [sys.executable, "-m", "rungwise.cli", "serve", "--port", str(port)]
     with (
         log.open("wb") as out,
         httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20) as client,

@@ -5,13 +5,13 @@ from pathlib import Path
 
 from sqlmodel import SQLModel
 
-import service.store
-from service.store.crypto import Findable, Sealed, SealedJSON
+import rungwise.store
+from rungwise.store.crypto import Findable, Sealed, SealedJSON
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/privacy.md").read_text(encoding="utf-8")
 KEPT = PAGE.partition("## What is kept")[2].partition("## Who sees it")[0]
-assert service.store
+assert rungwise.store
 
 
 def test_every_table_is_told_of() -> None:

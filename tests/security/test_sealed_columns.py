@@ -4,8 +4,8 @@ import pytest
 from sqlalchemy import JSON, Column, String, TypeDecorator
 from sqlmodel import SQLModel
 
-from service.store.crypto import Findable, Sealed, SealedJSON
-from service.store.tables import UtcDateTime
+from rungwise.store.crypto import Findable, Sealed, SealedJSON
+from rungwise.store.tables import UtcDateTime
 
 CODE = "one of a fixed set of words of ours"
 RUNG = "the key of a rung"

@@ -11,9 +11,9 @@ from sqlalchemy import Text, create_engine, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, SQLModel, select
 
-from service.settings import Settings, WrongSetting
-from service.store import Store
-from service.store.crypto import (
+from rungwise.settings import Settings, WrongSetting
+from rungwise.store import Store
+from rungwise.store.crypto import (
     Key,
     NotInSql,
     Sealed,
@@ -26,9 +26,9 @@ from service.store.crypto import (
     make_numbers_key,
     unwrap,
 )
-from service.store.rotation import sealed_tables
-from service.store.sealing import KeyMissing, NotSealedYet, Sealing, unlock
-from service.store.tables import Client, Message, Practice, Trainer
+from rungwise.store.rotation import sealed_tables
+from rungwise.store.sealing import KeyMissing, NotSealedYet, Sealing, unlock
+from rungwise.store.tables import Client, Message, Practice, Trainer
 
 
 def test_a_copy_of_a_sealed_database_holds_no_name_number_or_word(sealed: Store) -> None:

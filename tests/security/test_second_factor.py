@@ -13,10 +13,10 @@ from sqlalchemy import text
 from sqlmodel import col, select
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
-from service.coach import second_factor
-from service.coach.second_factor import RECOVERY_CODES, passes
-from service.store.account_tables import RecoveryCode
-from service.store.tables import Audit, Practice, SignIn, Trainer
+from rungwise.coach import second_factor
+from rungwise.coach.second_factor import RECOVERY_CODES, passes
+from rungwise.store.account_tables import RecoveryCode
+from rungwise.store.tables import Audit, Practice, SignIn, Trainer
 
 PAGE = "/account/second-factor"
 

@@ -39,14 +39,14 @@ from sqlalchemy import text
 from sqlmodel import Session, col, func, select
 from tqdm import tqdm
 
-from service.app import create_app
-from service.clock import HandClock
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Client, Due, Message, SignIn, Trainer
-from service.web.visit import cookie_name, hashed
+from rungwise.app import create_app
+from rungwise.clock import HandClock
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Client, Due, Message, SignIn, Trainer
+from rungwise.web.visit import cookie_name, hashed
 
 CONFIGURED = """
 shared_buffers = 3GB

@@ -30,14 +30,14 @@ from sqlalchemy import bindparam, create_engine, event, insert, text
 from sqlmodel import Field, Session, SQLModel
 from stored_practice import BEGAN, PROFILE, later, lives, store_life, store_practice
 
-from service.clock import HandClock
-from service.coach.stored import ladder_of
-from service.commands.serve import settle
-from service.ladder.body import Body, profile_to_json
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Client, Due, Placement, UtcDateTime
-from service.ticks.jobs import due_tick
+from rungwise.clock import HandClock
+from rungwise.coach.stored import ladder_of
+from rungwise.commands.serve import settle
+from rungwise.ladder.body import Body, profile_to_json
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Client, Due, Placement, UtcDateTime
+from rungwise.ticks.jobs import due_tick
 
 MOST_TIMES = 1.3
 WITHIN_S = 60.0

@@ -27,9 +27,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from stored_practice import BEGAN, later, lives, store_clients, store_practice
 from stores import start_postgres
 
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Client, Message, Placement, Practice
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Client, Message, Placement, Practice
 
 KANNEL_TOKEN = "a-token-only-for-benchmarks"
 PRACTICE_PHONE = "+12025550100"
@@ -132,7 +132,7 @@ def service_at(url: str, **settings: str) -> Iterator[tuple[int, int]]:
     """`rungwise serve` on this database; gives its port and process id."""
     port = free_port()
     given = {"RUNGWISE_DATABASE_URL": url, **SETTINGS, **settings}
-    command = ("-m", "service.cli", "serve", "--port", str(port))
+    command = ("-m", "rungwise.cli", "serve", "--port", str(port))
     with serving(command, port, given) as pid:
         yield port, pid
 

@@ -30,7 +30,7 @@ from million_seed import (
     practice_phone,
 )
 
-from service.carriers.base import (
+from rungwise.carriers.base import (
     Accepted,
     Heard,
     InboundText,
@@ -38,15 +38,15 @@ from service.carriers.base import (
     Outcome,
     Receipt,
 )
-from service.coach.flow import Pace
-from service.meters import Meters
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.due import next_due_at
-from service.ticks.jobs import due_tick, look_after
-from service.ticks.sending import Sender
-from service.web.arriving import MOST_TOGETHER, Call, store_calls
+from rungwise.coach.flow import Pace
+from rungwise.meters import Meters
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.due import next_due_at
+from rungwise.ticks.jobs import due_tick, look_after
+from rungwise.ticks.sending import Sender
+from rungwise.web.arriving import MOST_TOGETHER, Call, store_calls
 
 PROCESSES = get_context("spawn")
 # Of a hundred clients, how many answer their text; not before so many seconds.

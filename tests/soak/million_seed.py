@@ -14,14 +14,14 @@ from sqlalchemy.engine import Connection, CursorResult
 from sqlmodel import SQLModel
 from tqdm import tqdm
 
-from service.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
-from service.clock import HandClock
-from service.coach.people import NewClient, add_client, add_trainer
-from service.coach.receive import receive
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.tables import Client, Practice
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
+from rungwise.clock import HandClock
+from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.coach.receive import receive
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.tables import Client, Practice
+from rungwise.ticks.jobs import due_tick, send_tick
 
 CARRIER = "sink"
 DAY = date(2026, 2, 10)  # a Tuesday, the day that is lived

@@ -22,8 +22,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from soak_run import A_KILL_S, Plan, Soak, Told
 from stores import start_postgres
 
-from service.store import Store
-from service.store.migrate import migrate
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
 
 
 @contextmanager

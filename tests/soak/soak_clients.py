@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import update
 from tqdm import tqdm
 
-from service.coach.people import NewClient, add_client
-from service.coach.stored import PlanSettings
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.tables import Message, Practice, Trainer
-from service.ticks.due import DEFAULT_QUIET
+from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.stored import PlanSettings
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.tables import Message, Practice, Trainer
+from rungwise.ticks.due import DEFAULT_QUIET
 
 PRACTICE = "+12025550100"
 TRAINER = "+12025550101"

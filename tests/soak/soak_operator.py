@@ -22,7 +22,7 @@ from soak_clients import PRACTICE, Phones, Says
 from soak_ledger import Accepted, Offered
 from soak_server import ACCOUNT, SECRET, FastClock
 
-from service.carriers.cloud import signature
+from rungwise.carriers.cloud import signature
 
 # Real seconds.
 CALL_WITHIN_S = 10.0

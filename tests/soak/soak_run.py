@@ -24,8 +24,8 @@ from sqlalchemy import text
 from sqlmodel import Session, col, select
 from tqdm import tqdm
 
-from service.store import Store
-from service.store.tables import Alert, Client, Due, Message
+from rungwise.store import Store
+from rungwise.store.tables import Alert, Client, Due, Message
 
 # Real seconds.
 AIMED_WITHIN_S = 0.6

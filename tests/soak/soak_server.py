@@ -24,18 +24,18 @@ import httpx
 import uvicorn
 from soak_clients import PRACTICE, Resident, move_in
 
-from service.app import create_app
-from service.carriers.base import InboundText
-from service.carriers.cloud import Cloud
-from service.carriers.handset import Handset
-from service.carriers.setup import cloud_access
-from service.carriers.wire import CONNECT_S, READ_S, WRITE_S
-from service.coach.receive import receive
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.migrate import migrate
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.app import create_app
+from rungwise.carriers.base import InboundText
+from rungwise.carriers.cloud import Cloud
+from rungwise.carriers.handset import Handset
+from rungwise.carriers.setup import cloud_access
+from rungwise.carriers.wire import CONNECT_S, READ_S, WRITE_S
+from rungwise.coach.receive import receive
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.ticks.jobs import due_tick, send_tick
 
 ACCOUNT = "ACsoak"
 SECRET = "a secret that only the operator and the service know"

@@ -19,12 +19,12 @@ from sqlalchemy.engine import Connection
 from sqlmodel import Session
 from sqlmodel import select as rows_of
 
-from service.coach.audit import broken_at
-from service.coach.erase import erase_client
-from service.demo import load_demo
-from service.store import Store
-from service.store.migrate import migrate
-from service.store.tables import Client, Practice, Trainer
+from rungwise.coach.audit import broken_at
+from rungwise.coach.erase import erase_client
+from rungwise.demo import load_demo
+from rungwise.store import Store
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import Client, Practice, Trainer
 
 NOW = datetime(2026, 11, 25, 18, 0, tzinfo=UTC)
 KEPT = ("Carmen Ribalta", "Doris Whinfell", "Joan Pettifer", "Lottie Brackwell")

@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import Column, Date, DateTime, Integer, MetaData, Table, insert, select, text
 from sqlalchemy.engine import Connection
 
-from service.store import Store
+from rungwise.store import Store
 
 RELEASES = Path(__file__).with_name("releases")
 

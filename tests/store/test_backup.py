@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from service.cli import main
-from service.store import Store
-from service.store.backup import _copy
-from service.store.migrate import migrate
-from service.store.tables import LastTick, Practice
+from rungwise.cli import main
+from rungwise.store import Store
+from rungwise.store.backup import _copy
+from rungwise.store.migrate import migrate
+from rungwise.store.tables import LastTick, Practice
 
 NOW = datetime(2026, 3, 2, tzinfo=UTC)
 

@@ -10,14 +10,14 @@ from sqlalchemy import JSON, Text, cast, create_engine, func, insert, select, te
 from sqlalchemy.engine import make_url
 from sqlmodel import Session, SQLModel, col
 
-from service.cli import main
-from service.coach.people import NewClient, add_client
-from service.ladder.body import Body, Profile
-from service.store import Store
-from service.store.crypto import SealedJSON, keys_from, make_key
-from service.store.migrate import migrate
-from service.store.sealing import unlock
-from service.store.tables import Client, LastTick, Message, Practice, Trainer
+from rungwise.cli import main
+from rungwise.coach.people import NewClient, add_client
+from rungwise.ladder.body import Body, Profile
+from rungwise.store import Store
+from rungwise.store.crypto import SealedJSON, keys_from, make_key
+from rungwise.store.migrate import migrate
+from rungwise.store.sealing import unlock
+from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 START = datetime(2026, 3, 2, 13, 0, 0, 123457, tzinfo=UTC)
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))

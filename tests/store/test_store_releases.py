@@ -17,11 +17,11 @@ from sqlalchemy import make_url, text
 from sqlmodel import SQLModel, select
 from stores import KINDS
 
-from service.cli import main
-from service.coach.audit import broken_at
-from service.store import Store
-from service.store.migrate import check_current, migrate
-from service.store.tables import Practice
+from rungwise.cli import main
+from rungwise.coach.audit import broken_at
+from rungwise.store import Store
+from rungwise.store.migrate import check_current, migrate
+from rungwise.store.tables import Practice
 
 FILES = sorted(RELEASES.glob("*.json"))
 LAST = FILES[-1]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.ticks.due import (
+from rungwise.ticks.due import (
     DEFAULT_QUIET,
     Due,
     Quiet,

@@ -7,7 +7,7 @@ import pytest
 from dateutil import tz
 from dateutil.rrule import DAILY, rrule
 
-from service.ticks.due import DEFAULT_QUIET, is_quiet, next_dues
+from rungwise.ticks.due import DEFAULT_QUIET, is_quiet, next_dues
 
 ZONES = [
     "Africa/Cairo",

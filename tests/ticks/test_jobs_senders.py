@@ -6,15 +6,15 @@ from time import monotonic, sleep
 
 import pytest
 
-from service.carriers.base import Accepted, Callback, Heard
-from service.clock import HandClock
-from service.coach.flow import Pace
-from service.coach.outbox import Text, queue_to_phone
-from service.settings import Settings
-from service.store.tables import Message, Practice
-from service.ticks.scheduler import paces
-from service.ticks.sending import Senders
-from service.ticks.steps import ClockWatch
+from rungwise.carriers.base import Accepted, Callback, Heard
+from rungwise.clock import HandClock
+from rungwise.coach.flow import Pace
+from rungwise.coach.outbox import Text, queue_to_phone
+from rungwise.settings import Settings
+from rungwise.store.tables import Message, Practice
+from rungwise.ticks.scheduler import paces
+from rungwise.ticks.sending import Senders
+from rungwise.ticks.steps import ClockWatch
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

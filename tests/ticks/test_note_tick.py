@@ -6,8 +6,8 @@ from time import sleep
 
 from sqlmodel import select
 
-from service.store.tables import LastTick
-from service.ticks.jobs import note_tick
+from rungwise.store.tables import LastTick
+from rungwise.ticks.jobs import note_tick
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

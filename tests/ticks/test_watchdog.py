@@ -9,15 +9,15 @@ from time import monotonic, sleep
 import pytest
 from sqlmodel import select
 
-from service.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome, TryLater
-from service.clock import HandClock
-from service.settings import Settings, WrongSetting
-from service.store import Store
-from service.store.alert_tables import WatchNotice
-from service.store.tables import Alert, Client, Practice, Trainer
-from service.ticks.heartbeat import heartbeat_client, heartbeat_tick
-from service.ticks.jobs import note_tick
-from service.ticks.watchdog import Watchdog, start_watchdog
+from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome, TryLater
+from rungwise.clock import HandClock
+from rungwise.settings import Settings, WrongSetting
+from rungwise.store import Store
+from rungwise.store.alert_tables import WatchNotice
+from rungwise.store.tables import Alert, Client, Practice, Trainer
+from rungwise.ticks.heartbeat import heartbeat_client, heartbeat_tick
+from rungwise.ticks.jobs import note_tick
+from rungwise.ticks.watchdog import Watchdog, start_watchdog
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
@@ -338,7 +338,7 @@ def test_a_monitor_that_fails_is_logged_without_its_address(
         assert not ping()
     assert "heartbeat" in caplog.text
     assert "0b7e" not in "".join(
-        record.getMessage() for record in caplog.records if record.name.startswith("service")
+        record.getMessage() for record in caplog.records if record.name.startswith("rungwise")
     )
 
 

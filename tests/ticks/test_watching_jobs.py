@@ -10,13 +10,13 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from fastapi.testclient import TestClient
 from sqlmodel import SQLModel
 
-from service.app import create_app
-from service.carriers.handset import Handset
-from service.clock import SystemClock
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.ticks.watching import add_watching
+from rungwise.app import create_app
+from rungwise.carriers.handset import Handset
+from rungwise.clock import SystemClock
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.ticks.watching import add_watching
 
 
 @pytest.fixture

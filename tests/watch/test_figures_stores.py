@@ -4,10 +4,10 @@ from datetime import UTC, datetime, timedelta
 
 from prometheus_client.parser import text_string_to_metric_families
 
-from service.coach.figures import figures
-from service.store import Store
-from service.store.tables import Due, LastTick, Message, Practice
-from service.web.metrics import exposed
+from rungwise.coach.figures import figures
+from rungwise.store import Store
+from rungwise.store.tables import Due, LastTick, Message, Practice
+from rungwise.web.metrics import exposed
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

@@ -13,10 +13,10 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from service.logs import ErrorLines, JsonLines, PlainLines, about, error_reports, write_logs
-from service.meters import Meters
-from service.settings import Settings, WrongSetting
-from service.web.asked import Asked
+from rungwise.logs import ErrorLines, JsonLines, PlainLines, about, error_reports, write_logs
+from rungwise.meters import Meters
+from rungwise.settings import Settings, WrongSetting
+from rungwise.web.asked import Asked
 
 SECRET = "Ada fell in the kitchen"
 

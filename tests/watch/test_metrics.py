@@ -10,18 +10,18 @@ from sqlalchemy import event
 from sqlmodel import select
 from web_world import World
 
-from service.app import create_app
-from service.carriers.base import OutboundText, Outcome, Refused, TryLater, Unknown
-from service.carriers.hooks import HookAnswer
-from service.coach.figures import figures
-from service.coach.flow import FAILURES_TO_OPEN, Pace
-from service.coach.watch import health
-from service.coach.webhooks import add_webhook
-from service.parts import Parts
-from service.store.tables import LastTick, Message, Trainer
-from service.ticks.jobs import due_tick, note_tick
-from service.ticks.sending import Sender
-from service.ticks.webhooks import webhook_tick
+from rungwise.app import create_app
+from rungwise.carriers.base import OutboundText, Outcome, Refused, TryLater, Unknown
+from rungwise.carriers.hooks import HookAnswer
+from rungwise.coach.figures import figures
+from rungwise.coach.flow import FAILURES_TO_OPEN, Pace
+from rungwise.coach.watch import health
+from rungwise.coach.webhooks import add_webhook
+from rungwise.parts import Parts
+from rungwise.store.tables import LastTick, Message, Trainer
+from rungwise.ticks.jobs import due_tick, note_tick
+from rungwise.ticks.sending import Sender
+from rungwise.ticks.webhooks import webhook_tick
 
 TOKEN = "a-token-for-prometheus"
 ALLOWED_LABELS = {"carrier", "outcome", "area", "status", "tick", "le"}

@@ -12,13 +12,13 @@ from standardwebhooks.webhooks import Webhook as Checker
 from web_world import World
 from wire_server import Says, WireServer, wire_server
 
-from service.carriers.hooks import post
-from service.coach.webhooks import add_webhook
-from service.meters import Meters
-from service.store.api_tables import WebhookCall
-from service.store.tables import Trainer
-from service.ticks import scheduler
-from service.ticks.webhooks import webhook_tick
+from rungwise.carriers.hooks import post
+from rungwise.coach.webhooks import add_webhook
+from rungwise.meters import Meters
+from rungwise.store.api_tables import WebhookCall
+from rungwise.store.tables import Trainer
+from rungwise.ticks import scheduler
+from rungwise.ticks.webhooks import webhook_tick
 
 
 @pytest.fixture

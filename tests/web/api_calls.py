@@ -8,9 +8,9 @@ from uuid import uuid4
 from httpx2 import Response
 from web_world import World
 
-from service.coach.api_tokens import SCOPES, NewToken, make_token
-from service.store.tables import Trainer
-from service.web.api import PREFIX
+from rungwise.coach.api_tokens import SCOPES, NewToken, make_token
+from rungwise.store.tables import Trainer
+from rungwise.web.api import PREFIX
 
 EVERYTHING = tuple(SCOPES)
 

@@ -22,9 +22,9 @@ from sqlmodel import Session, select
 from tqdm import tqdm
 from web_world import SignedIn, World, make_world
 
-from service.coach.situation import load
-from service.commands.serve import settle
-from service.store.tables import (
+from rungwise.coach.situation import load
+from rungwise.commands.serve import settle
+from rungwise.store.tables import (
     Alert,
     AlertMessage,
     Client,

@@ -9,16 +9,16 @@ from screened import harmless
 from sqlmodel import col, select
 from web_world import World, make_world
 
-from service.app import create_app
-from service.coach.api_tokens import NewToken, make_token, revoke_token, tokens_of
-from service.coach.colleagues import OnlyTheLead
-from service.errors import ImpossibleValue
-from service.parts import Parts
-from service.store.api_tables import ApiAct, ApiToken
-from service.store.tables import Audit, Client, Message, Trainer
-from service.ticks.webhooks import forget_tick
-from service.web.api.limits import Limits
-from service.web.api.paging import cursor_of
+from rungwise.app import create_app
+from rungwise.coach.api_tokens import NewToken, make_token, revoke_token, tokens_of
+from rungwise.coach.colleagues import OnlyTheLead
+from rungwise.errors import ImpossibleValue
+from rungwise.parts import Parts
+from rungwise.store.api_tables import ApiAct, ApiToken
+from rungwise.store.tables import Audit, Client, Message, Trainer
+from rungwise.ticks.webhooks import forget_tick
+from rungwise.web.api.limits import Limits
+from rungwise.web.api.paging import cursor_of
 
 INTAKE = {
     **harmless(),

@@ -9,25 +9,25 @@ from pathlib import Path
 import pytest
 from standardwebhooks.webhooks import Webhook
 
-from service.carriers.hooks import new_secret
-from service.coach.api_tokens import ACTS_KEPT, SCOPES
-from service.coach.hook_calls import GIVE_UP_AFTER, KINDS, WAITS
-from service.settings import Settings
-from service.web.api import ROUTERS
-from service.web.api.listing import described, page
-from service.web.programs import TELLS
+from rungwise.carriers.hooks import new_secret
+from rungwise.coach.api_tokens import ACTS_KEPT, SCOPES
+from rungwise.coach.hook_calls import GIVE_UP_AFTER, KINDS, WAITS
+from rungwise.settings import Settings
+from rungwise.web.api import ROUTERS
+from rungwise.web.api.listing import described, page
+from rungwise.web.programs import TELLS
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "api.md").read_text(encoding="utf-8")
 
 
 def test_the_page_is_as_the_code_writes_it() -> None:
-    assert page() == PAGE, "python -m service.web.api.listing > docs/api.md"
+    assert page() == PAGE, "python -m rungwise.web.api.listing > docs/api.md"
 
 
 def test_the_description_is_as_the_code_writes_it() -> None:
     told = json.loads((DOCS / "openapi.json").read_text(encoding="utf-8"))
-    assert described() == told, "python -m service.web.api.listing --json > docs/openapi.json"
+    assert described() == told, "python -m rungwise.web.api.listing --json > docs/openapi.json"
 
 
 def test_every_call_and_scope_has_its_place() -> None:

@@ -11,17 +11,17 @@ from httpx2 import Response
 from sqlmodel import Session, select
 from web_world import PROFILE
 
-from service.app import create_app
-from service.carriers.handset import Handset
-from service.clock import HandClock
-from service.coach.api_tokens import SCOPES, NewToken, make_token
-from service.coach.audit import broken_at
-from service.coach.people import NewClient, add_client
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.api_tables import ApiAct
-from service.store.tables import Alert, Message, Practice, Trainer
+from rungwise.app import create_app
+from rungwise.carriers.handset import Handset
+from rungwise.clock import HandClock
+from rungwise.coach.api_tokens import SCOPES, NewToken, make_token
+from rungwise.coach.audit import broken_at
+from rungwise.coach.people import NewClient, add_client
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.api_tables import ApiAct
+from rungwise.store.tables import Alert, Message, Practice, Trainer
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 AT_ONCE = 4

@@ -11,8 +11,8 @@ from playwright.sync_api import Browser, expect
 from stored_practice import BEGAN, later, lives, store_clients
 from web_world import START, World, make_world
 
-from service.evidence import KINDS
-from service.store.tables import Trainer
+from rungwise.evidence import KINDS
+from rungwise.store.tables import Trainer
 
 pytestmark = pytest.mark.browser
 

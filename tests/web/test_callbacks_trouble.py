@@ -8,15 +8,15 @@ from sqlalchemy import event, text
 from sqlmodel import select
 from stores import empty
 
-from service.app import create_app
-from service.carriers.base import Heard, InboundText
-from service.carriers.handset import Handset
-from service.clock import HandClock
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.tables import Message, Practice
-from service.web.arriving import Call, store_calls
+from rungwise.app import create_app
+from rungwise.carriers.base import Heard, InboundText
+from rungwise.carriers.handset import Handset
+from rungwise.clock import HandClock
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.tables import Message, Practice
+from rungwise.web.arriving import Call, store_calls
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PRACTICE = "+12025550100"

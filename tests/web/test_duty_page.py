@@ -8,9 +8,9 @@ from playwright.sync_api import Browser
 from sqlmodel import select
 from web_world import World
 
-from service.coach.duty import hours_of
-from service.store.alert_tables import Duty
-from service.store.tables import Message, Trainer
+from rungwise.coach.duty import hours_of
+from rungwise.store.alert_tables import Duty
+from rungwise.store.tables import Message, Trainer
 
 PAGE = "/practice/duty"
 # Looked at in a browser here.

@@ -11,9 +11,9 @@ from icalendar import Calendar
 from sqlmodel import select
 from web_world import SignedIn, World
 
-from service.evidence import KINDS, VISIT_RULES
-from service.store.review_tables import Retest, ReviewRhythm, TrainerFeed
-from service.store.tables import ClientNote
+from rungwise.evidence import KINDS, VISIT_RULES
+from rungwise.store.review_tables import Retest, ReviewRhythm, TrainerFeed
+from rungwise.store.tables import ClientNote
 
 FILLED = {
     "four_stage": {"stage_1": "10", "stage_2": "10", "stage_3": "7,5"},

@@ -23,15 +23,15 @@ from sqlmodel import SQLModel, select
 from test_intake_page import add as take_in
 from web_world import START, World, make_world
 
-from service.app import create_app
-from service.clock import HandClock
-from service.coach import erase
-from service.coach.audit import broken_at, last_hash
-from service.coach.export import LEFT_OUT, cell, rows_of
-from service.coach.retests import NewRetest, record_retest
-from service.store import Store
-from service.store.tables import Audit, Client, Due, Message, Practice, Trainer
-from service.ticks.jobs import HANDLERS
+from rungwise.app import create_app
+from rungwise.clock import HandClock
+from rungwise.coach import erase
+from rungwise.coach.audit import broken_at, last_hash
+from rungwise.coach.export import LEFT_OUT, cell, rows_of
+from rungwise.coach.retests import NewRetest, record_retest
+from rungwise.store import Store
+from rungwise.store.tables import Audit, Client, Due, Message, Practice, Trainer
+from rungwise.ticks.jobs import HANDLERS
 
 FORMS = ("csv", "json", "fhir")
 # Whatever is on the client's forms and in their texts, and must not outlive them.

@@ -10,10 +10,10 @@ from sqlmodel import select
 from stored_practice import store_practice
 from web_world import World
 
-from service.settings import Settings, WrongSetting
-from service.store import Store
-from service.store.tables import SignIn
-from service.web.visit import find_sign_in, hashed
+from rungwise.settings import Settings, WrongSetting
+from rungwise.store import Store
+from rungwise.store.tables import SignIn
+from rungwise.web.visit import find_sign_in, hashed
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

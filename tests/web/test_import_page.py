@@ -10,9 +10,9 @@ from screened import harmless
 from sqlmodel import select
 from web_world import World, csrf_of
 
-from service.coach.csv_import import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
-from service.store.intake_tables import Screening
-from service.store.tables import Audit, Client, Message
+from rungwise.coach.csv_import import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
+from rungwise.store.intake_tables import Screening
+from rungwise.store.tables import Audit, Client, Message
 
 ROW = {
     **harmless(),

@@ -8,9 +8,9 @@ from screened import harmless
 from sqlmodel import select
 from web_world import World
 
-from service.coach.intake_form import DEFAULTS
-from service.coach.screening import QUESTIONS
-from service.store.tables import Client, Message
+from rungwise.coach.intake_form import DEFAULTS
+from rungwise.coach.screening import QUESTIONS
+from rungwise.store.tables import Client, Message
 
 TYPICAL = {
     **harmless(),

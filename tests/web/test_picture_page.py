@@ -8,12 +8,12 @@ import pytest
 from sqlmodel import select
 from web_world import World
 
-from service.coach.picture_link import ALPHABET, TOKEN_LETTERS, hashed
-from service.coach.stored import PlanSettings, ladder_of
-from service.store.intake_tables import PictureLink
-from service.store.tables import Audit, Client, Practice
-from service.wording.rung_words import rung_cautions, rung_steps
-from service.wording.segments import segments
+from rungwise.coach.picture_link import ALPHABET, TOKEN_LETTERS, hashed
+from rungwise.coach.stored import PlanSettings, ladder_of
+from rungwise.store.intake_tables import PictureLink
+from rungwise.store.tables import Audit, Client, Practice
+from rungwise.wording.rung_words import rung_cautions, rung_steps
+from rungwise.wording.segments import segments
 
 from web_world import PROFILE  # isort: skip
 

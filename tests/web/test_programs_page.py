@@ -8,12 +8,12 @@ from api_calls import Program
 from sqlmodel import col, select
 from web_world import World
 
-from service.app import create_app
-from service.carriers.hooks import HookAnswer, HookCall
-from service.meters import Meters
-from service.store.api_tables import ApiToken, Webhook, WebhookCall
-from service.store.tables import Audit, Practice
-from service.ticks.webhooks import webhook_tick
+from rungwise.app import create_app
+from rungwise.carriers.hooks import HookAnswer, HookCall
+from rungwise.meters import Meters
+from rungwise.store.api_tables import ApiToken, Webhook, WebhookCall
+from rungwise.store.tables import Audit, Practice
+from rungwise.ticks.webhooks import webhook_tick
 
 PAGE = "/practice/programs"
 FORM = {"name": "Records", "trainer_id": 1, "scopes": ["clients:read"], "lasts_days": 90}

@@ -6,8 +6,8 @@ from datetime import timedelta
 from sqlmodel import select
 from web_world import World
 
-from service.coach.retention import MARK
-from service.store.tables import Message, Practice
+from rungwise.coach.retention import MARK
+from rungwise.store.tables import Message, Practice
 
 PAGE = "/practice/retention"
 

@@ -6,8 +6,8 @@ import pytest
 from sqlmodel import select
 from web_world import World
 
-from service.store.tables import Audit, Message, OwnWording, Practice, Trainer
-from service.wording.catalogue import CATALOGUE
+from rungwise.store.tables import Audit, Message, OwnWording, Practice, Trainer
+from rungwise.wording.catalogue import CATALOGUE
 
 GOOD = {
     "name": "Harbour Balance",

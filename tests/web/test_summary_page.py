@@ -13,12 +13,12 @@ from pypdf import PdfReader
 from sqlmodel import Session, select
 from web_world import PROFILE, START, World
 
-from service.coach.retests import NewRetest, record_retest
-from service.coach.situation import Situation, load
-from service.coach.stored import ladder_of
-from service.coach.summary import LONGEST_WORDS, MOST_SIGNS, Summary, set_words, summary_of
-from service.errors import ImpossibleValue
-from service.store.tables import (
+from rungwise.coach.retests import NewRetest, record_retest
+from rungwise.coach.situation import Situation, load
+from rungwise.coach.stored import ladder_of
+from rungwise.coach.summary import LONGEST_WORDS, MOST_SIGNS, Summary, set_words, summary_of
+from rungwise.errors import ImpossibleValue
+from rungwise.store.tables import (
     Alert,
     Audit,
     Client,
@@ -28,9 +28,9 @@ from service.store.tables import (
     Practice,
     Trainer,
 )
-from service.web.summary_pdf import client_pdf, colleague_pdf
-from service.web.summary_view import for_client, in_short, pictures, retest_lines
-from service.wording.summary_words import date_words, dates_words, summary_words, told_lines
+from rungwise.web.summary_pdf import client_pdf, colleague_pdf
+from rungwise.web.summary_view import for_client, in_short, pictures, retest_lines
+from rungwise.wording.summary_words import date_words, dates_words, summary_words, told_lines
 
 LADDER = ladder_of(PROFILE)
 LONG = "Phoned the same day; a bruise on the left hip, no blow to the head, saw the doctor. " * 6

@@ -6,9 +6,9 @@ from datetime import timedelta
 import pytest
 from web_world import PROFILE, TOKEN, World, make_world
 
-from service.coach.placing import landmarks_up
-from service.coach.stored import ladder_of
-from service.store.tables import Practice
+from rungwise.coach.placing import landmarks_up
+from rungwise.coach.stored import ladder_of
+from rungwise.store.tables import Practice
 
 LADDER = ladder_of(PROFILE)
 LOWEST = LADDER.rungs[0].key

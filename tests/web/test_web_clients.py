@@ -11,14 +11,14 @@ import pytest
 from sqlalchemy import event
 from web_world import World
 
-from service.coach.override import pause
-from service.coach.situation import load
-from service.coach.trend import height, rung_of_key, trend
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.store.tables import Client, Placement, Trainer
-from service.web.clients import seconds_told
-from service.wording.rung_words import rung_short
+from rungwise.coach.override import pause
+from rungwise.coach.situation import load
+from rungwise.coach.trend import height, rung_of_key, trend
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.store.tables import Client, Placement, Trainer
+from rungwise.web.clients import seconds_told
+from rungwise.wording.rung_words import rung_short
 
 BODY = Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177)
 FULL = build_ladder(

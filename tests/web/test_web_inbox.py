@@ -6,8 +6,8 @@ from datetime import timedelta
 from sqlmodel import col, select
 from web_world import World
 
-from service.store.tables import Alert, Audit, Message, SignIn, Trainer
-from service.ticks.jobs import note_tick
+from rungwise.store.tables import Alert, Audit, Message, SignIn, Trainer
+from rungwise.ticks.jobs import note_tick
 
 
 def with_a_fall(world: World) -> int:

@@ -8,11 +8,11 @@ import pytest
 from sqlmodel import col, select
 from web_world import PROFILE, SignedIn, World
 
-from service.coach.audit import record
-from service.coach.situation import Situation, load
-from service.coach.stored import ladder_of
-from service.store.tables import Audit, Client, ClientNote, Due, Message, Trainer
-from service.web.words import change_words, marked, plan_value, read_as
+from rungwise.coach.audit import record
+from rungwise.coach.situation import Situation, load
+from rungwise.coach.stored import ladder_of
+from rungwise.store.tables import Audit, Client, ClientNote, Due, Message, Trainer
+from rungwise.web.words import change_words, marked, plan_value, read_as
 
 LADDER = ladder_of(PROFILE)
 LANDMARKS = [rung.key for rung in LADDER.rungs if rung.landmark]

@@ -9,9 +9,9 @@ from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute, Mount, Route
 from web_world import World
 
-from service.store.tables import Client
-from service.web.security import HEADERS, LARGEST_FORM
-from service.web.visit import PartsHere, Signed, SignInFirst, find_sign_in, real_now
+from rungwise.store.tables import Client
+from rungwise.web.security import HEADERS, LARGEST_FORM
+from rungwise.web.visit import PartsHere, Signed, SignInFirst, find_sign_in, real_now
 
 # Open on purpose, each with its reason.
 PUBLIC = {

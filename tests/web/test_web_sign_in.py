@@ -8,9 +8,9 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 from web_world import PASSWORD, World, csrf_of, sign_in
 
-from service.store.tables import SignIn, SignInFailure, Trainer
-from service.web.sessions import browser_name
-from service.web.visit import local_path
+from rungwise.store.tables import SignIn, SignInFailure, Trainer
+from rungwise.web.sessions import browser_name
+from rungwise.web.visit import local_path
 
 
 def sign_ins(world: World) -> list[SignIn]:

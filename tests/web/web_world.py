@@ -14,17 +14,17 @@ from fastapi.testclient import TestClient
 from httpx2 import Response
 from sqlmodel import Session, SQLModel, col, select
 
-from service.app import create_app
-from service.carriers.base import InboundText
-from service.carriers.handset import Handset
-from service.clock import AheadClock, HandClock
-from service.coach.people import NewClient, add_client, add_trainer
-from service.coach.receive import receive
-from service.ladder.body import Body, Profile
-from service.parts import Parts
-from service.settings import Settings
-from service.store import Store
-from service.store.tables import (
+from rungwise.app import create_app
+from rungwise.carriers.base import InboundText
+from rungwise.carriers.handset import Handset
+from rungwise.clock import AheadClock, HandClock
+from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.coach.receive import receive
+from rungwise.ladder.body import Body, Profile
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.store import Store
+from rungwise.store.tables import (
     Alert,
     Client,
     DemoClock,
@@ -34,7 +34,7 @@ from service.store.tables import (
     Practice,
     Trainer,
 )
-from service.ticks.jobs import due_tick, send_tick
+from rungwise.ticks.jobs import due_tick, send_tick
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # a Monday, 08:00 in New York
 LASTS = timedelta(hours=12)

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.ladder.body import Body, Equipment, Limits
-from service.ladder.build import build_ladder
-from service.ladder.progression import SideHold
-from service.ladder.stance import Side, Surface
-from service.wording import (
+from rungwise.ladder.body import Body, Equipment, Limits
+from rungwise.ladder.build import build_ladder
+from rungwise.ladder.progression import SideHold
+from rungwise.ladder.stance import Side, Surface
+from rungwise.wording import (
     LANGUAGES,
     Follows,
     Missing,
@@ -24,7 +24,7 @@ from service.wording import (
     reply_hint,
     segments,
 )
-from service.wording.rung_words import rung_text
+from rungwise.wording.rung_words import rung_text
 
 LEFT, RIGHT = Side.LEFT, Side.RIGHT
 

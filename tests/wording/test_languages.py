@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from service.coach.consent import CONSENT_WORDING
-from service.reply.lexicon import LANGUAGES as READ
-from service.reply.lexicon import tables
-from service.wording.listing import listing
-from service.wording.texts import LANGUAGES
+from rungwise.coach.consent import CONSENT_WORDING
+from rungwise.reply.lexicon import LANGUAGES as READ
+from rungwise.reply.lexicon import tables
+from rungwise.wording.listing import listing
+from rungwise.wording.texts import LANGUAGES
 
 FILES = ("texts", "rungs", "summary")
 # What a reader without it would take for silence, or would not stop at.
@@ -23,7 +23,7 @@ NEEDED_LISTS = {
 
 
 def table_of(name: str, language: str) -> dict[str, Any]:
-    source = resources.files("service.wording").joinpath(f"{name}_{language}.toml")
+    source = resources.files("rungwise.wording").joinpath(f"{name}_{language}.toml")
     return tomllib.loads(source.read_text(encoding="utf-8"))
 
 
@@ -46,7 +46,7 @@ def test_a_language_says_as_much_as_english(file: str, language: str) -> None:
 
 @pytest.mark.parametrize("file", FILES)
 def test_no_file_is_there_for_a_language_that_nobody_is_offered(file: str) -> None:
-    places = resources.files("service.wording").iterdir()
+    places = resources.files("rungwise.wording").iterdir()
     there = {place.name for place in places if place.name.startswith(f"{file}_")}
     assert there - {f"{file}_words.py"} == {f"{file}_{language}.toml" for language in LANGUAGES}
 

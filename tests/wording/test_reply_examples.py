@@ -5,15 +5,15 @@ from typing import Any
 
 import pytest
 
-from service.ladder.stance import Side
-from service.reply.reader import read
-from service.reply.reading import Asked, Context
-from service.wording import render
+from rungwise.ladder.stance import Side
+from rungwise.reply.reader import read
+from rungwise.reply.reading import Asked, Context
+from rungwise.wording import render
 
 # The languages that the reader has words for; a text in another language is not yet answered in it.
 READ = sorted(
     folder.name
-    for folder in resources.files("service.reply").joinpath("languages").iterdir()
+    for folder in resources.files("rungwise.reply").joinpath("languages").iterdir()
     if folder.is_dir() and any(file.name.endswith(".toml") for file in folder.iterdir())
 )
 SIDED = [(20.0, "left"), (20.0, "right")]

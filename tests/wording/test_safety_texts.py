@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from service.wording import (
+from rungwise.wording import (
     CATALOGUE,
     LANGUAGES,
     REQUIRED_PARTS,
@@ -15,8 +15,8 @@ from service.wording import (
     template,
     to_gsm7,
 )
-from service.wording.safety import FALLBACK_NUMBER, emergency_countries, required_parts
-from service.wording.texts import table
+from rungwise.wording.safety import FALLBACK_NUMBER, emergency_countries, required_parts
+from rungwise.wording.texts import table
 
 SAFETY = [name for name, spec in CATALOGUE.items() if spec.safety]
 EVERY_PART = [

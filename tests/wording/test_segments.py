@@ -8,7 +8,7 @@ import smsutil
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from service.wording.segments import (
+from rungwise.wording.segments import (
     GSM7_CHARACTERS,
     GSM7_EXTENSION,
     Segments,

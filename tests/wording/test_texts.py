@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import service.wording
-from service.coach.alerts import KINDS
-from service.wording import (
+import rungwise.wording
+from rungwise.coach.alerts import KINDS
+from rungwise.wording import (
     ALERT_KINDS,
     CATALOGUE,
     LANGUAGES,
@@ -27,8 +27,8 @@ from service.wording import (
     to_gsm7,
     weekday_name,
 )
-from service.wording.listing import listing
-from service.wording.texts import places, table
+from rungwise.wording.listing import listing
+from rungwise.wording.texts import places, table
 
 # Invented, and as long as the texts must bear.
 LONG = {
@@ -194,7 +194,7 @@ def test_any_value_gives_a_text(which: tuple[str, str], value: str) -> None:
 def test_the_page_of_texts_is_up_to_date() -> None:
     page = Path(__file__).parents[2] / "docs" / "texts.md"
     assert page.read_text(encoding="utf-8") == listing(), (
-        "Write it anew: python -m service.wording.listing > docs/texts.md"
+        "Write it anew: python -m rungwise.wording.listing > docs/texts.md"
     )
 
 
@@ -204,11 +204,11 @@ def test_the_page_of_texts_names_every_text() -> None:
 
 
 def test_the_folder_lists_what_it_offers() -> None:
-    offered = {name for name in vars(service.wording) if not name.startswith("_")}
+    offered = {name for name in vars(rungwise.wording) if not name.startswith("_")}
     modules = {"answers", "catalogue", "listing", "rung_words", "safety", "segments"}
     modules |= {"summary_words", "texts"}
-    assert set(service.wording.__all__) | modules >= offered
-    assert all(hasattr(service.wording, name) for name in service.wording.__all__)
-    assert sorted(service.wording.__all__, key=lambda n: (n.upper() != n, n[0].islower(), n)) == (
-        service.wording.__all__
+    assert set(rungwise.wording.__all__) | modules >= offered
+    assert all(hasattr(rungwise.wording, name) for name in rungwise.wording.__all__)
+    assert sorted(rungwise.wording.__all__, key=lambda n: (n.upper() != n, n[0].islower(), n)) == (
+        rungwise.wording.__all__
     )

@@ -1,0 +1,174 @@
+"""Plain values to stored JSON and back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import date, time
+from functools import lru_cache
+from json import dumps, loads
+from typing import Any
+
+from rungwise.ladder.body import Profile, profile_from_json
+from rungwise.ladder.build import build_ladder, rung_alone
+from rungwise.ladder.progression import Caution, DayReport, Move, Plan, SideHold
+from rungwise.ladder.rungs import Ladder, Rung
+from rungwise.ladder.stance import Side
+from rungwise.reply.reading import Context, Hold, Reading, Span
+from rungwise.store.tables import MoveRow
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSettings:
+    """What the trainer set, beside the body the ladder is built from. Times are the client's."""
+
+    prompt_at: time = time(9, 0)
+    weekdays: frozenset[int] = frozenset(range(7))
+    away: tuple[tuple[date, date], ...] = ()
+    reminder_at: time | None = None
+    target_s: int = 20
+    caution: Caution = field(default_factory=Caution)
+    open_gates: frozenset[str] = frozenset()
+    # Whether each prompt carries a link to the day's picture, where the practice has an address.
+    picture_link: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "prompt_at": self.prompt_at.isoformat("minutes"),
+            "weekdays": sorted(self.weekdays),
+            "away": [[first.isoformat(), last.isoformat()] for first, last in self.away],
+            "reminder_at": self.reminder_at.isoformat("minutes") if self.reminder_at else None,
+            "target_s": self.target_s,
+            "caution": asdict(self.caution),
+            "open_gates": sorted(self.open_gates),
+            "picture_link": self.picture_link,
+        }
+
+    @classmethod
+    def from_json(cls, stored: Mapping[str, Any]) -> "PlanSettings":
+        reminder = stored["reminder_at"]
+        return cls(
+            prompt_at=time.fromisoformat(stored["prompt_at"]),
+            weekdays=frozenset(stored["weekdays"]),
+            away=tuple(
+                (date.fromisoformat(first), date.fromisoformat(last))
+                for first, last in stored["away"]
+            ),
+            reminder_at=time.fromisoformat(reminder) if reminder else None,
+            target_s=stored["target_s"],
+            caution=Caution(**stored["caution"]),
+            open_gates=frozenset(stored["open_gates"]),
+            picture_link=stored.get("picture_link", False),
+        )
+
+    def plan(self, resting: bool) -> Plan:
+        return Plan(
+            target_s=self.target_s,
+            caution=self.caution,
+            open_gates=self.open_gates,
+            resting=resting,
+        )
+
+
+def ladder_of(profile: Profile) -> Ladder:
+    return build_ladder(profile.body, profile.equipment, profile.limits, profile.narrowing)
+
+
+def stored_ladder(profile: Mapping[str, Any]) -> Ladder:
+    """The ladder of a stored profile; the same profile is built once."""
+    return ladder_in(dumps(profile))
+
+
+@lru_cache(maxsize=2048)
+def settings_in(text: str) -> PlanSettings:
+    """The settings in a plan's stored text; the same text is read once."""
+    return PlanSettings.from_json(loads(text))
+
+
+@lru_cache(maxsize=2048)
+def ladder_in(text: str) -> Ladder:
+    """The ladder of a profile's stored text; the same text is read once."""
+    return ladder_of(profile_from_json(loads(text)))
+
+
+@lru_cache(maxsize=2048)
+def rung_in(text: str, key: str) -> Rung:
+    """One rung of that ladder as a text tells it. KeyError when the ladder has no such rung."""
+    profile = profile_from_json(loads(text))
+    return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
+
+
+def report_to_json(report: DayReport) -> dict[str, Any]:
+    return {
+        "day": report.day.isoformat(),
+        "rung_key": report.rung_key,
+        "holds": [{"seconds": hold.seconds, "side": hold.side} for hold in report.holds],
+        "steadiness": report.steadiness,
+        "steadiness_by_side": dict(report.steadiness_by_side),
+        "skipped": report.skipped,
+        "fall": report.fall,
+        "pain": report.pain,
+        "dizzy": report.dizzy,
+        "emergency": report.emergency,
+    }
+
+
+def report_from_json(stored: Mapping[str, Any]) -> DayReport:
+    return DayReport(
+        day=date.fromisoformat(stored["day"]),
+        rung_key=stored["rung_key"],
+        holds=tuple(_side_hold(hold["seconds"], hold["side"]) for hold in stored["holds"]),
+        steadiness=stored["steadiness"],
+        steadiness_by_side={
+            Side(side): value for side, value in stored["steadiness_by_side"].items()
+        },
+        skipped=stored["skipped"],
+        fall=stored["fall"],
+        pain=stored["pain"],
+        dizzy=stored["dizzy"],
+        emergency=stored["emergency"],
+    )
+
+
+def _side_hold(seconds: float | None, side: str | None) -> SideHold:
+    if side is None or side == "both":
+        return SideHold(seconds, "both" if side else None)
+    return SideHold(seconds, Side(side))
+
+
+def side_holds(holds: Sequence[Hold]) -> tuple[SideHold, ...]:
+    return tuple(_side_hold(hold.seconds, hold.side) for hold in holds)
+
+
+def reading_to_json(reading: Reading) -> dict[str, Any]:
+    return asdict(reading)
+
+
+def reading_from_json(stored: Mapping[str, Any]) -> Reading:
+    values = dict(stored)
+    values["holds"] = tuple(Hold(**hold) for hold in values["holds"])
+    values["because"] = {
+        name: tuple(Span(**span) for span in spans) for name, spans in values["because"].items()
+    }
+    return Reading(**values)
+
+
+def context_to_json(context: Context) -> dict[str, Any]:
+    return asdict(context)
+
+
+def context_from_json(stored: Mapping[str, Any]) -> Context:
+    values = dict(stored)
+    values["leads"] = tuple(Side(side) for side in values["leads"])
+    return Context(**values)
+
+
+def move_from_row(row: MoveRow) -> Move:
+    return Move(
+        kind=row.kind,  # type: ignore[arg-type]  # stored from a MoveKind
+        from_key=row.from_key,
+        to_key=row.to_key,
+        rule=row.rule,
+        because=row.because,
+        alerts=tuple(row.alerts),
+        facts=row.facts,
+        version=row.rule_version,
+    )

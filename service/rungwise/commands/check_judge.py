@@ -1,0 +1,413 @@
+"""What `rungwise check` says about what it sees: each finding ok, warn or fail, with advice.
+
+Pure: it looks at nothing itself. The limits are common practice, without a source.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from rungwise.commands.check_seen import (
+    CarrierSeen,
+    ClockSeen,
+    DatabaseSeen,
+    FolderSeen,
+    KeysSeen,
+    MailSeen,
+    PracticeSeen,
+    PublicSeen,
+    Seen,
+    ServiceSeen,
+    SettingsSeen,
+    ZonesSeen,
+)
+
+Verdict = Literal["ok", "warn", "fail"]
+
+LITTLE_MB, TOO_LITTLE_MB = 2_000, 300
+LITTLE_SHARE = 0.05
+# A prompt hour is a minute on a client's wall; signatures and sign-in codes bear half a minute.
+CLOCK_OFF_S, CLOCK_FAR_OFF_S = 5.0, 30.0
+ZONES_OLD_YEARS = 1
+TICKS_LATE_S = 60.0
+
+GONE_WITH_THE_MACHINE = {"tmpfs", "ramfs"}
+NOT_FOR_SQLITE = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "glusterfs"}
+# What must be so that a commit which was acknowledged survives a power cut.
+DURABLE = {
+    "journal_mode": {"wal", "delete"},
+    "synchronous": {"full", "extra"},
+    "fsync": {"on"},
+    "synchronous_commit": {"on", "remote_apply", "remote_write", "local"},
+    "full_page_writes": {"on"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One line: what was looked at, how it is in a sentence, and what to do about it."""
+
+    what: str
+    verdict: Verdict
+    said: str
+    advice: str = ""
+
+
+def judge(seen: Seen) -> list[Finding]:
+    """Every finding, in the order in which to put things right."""
+    found = list(_settings(seen.settings))
+    parts: tuple[tuple[object, Callable[..., Iterable[Finding]]], ...] = (
+        (seen.database, _database),
+        (seen.keys, _keys),
+        (seen.practices, _practices),
+        (seen.carriers, _carriers),
+    )
+    for part, look in parts:
+        if part is not None:
+            found += look(part)
+    if seen.practices is not None and seen.carriers is not None:
+        found += _carriers_named(seen.practices, seen.carriers)
+    found += [*_clock(seen.clock), *_zones(seen.zones)]
+    for folder in seen.folders:
+        found += _folder(folder)
+    if seen.service is not None:
+        found += _service(seen.service)
+    if seen.public is not None:
+        found += _public(seen.public, seen.service)
+    if seen.mail is not None:
+        found += _mail(seen.mail)
+    return found
+
+
+def well(findings: Iterable[Finding]) -> bool:
+    return all(finding.verdict != "fail" for finding in findings)
+
+
+def _settings(seen: SettingsSeen) -> Iterator[Finding]:
+    if seen.problem:
+        yield Finding("settings", "fail", seen.problem, "deploy/environment.example explains each.")
+    else:
+        yield Finding("settings", "ok", "The settings can be used.")
+    for name in seen.unknown:
+        yield Finding("settings", "warn", f"No setting is named {name}.", "Correct its name.")
+    for file in seen.open_files:
+        yield Finding(
+            "settings",
+            "fail",
+            f"Everybody on this machine may read {file}, which holds secrets.",
+            f"chmod 600 {file}",
+        )
+
+
+def _database(seen: DatabaseSeen) -> Iterator[Finding]:
+    if seen.problem:
+        yield Finding("database", "fail", seen.problem, "Check RUNGWISE_DATABASE_URL.")
+        return
+    name = "SQLite" if seen.kind == "sqlite" else "PostgreSQL"
+    yield Finding("database", "ok", f"The {name} database answers.")
+    yield from _durable(seen)
+    yield _tables(seen)
+    if seen.encoding.upper().replace("-", "") not in ("UTF8", "UNICODE"):
+        yield Finding(
+            "database",
+            "fail",
+            f"The database's encoding is {seen.encoding}: replies in other letters get lost.",
+            "Make it anew with ENCODING 'UTF8'.",
+        )
+    if seen.most_connections is not None and seen.most_connections < 2 * seen.ours_at_most:
+        yield Finding(
+            "database",
+            "warn",
+            f"PostgreSQL allows {seen.most_connections} connections; a process of the service may "
+            f"use {seen.ours_at_most}, and during an upgrade two run.",
+            "Raise max_connections in postgresql.conf or lower RUNGWISE_DATABASE_CONNECTIONS_MORE.",
+        )
+
+
+def _durable(seen: DatabaseSeen) -> Iterator[Finding]:
+    loose = {
+        name: value
+        for name, value in seen.durability.items()
+        if name in DURABLE and value.lower() not in DURABLE[name]
+    }
+    for name, value in loose.items():
+        yield Finding(
+            "durability",
+            "fail",
+            f"The database's {name} is {value}: after a power cut, replies that were acknowledged "
+            "may be gone.",
+            f"Set {name} to {'on' if seen.kind == 'postgresql' else 'full'}.",
+        )
+    if seen.file_system in GONE_WITH_THE_MACHINE:
+        yield Finding(
+            "durability",
+            "fail",
+            f"The database is on {seen.file_system}, in memory: it is gone after a restart.",
+            "Put it on a disk.",
+        )
+    elif seen.file_system in NOT_FOR_SQLITE or seen.file_system.startswith("fuse"):
+        yield Finding(
+            "durability",
+            "fail",
+            f"The SQLite file is on {seen.file_system}, where its locks do not hold.",
+            "Put it on a disk of this machine, or use PostgreSQL.",
+        )
+    elif seen.file_system == "overlay":
+        yield Finding(
+            "durability",
+            "warn",
+            "The database is in the container itself, and goes with it.",
+            "Put it on a volume.",
+        )
+    elif not loose:
+        yield Finding("durability", "ok", "What is acknowledged is on disk first.")
+
+
+def _tables(seen: DatabaseSeen) -> Finding:
+    if seen.tables == "current":
+        return Finding("tables", "ok", "The tables are this version's.")
+    said = {
+        "none": "The database has no tables yet.",
+        "older": "The tables are an older version's.",
+        "newer": "The tables were made by a newer version than this one.",
+    }[seen.tables]
+    advice = "rungwise migrate" if seen.tables != "newer" else "Install that version again."
+    return Finding("tables", "fail", said, advice)
+
+
+def _keys(seen: KeysSeen) -> Iterator[Finding]:
+    if seen.problem:
+        yield Finding("keys", "fail", seen.problem)
+    elif not seen.given:
+        yield Finding(
+            "keys",
+            "warn",
+            "Names, numbers and words are stored unsealed: whoever copies the database reads them.",
+            "Set RUNGWISE_DATA_KEYS to what `rungwise keys make` prints, then, with the service "
+            "stopped, `rungwise keys rotate`.",
+        )
+    elif len(seen.needed) > 1:
+        yield Finding(
+            "keys",
+            "warn",
+            f"The database still needs {len(seen.needed)} keys: {', '.join(seen.needed)}.",
+            "`rungwise keys rotate` seals everything with the newest.",
+        )
+    else:
+        yield Finding(
+            "keys",
+            "ok",
+            f"Names, numbers and words are sealed with the key {seen.given[0]}.",
+            "Keep a copy of the key in two places besides this server.",
+        )
+
+
+def _practices(seen: tuple[PracticeSeen, ...]) -> Iterator[Finding]:
+    if not seen:
+        yield Finding("practice", "warn", "There is no practice yet.", "rungwise setup")
+        return
+    leadless = [practice for practice in seen if not practice.leads and not practice.invited]
+    if leadless:
+        yield Finding(
+            "practice",
+            "fail",
+            "There is a practice without a lead who can sign in.",
+            "rungwise setup",
+        )
+    elif any(not practice.leads for practice in seen):
+        yield Finding(
+            "practice",
+            "warn",
+            "The practice lead has not taken up the invitation yet.",
+            "Hand over the link that setup printed; `rungwise setup` makes a new one.",
+        )
+    else:
+        yield Finding("practice", "ok", f"{_count(len(seen), 'practice')}, each with a lead.")
+    if any(practice.is_demo for practice in seen):
+        yield Finding("practice", "warn", "This is the invented demo practice.")
+
+
+def _carriers(seen: tuple[CarrierSeen, ...]) -> Iterator[Finding]:
+    for carrier in seen:
+        if carrier.problem:
+            yield Finding("carrier", "fail", f"The carrier {carrier.name}: {carrier.problem}")
+        elif carrier.accepts is None:
+            yield Finding(
+                "carrier",
+                "ok",
+                f"The carrier {carrier.name} answers; whether it knows us, only a text tells.",
+            )
+        else:
+            yield Finding(
+                "carrier", "ok", f"The carrier {carrier.name} answers, and takes name and password."
+            )
+
+
+def _carriers_named(
+    practices: tuple[PracticeSeen, ...], carriers: tuple[CarrierSeen, ...]
+) -> Iterator[Finding]:
+    set_up = {carrier.name for carrier in carriers} | {"handset"}
+    named = {name for practice in practices for name in practice.carriers}
+    for name in sorted(named - set_up):
+        yield Finding(
+            "carrier",
+            "fail",
+            f"A practice texts by {name}, which is not set up: its texts wait.",
+            f"Set {name}'s settings (docs/carriers.md).",
+        )
+    if any(practice.carriers == ("handset",) and not practice.is_demo for practice in practices):
+        yield Finding(
+            "carrier",
+            "warn",
+            "A practice texts by the practice phone only: nothing reaches a real telephone.",
+            "Set up a carrier (docs/carriers.md).",
+        )
+
+
+def _clock(seen: ClockSeen) -> Iterator[Finding]:
+    shown = f"It is {seen.now:%Y-%m-%d %H:%M:%S} UTC"
+    if seen.now < seen.built:
+        yield Finding(
+            "clock",
+            "fail",
+            f"{shown} by this machine's clock, which is before this version was made.",
+            "Set the clock, and keep it by NTP: apt-get install systemd-timesyncd",
+        )
+        return
+    far = {name: off for name, off in seen.ahead_s.items() if abs(off) > CLOCK_OFF_S}
+    for name, off in far.items():
+        direction = "ahead of" if off > 0 else "behind"
+        verdict: Verdict = "fail" if abs(off) > CLOCK_FAR_OFF_S else "warn"
+        yield Finding(
+            "clock",
+            verdict,
+            f"This machine's clock is {abs(off):.0f} s {direction} that of {name}.",
+            "Keep both by NTP.",
+        )
+    if seen.synchronised is False:
+        yield Finding(
+            "clock",
+            "warn",
+            f"{shown}, but nothing keeps the clock right.",
+            "apt-get install systemd-timesyncd",
+        )
+    elif not far:
+        kept = {True: ", kept by NTP", None: "; whether NTP keeps it is not known"}
+        error = f", wrong by {seen.error_s:.3f} s at most" if seen.error_s is not None else ""
+        yield Finding("clock", "ok", f"{shown}{kept[seen.synchronised]}{error}.")
+
+
+def _zones(seen: ZonesSeen) -> Iterator[Finding]:
+    for zone in seen.unknown:
+        yield Finding(
+            "time zones",
+            "fail",
+            f"The time-zone data does not know {zone}, which somebody here lives in.",
+            "apt-get install --only-upgrade tzdata",
+        )
+    year = int(seen.version[:4]) if seen.version[:4].isdigit() else None
+    if year is None:
+        yield Finding("time zones", "warn", "The version of the time-zone data is not known.")
+    elif seen.year_now - year > ZONES_OLD_YEARS:
+        yield Finding(
+            "time zones",
+            "warn",
+            f"The time-zone data is of {seen.version}; clock changes decided since are missing.",
+            "apt-get install --only-upgrade tzdata, then restart the service.",
+        )
+    elif not seen.unknown:
+        yield Finding("time zones", "ok", f"The time-zone data is {seen.version}.")
+
+
+def _folder(seen: FolderSeen) -> Iterator[Finding]:
+    if not seen.writable:
+        yield Finding(
+            "folder",
+            "fail",
+            f"The service may not write in {seen.folder}.",
+            f"chown it to the service's user: chown rungwise {seen.folder}",
+        )
+    room = f"{seen.free_mb:,} MB are free in {seen.folder}"
+    if seen.free_mb < TOO_LITTLE_MB:
+        yield Finding("disk", "fail", f"Only {room}.", "Make room: on a full disk nothing is kept.")
+    elif seen.free_mb < LITTLE_MB or seen.free_share < LITTLE_SHARE:
+        yield Finding("disk", "warn", f"Only {room}.", "Make room soon.")
+    elif seen.writable:
+        yield Finding("disk", "ok", f"{room}, and it can be written.")
+
+
+def _service(seen: ServiceSeen) -> Iterator[Finding]:
+    if not seen.answers:
+        yield Finding(
+            "service",
+            "warn",
+            f"Nothing answers on {seen.listens_on}: the service does not run.",
+            "systemctl start rungwise",
+        )
+        return
+    yield Finding("service", "ok", f"The service answers on {seen.listens_on}.")
+    late = seen.ticks_age_s is None or seen.ticks_age_s > TICKS_LATE_S
+    if late and seen.ticks_wanted:
+        yield Finding(
+            "ticks",
+            "fail",
+            "The ticks do not run: no text leaves, and nothing due is acted on.",
+            "Restart the service and look at its log: journalctl -u rungwise",
+        )
+    elif not late:
+        yield Finding("ticks", "ok", f"The last tick was {seen.ticks_age_s:.0f} s ago.")
+
+
+def _public(seen: PublicSeen, service: ServiceSeen | None) -> Iterator[Finding]:
+    if seen.local:
+        yield Finding(
+            "public address",
+            "warn",
+            f"The public address is {seen.url}, which no other machine can reach.",
+            "Set RUNGWISE_PUBLIC_URL to the https address that the reverse proxy has.",
+        )
+    elif not seen.url.startswith("https://"):
+        yield Finding(
+            "public address",
+            "fail",
+            f"The public address is {seen.url}: passwords would cross the internet readable.",
+            "Put a reverse proxy with TLS in front and set RUNGWISE_PUBLIC_URL to https://...",
+        )
+    if seen.url.startswith("https://") and not seen.secure_cookies:
+        yield Finding(
+            "public address",
+            "fail",
+            "Sign-in cookies may also leave unencrypted.",
+            "Set RUNGWISE_SECURE_COOKIES=true.",
+        )
+    if service is None or not service.answers:
+        return
+    if seen.problem:
+        yield Finding(
+            "public address",
+            "fail",
+            f"The public address {seen.url} does not lead to the service: {seen.problem}",
+            "Look at the reverse proxy, its certificate and the name's DNS.",
+        )
+    elif not seen.local:
+        yield Finding(
+            "public address", "ok", f"The public address {seen.url} leads to the service."
+        )
+
+
+def _mail(seen: MailSeen) -> Iterator[Finding]:
+    if seen.host is None:
+        yield Finding("mail", "ok", "No mail server is set up, so nobody gets the weekly e-mail.")
+    elif seen.problem:
+        yield Finding(
+            "mail",
+            "fail",
+            f"The mail server {seen.host}: {seen.problem}",
+            "Check RUNGWISE_SMTP_...",
+        )
+    else:
+        yield Finding("mail", "ok", f"The mail server {seen.host} answers and lets us in.")
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"

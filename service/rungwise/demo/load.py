@@ -1,0 +1,112 @@
+"""Loading the demo: four weeks of the invented practice, played through the real loop."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session, select
+
+from rungwise.carriers.handset import Handset
+from rungwise.clock import HandClock
+from rungwise.coach.alerts import open_alert
+from rungwise.coach.override import Handling, handle, place_client
+from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.coach.situation import load
+from rungwise.coach.stored import ladder_of
+from rungwise.demo.cast import Act, Cast, Part, cast
+from rungwise.demo.characters import first_name, pick_rung
+from rungwise.demo.play import Play
+from rungwise.store import Store
+from rungwise.store.tables import Client, DemoClock, Message, Practice, Trainer
+
+PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on the screen
+
+
+def load_demo(store: Store, now: datetime, shown: Callable[[float], None] | None = None) -> None:
+    """Fill an empty database with the demo practice and its last four weeks.
+
+    `shown` is called with the share of the weeks that has been played, from 0 to 1.
+    """
+    people = cast()
+    zone = ZoneInfo(people.practice["time_zone"])
+    today = now.astimezone(zone).date()
+    start = datetime.combine(today - timedelta(days=people.days), datetime.min.time(), zone)
+    clock = HandClock(start)
+    with store.write() as session:
+        practice = Practice(**people.practice, is_demo=True, created_at=start)
+        session.add(practice)
+        session.add(DemoClock(ahead_s=0.0))
+        session.flush()
+        trainers = _trainers(session, start, practice, people)
+    play = Play(store, {"handset": Handset("demo-history")}, clock, today)
+    for part in people.parts.values():
+        day = part.joined if part.joined is not None else -people.days
+        joins = start + timedelta(days=people.days + day, hours=6)
+        play.plan(joins, _joining(part, trainers[part.trainer]))
+    for act in people.acts:
+        at = datetime.combine(today + timedelta(days=act.day), act.at, zone)
+        play.plan(at, _acting(act, trainers[act.trainer]))
+    whole = (now - start).total_seconds()
+    play.to(now, lambda at: shown((at - start).total_seconds() / whole) if shown else None)
+
+
+def _trainers(session: Session, now: datetime, practice: Practice, people: Cast) -> dict[str, int]:
+    ids: dict[str, int] = {}
+    for told in people.trainers:
+        trainer = add_trainer(session, now, practice, told["name"], told["email"], PASSWORD)
+        trainer.role = told["role"]
+        trainer.phone = told["phone"]
+        trainer.second_contact_name = told["second_contact_name"]
+        trainer.second_contact_phone = told["second_contact_phone"]
+        session.add(trainer)
+        ids[told["key"]] = trainer.id
+    return ids
+
+
+def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]:
+    def happen(session: Session, now: datetime) -> None:
+        rung = pick_rung(ladder_of(part.profile).rungs, part.start)
+        new = NewClient(
+            name=part.name,
+            called=first_name(part.name),
+            phone=part.phone,
+            profile=part.profile,
+            time_zone=part.zone,
+            language=part.language,
+            first_key=rung.key,
+            settings=part.settings,
+            agreed=True,
+        )
+        add_client(session, now, session.get_one(Trainer, trainer_id), new)
+
+    return happen
+
+
+def _acting(act: Act, trainer_id: int) -> Callable[[Session, datetime], None]:
+    def happen(session: Session, now: datetime) -> None:
+        trainer = session.get_one(Trainer, trainer_id)
+        (client,) = (each for each in session.exec(select(Client)) if each.name == act.client)
+        situation = load(session, client)
+        if situation is None:
+            return
+        ladder = situation.ladder
+        place = ladder.index(situation.placement.rung_key)
+        if act.up is not None and client.state == "active":
+            to = ladder.rungs[min(place + act.up, len(ladder) - 1)]
+            place_client(session, now, trainer, situation, to.key, act.what)
+            return
+        alert = open_alert(session, client.id, act.alert or "")
+        if alert is None:
+            return
+        resume = None
+        if act.resume_below is not None:
+            resume = ladder.rungs[max(place - act.resume_below, 0)].key
+        handle(session, now, trainer, alert, situation, Handling(act.what, resume_key=resume))
+
+    return happen
+
+
+def texts_stored(store: Store) -> int:
+    """How many texts the demo holds, for the line that says it is ready."""
+    with store.read() as session:
+        return len(session.exec(select(Message.id)).all())

@@ -1,0 +1,185 @@
+"""The path on one surface: every step from feet apart to one leg, in the order practised."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from rungwise.ladder.body import Body, Equipment, Limits, Narrowing
+from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
+
+_FADE = (Support.FINGERTIPS, Support.HOVER)
+_FADE_ONE_HAND = (Support.ONE_HAND, *_FADE)
+_FADE_TWO_HANDS = (Support.TWO_HANDS, *_FADE_ONE_HAND)
+
+LEAST_MOVE_MM = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A surface to practise on. `orientation` says how half foam lies."""
+
+    surface: Surface
+    layers: int = 0
+    orientation: str | None = None
+
+    def under_of(self, step: "Step") -> Under | None:
+        """Which foot is on the soft surface on `step`; None on firm ground."""
+        return None if self.surface is Surface.FIRM else step.under
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the path: how the feet stand, the hands, and what it is to the trade."""
+
+    stance: Stance
+    support: Support
+    offset_mm: int = 0
+    step_mm: int = 0
+    under: Under = Under.BOTH
+    landmark: str | None = None
+    moved_foot: Side | None = None
+    free_foot: FreeFoot | None = None
+    on_foam: bool = False
+
+
+def steps_on(
+    ground: Ground, body: Body, equipment: Equipment, limits: Limits, narrowing: Narrowing
+) -> Iterator[Step]:
+    """Every step on `ground`, in order."""
+    firm = ground.surface is Surface.FIRM
+    narrow_mm = narrowing.narrow_mm if firm else narrowing.later_mm
+    walk = _Walk(body, narrow_mm, narrowing.one_foot)
+    if ground.surface is Surface.HALF_FOAM:
+        yield from _on_half_foam(walk, ground, equipment)
+        return
+    yield from walk.parallel(body.narrowest_mm, _FADE if firm else _FADE_ONE_HAND)
+    for under in (Under.BOTH,) if firm else (Under.FRONT, Under.BACK, Under.BOTH):
+        yield from walk.staggered(under, _FADE)
+        yield from walk.slide_back(under)
+        yield from walk.semi_tandem(under)
+        yield from walk.tandem(under, _FADE)
+    yield from walk.toe_touch(equipment.half_foam and not limits.no_soft_surface)
+    yield from walk.single_leg(_FADE_TWO_HANDS if firm else _FADE_ONE_HAND)
+
+
+def _on_half_foam(walk: "_Walk", ground: Ground, equipment: Equipment) -> Iterator[Step]:
+    """Cut in two: parallel and staggered. Whole: tandem only, and only lengthways."""
+    lengthways = str(ground.orientation).endswith("lengthways")
+    if equipment.half_foam_cut:
+        # Lengthways each foot has its own piece, so side by side the pieces touch first.
+        # Crossways both feet stand on one piece; in a step each piece lies before the other.
+        piece_mm = equipment.half_foam_width_mm if lengthways else 0
+        yield from walk.parallel(max(walk.body.narrowest_mm, piece_mm), _FADE_TWO_HANDS)
+        for under in (Under.FRONT, Under.BACK, Under.BOTH):
+            yield from walk.staggered(under, _FADE_ONE_HAND)
+    if equipment.half_foam_whole and lengthways:
+        yield from walk.tandem(Under.BOTH, _FADE_TWO_HANDS)
+
+
+def narrowed_mm(start_mm: int, end_mm: int, narrow_mm: int) -> Iterator[int]:
+    """From just below `start_mm` down to `end_mm`; the last step may be shorter."""
+    now_mm = start_mm
+    while now_mm > end_mm:
+        now_mm = max(now_mm - narrow_mm, end_mm)
+        yield now_mm
+
+
+class _Walk:
+    """The stances of one round for one body and step size."""
+
+    def __init__(self, body: Body, narrow_mm: int, one_foot: bool) -> None:
+        self.body = body
+        self._narrow_mm = narrow_mm
+        self._one_foot = one_foot
+
+    def parallel(self, end_mm: int, fade: tuple[Support, ...]) -> Iterator[Step]:
+        """From hip width down to feet together, or the narrowest there is room for."""
+        start_mm = max(self.body.hip_width_mm, end_mm)
+        end_name = "feet_together" if end_mm == self.body.foot_breadth_mm else "feet_narrowest"
+        start_name = "feet_apart" if start_mm > end_mm else end_name
+        for support in fade:
+            name = start_name if support is Support.HOVER else None
+            yield Step(Stance.PARALLEL, support, start_mm, landmark=name)
+        for offset_mm, moved in self._narrowing(start_mm, end_mm):
+            name = end_name if offset_mm == end_mm else None
+            yield Step(Stance.PARALLEL, Support.HOVER, offset_mm, landmark=name, moved_foot=moved)
+
+    def staggered(self, under: Under, fade: tuple[Support, ...]) -> Iterator[Step]:
+        """A comfortable step, from hip width down to inner edges in line."""
+        start_mm, end_mm = self.body.hip_width_mm, self.body.foot_breadth_mm
+        step_mm = self.body.comfortable_step_mm
+        name = "staggered" if start_mm == end_mm else None
+        for support in fade:
+            here = name if support is Support.HOVER else None
+            yield Step(Stance.STAGGERED, support, start_mm, step_mm, under, here)
+        for offset_mm, _ in self._narrowing(start_mm, end_mm):
+            here = "staggered" if offset_mm == end_mm else None
+            yield Step(Stance.STAGGERED, Support.HOVER, offset_mm, step_mm, under, here)
+
+    def slide_back(self, under: Under) -> Iterator[Step]:
+        """The front foot slid back, short of its heel being level with the other big toe."""
+        level_mm = self.body.foot_length_mm
+        for step_mm in narrowed_mm(self.body.comfortable_step_mm, level_mm, self._narrow_mm):
+            if step_mm > level_mm:
+                offset_mm = self.body.foot_breadth_mm
+                yield Step(Stance.STAGGERED, Support.HOVER, offset_mm, step_mm, under)
+
+    def semi_tandem(self, under: Under) -> Iterator[Step]:
+        """Heel level with the other big toe, from inner edges in line to just off one line."""
+        offset_mm, step_mm = self.body.foot_breadth_mm, self.body.foot_length_mm
+        for support in _FADE:
+            name = "semi_tandem" if support is Support.HOVER else None
+            yield Step(Stance.SEMI_TANDEM, support, offset_mm, step_mm, under, name)
+        # Counted from the line outward, so that the offsets are whole steps and the odd
+        # remainder is spent first.
+        from_line = [offset_mm - narrower_mm for narrower_mm, _ in self._narrowing(offset_mm, 0)]
+        for narrower_mm in reversed([one for one in from_line if 0 < one < offset_mm]):
+            yield Step(Stance.SEMI_TANDEM, Support.HOVER, narrower_mm, step_mm, under)
+
+    def tandem(self, under: Under, fade: tuple[Support, ...]) -> Iterator[Step]:
+        """Heel grazing toe, on one line."""
+        for support in fade:
+            name = "tandem" if support is Support.HOVER else None
+            step_mm = self.body.foot_length_mm
+            yield Step(Stance.TANDEM, support, 0, step_mm, under, landmark=name)
+
+    def toe_touch(self, foam_for_toe: bool) -> Iterator[Step]:
+        """The other foot's toes resting beside the standing foot, or its ball on half foam.
+
+        With a painful big toe and no half foam there is no toe touch.
+        """
+        if self.body.big_toe_pain and not foam_for_toe:
+            return
+        for support in _FADE:
+            yield Step(
+                Stance.TOE_TOUCH,
+                support,
+                self.body.foot_breadth_mm,
+                self.body.foot_length_mm // 2,
+                landmark="toe_touch" if support is Support.HOVER else None,
+                on_foam=self.body.big_toe_pain,
+            )
+
+    def single_leg(self, fade: tuple[Support, ...]) -> Iterator[Step]:
+        """One leg, the free foot beside, then in front, then behind."""
+        for free_foot in FreeFoot:
+            for support in fade if free_foot is FreeFoot.BESIDE else _FADE:
+                end = support is Support.HOVER and free_foot is FreeFoot.BESIDE
+                name = "single_leg" if end else None
+                yield Step(Stance.SINGLE_LEG, support, landmark=name, free_foot=free_foot)
+
+    def _narrowing(self, start_mm: int, end_mm: int) -> Iterator[tuple[int, Side | None]]:
+        """Offsets below `start_mm`, with the foot moved when one moves at a time."""
+        if not self._one_foot:
+            for offset_mm in narrowed_mm(start_mm, end_mm, self._narrow_mm):
+                yield offset_mm, None
+            return
+        # Half the step for each foot in turn, though nobody places a foot to less than 5 mm; an
+        # odd step is split so that a pair makes it up.
+        half_mm = self._narrow_mm // 2
+        halves = (max(half_mm, LEAST_MOVE_MM), max(self._narrow_mm - half_mm, LEAST_MOVE_MM))
+        movers = self.body.both_sides
+        now_mm, turn = start_mm, 0
+        while now_mm > end_mm:
+            now_mm = max(now_mm - halves[turn], end_mm)
+            yield now_mm, movers[turn]
+            turn = 1 - turn

@@ -1,0 +1,75 @@
+"""Numbers that tell of a person: ages, and what somebody else held."""
+
+from rungwise.reply import scope
+from rungwise.reply.numbers import Quantity, has_tag, word_at
+from rungwise.reply.units import Parse
+
+# "I'm 84": from here on, a bare number after "I am" is an age.
+LEAST_AGE = 55
+# "doing this at 84": from here on, a number after "at" with no word of a hold.
+AGE_AT = 65
+
+
+def age(parse: Parse, quantity: Quantity) -> bool:
+    """Whether it is an age, as in "I'm 84" or "not bad for 86"."""
+    if quantity.value < LEAST_AGE:
+        return False
+    if has_tag(parse, quantity.first - 1, "count.am"):
+        return True
+    if has_tag(parse, quantity.first - 1, "count.aged_at") and quantity.value >= AGE_AT:
+        return not _of_a_hold(parse, quantity)
+    return word_at(parse, quantity.first - 1) == "for" and not has_tag(
+        parse, quantity.first - 2, "count.hold_words"
+    )
+
+
+_HOLDING = (
+    "count.stopped_at",
+    "count.hold_words",
+    "wobbly.word",
+    "wobbly.touch",
+    "wobbly.balance",
+    "steady.firm",
+    "side",
+)
+
+
+def _of_a_hold(parse: Parse, quantity: Quantity) -> bool:
+    """Whether a word of holding, or a fall of the client's, leads up to it: "stopped at 80"."""
+    others = False
+    for place in range(quantity.first - 2, max(-1, quantity.first - 9), -1):
+        if has_tag(parse, place, "stop", "comma"):
+            break
+        if has_tag(parse, place, *_HOLDING):
+            return True
+        others = others or has_tag(parse, place, "other.person", "other.kin", "other.pronoun")
+    around = range(max(0, quantity.first - 9), quantity.first)
+    return not others and any(has_tag(parse, p, "fall.verb", "fall.phrase") for p in around)
+
+
+_PERSONS = ("other.person", "other.pronoun")
+
+
+def _own_beside(parse: Parse) -> bool:
+    """Whether the client's own number is told apart from another's: "me 15 her 20"."""
+    return any(
+        has_tag(parse, place + 1, "digits", "number")
+        for tag in ("self.i", "self.my")
+        for place in parse.places(tag)
+    )
+
+
+def someone_elses(parse: Parse, quantity: Quantity) -> bool:
+    """ "my husband did 30"."""
+    if parse.seen.isdisjoint(_PERSONS) or scope.for_another(parse):
+        return False
+    if has_tag(parse, quantity.first - 1, *_PERSONS):
+        return not has_tag(parse, quantity.first - 2, "before.person") and _own_beside(parse)
+    held = False
+    for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
+        if has_tag(parse, place, "stop", "comma", "self.i", "self.my", "digits", "side"):
+            return False
+        if has_tag(parse, place, *_PERSONS):
+            return held and not has_tag(parse, place - 1, "before.person")
+        held = held or has_tag(parse, place, "count.hold_words")
+    return False

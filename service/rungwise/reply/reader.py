@@ -1,0 +1,193 @@
+"""read(text, context): the whole reply reader, in the order in which it is read.
+
+1. Plain text, tokens, phrases (units).   2. Safety, whatever else the text says.
+3. The answer to what was asked.   4. Holds and sides.   5. Steadiness.   6. Kind.   7. Confidence.
+"""
+
+from dataclasses import replace
+from typing import Literal
+
+from rungwise.reply import kinds
+from rungwise.reply.answering import no_plain_no, with_answer
+from rungwise.reply.events import FAMILIES
+from rungwise.reply.lexicon import lexicon
+from rungwise.reply.numbers import Quantity, numbers
+from rungwise.reply.pairs import WORST, pain_told
+from rungwise.reply.reading import Context, Kind, Reading, Span
+from rungwise.reply.safety import (
+    Safety,
+    perhaps_a_fall,
+    perhaps_a_pain,
+    place_of_pain,
+    read_safety,
+)
+from rungwise.reply.sides import Holds, read_holds
+from rungwise.reply.steadiness import Steady, read_steadiness
+from rungwise.reply.units import Parse, parse
+
+_DEFAULT = Context()
+_NET = frozenset({"net.loose", "body"})
+_NO_HOLDS = Holds()
+_NO_STEADINESS = Steady()
+# What a reading's confidence loses: a kind that no rule found, a doubtful answer, a corrected
+# word, and, in proportion, words that no list knows.
+NO_KIND, DOUBTFUL, CORRECTED, ALL_UNKNOWN = 0.3, 0.6, 0.9, 0.5
+
+
+def read(text: str, context: Context | None = None) -> Reading:
+    """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length."""
+    context = context or _DEFAULT
+    parsed = parse(text, lexicon(context.language))
+    opened = kinds.opening(parsed)
+    answered = kinds.answer(parsed, opened, context)
+    safety = with_answer(parsed, opened, answered, context, read_safety(parsed))
+    if safety.reported and not opened.tags.isdisjoint({"keyword.help"}):
+        safety = _alarm(parsed, opened, safety)
+    if context.asked == "pain_score":
+        return _pain_score(parsed, context, opened, safety, answered)
+    holds = _holds(parsed, context)
+    about_safety = context.asked in kinds.SAFETY_QUESTIONS or context.asked == "retest"
+    steady = read_steadiness(parsed, holds, safety, comfort=about_safety)
+    if about_safety and not holds.holds:
+        steady = _NO_STEADINESS
+    kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
+    if kind == "other":
+        safety = _perhaps(parsed, opened, context, answered, safety)
+        kind = "safety_only" if safety.reported else kind
+    if kind == "skipped" or (kind != "result" and steady.praise):
+        steady = _NO_STEADINESS
+    return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)
+
+
+def _perhaps(
+    parsed: Parse,
+    opened: kinds.Opening,
+    context: Context,
+    answered: kinds.YesNo | None,
+    safety: Safety,
+) -> Safety:
+    """What may still be told of harm in a text that no rule understood."""
+    if context.asked == "result" and not parsed.seen.isdisjoint(_NET):
+        return perhaps_a_pain(parsed, perhaps_a_fall(parsed, safety))
+    if answered is None and kinds.SAFETY_QUESTIONS.get(context.asked) == "pain":
+        safety = perhaps_a_pain(parsed, safety, answering=True)
+        told = safety.of("pain").answer == "yes"
+        safety = place_of_pain(parsed, safety) if told else safety
+    return no_plain_no(parsed, opened, answered, context, safety)
+
+
+def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
+    """HELP beside a report of harm is an alarm: "HELP I fell"."""
+    known = safety.of("emergency")
+    if known.answer == "yes":
+        return safety
+    found = {**safety.found, "emergency": known.stronger("yes", kinds.span_of(parsed, opened))}
+    return replace(safety, found=found)
+
+
+def _holds(parsed: Parse, context: Context) -> Holds:
+    """No holds among the times of day in an answer about a visit."""
+    if context.asked == "retest" and "unit.seconds" not in parsed.seen:
+        return _NO_HOLDS
+    return read_holds(parsed, context)
+
+
+def _pain_score(
+    parsed: Parse,
+    context: Context,
+    opened: kinds.Opening,
+    safety: Safety,
+    answered: kinds.YesNo | None,
+) -> Reading:
+    """An answer to "how bad, 0 to 10, and where?"."""
+    told = _score_told(parsed)
+    score = None if told is None else int(told.value)
+    if score is None and answered == "no":
+        score = 0
+    if told is not None and score:
+        found = dict(safety.found)
+        found["pain"] = safety.of("pain").stronger("yes", parsed.span(told.first, told.last))
+        safety = place_of_pain(parsed, replace(safety, found=found))
+    kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
+    reading = _reading(parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened)
+    because = {name: spans for name, spans in reading.because.items() if name != "pain_score"}
+    if told is not None:
+        because["pain_score"] = (parsed.span(told.first, told.last),)
+    confidence = reading.confidence if score is None else max(reading.confidence, 0.9)
+    return replace(reading, pain_score=score, because=because, confidence=confidence)
+
+
+def _score_told(parsed: Parse) -> Quantity | None:
+    told = [q for q in numbers(parsed) if 0 <= q.value <= WORST and q.value == int(q.value)]
+    return next((q for q in told if not q.word or q.value != 1), told[0] if told else None)
+
+
+def _reading(
+    parsed: Parse,
+    kind: Kind,
+    behind: tuple[Span, ...],
+    safety: Safety,
+    holds: Holds,
+    steady: Steady,
+    answered: kinds.YesNo | None,
+    opened: kinds.Opening,
+) -> Reading:
+    because = {name: found.spans for name, found in safety.found.items() if found.spans}
+    for name, spans in (
+        ("kind", behind),
+        ("holds", holds.spans),
+        ("steadiness", steady.spans),
+        ("body_part", safety.body_spans),
+    ):
+        if spans:
+            because[name] = spans
+    if answered is not None and opened.tags:
+        because["yes_no"] = (kinds.span_of(parsed, opened),)
+    score = pain_told(parsed) if safety.of("pain").answer == "yes" else None
+    if score is not None:
+        because["pain_score"] = (parsed.span(score.first, score.last),)
+    same = kind == "result" and not holds.holds and "same.phrase" in parsed.seen
+    return Reading(
+        kind=kind,
+        holds=holds.holds,
+        steadiness=steady.overall,
+        steadiness_by_side=steady.by_side,
+        fall=safety.of("fall").answer,
+        pain=safety.of("pain").answer,
+        dizzy=safety.of("dizzy").answer,
+        emergency=safety.of("emergency").answer == "yes",
+        body_part=safety.body_part,
+        confidence=_confidence(parsed, kind, safety),
+        because=because,
+        yes_no=answered,
+        pain_score=None if score is None else int(score.value),
+        correction=kind == "result" and _corrects(parsed, opened),
+        same_as_before=same,
+        effort=_effort(parsed),
+        question=kind == "question" or "asks" in parsed.seen,
+        later=kind == "skipped" and "skip.later" in parsed.seen,
+        to_target="done.full" in parsed.seen,
+        about_task=kind == "question" and not parsed.lexicon.task.isdisjoint(parsed.tokens.words),
+    )
+
+
+def _corrects(parsed: Parse, opened: kinds.Opening) -> bool:
+    """Whether the result puts an earlier one right: "no, 25", "sorry, 25", "I meant the left"."""
+    return bool(parsed.places("fix.phrase")) or "no.word" in opened.tags
+
+
+def _effort(parsed: Parse) -> Literal["too_hard", "too_easy"] | None:
+    if "effort.too_hard" in parsed.seen:
+        return "too_hard"
+    return "too_easy" if "effort.too_easy" in parsed.seen else None
+
+
+def _confidence(parsed: Parse, kind: Kind, safety: Safety) -> float:
+    confidence = NO_KIND if kind == "other" else 1.0
+    confidence *= CORRECTED ** min(parsed.typos, 5)
+    if any(safety.of(family).answer == "unsure" for family in FAMILIES):
+        confidence *= DOUBTFUL
+    if "unknown" in parsed.seen:
+        unknown = sum("unknown" in unit.tags for unit in parsed.units)
+        confidence *= 1 - ALL_UNKNOWN * unknown / len(parsed.units)
+    return round(confidence, 3)

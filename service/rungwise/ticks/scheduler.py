@@ -1,0 +1,124 @@
+"""APScheduler runs the ticks. No job store: the database holds what is due, not the scheduler."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import partial
+from time import monotonic
+
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from rungwise.carriers.email import mail_server
+from rungwise.carriers.hooks import post
+from rungwise.coach.flow import Pace
+from rungwise.logs import about
+from rungwise.parts import Parts
+from rungwise.settings import Settings
+from rungwise.ticks.jobs import due_tick, look_after, note_tick
+from rungwise.ticks.mail import mail_tick
+from rungwise.ticks.sending import Senders
+from rungwise.ticks.steps import ClockWatch
+from rungwise.ticks.watching import ONE_AT_A_TIME, add_watching
+from rungwise.ticks.webhooks import FORGET_EVERY, forget_tick, webhook_tick
+
+# Often enough to warn within a minute, seldom enough to cost nothing.
+NOTE_EVERY_S = 10.0
+MAIL_EVERY_S = 60.0
+WEBHOOKS_EVERY_S = 2.0
+
+
+def start_ticks(parts: Parts) -> Callable[[], None]:
+    """Start the ticks in the background; the answer stops them.
+
+    `misfire_grace_time=None`: a tick that starts late still runs, for lateness is ours to judge.
+    `coalesce=True`: many missed ticks are one, since a tick acts on everything due.
+    `max_instances=1`: a tick never overlaps itself. None waits for a carrier: that is done by a
+    thread for each, which the send tick wakes.
+    """
+    scheduler = BackgroundScheduler(timezone="UTC")
+    watch = ClockWatch()
+    senders = Senders(parts.store, parts.carriers, parts.clock, paces(parts.settings), parts.meters)
+    senders.start()
+
+    def due() -> bool:
+        if watch.trusted():
+            due_tick(parts.store, parts.clock)
+        return True
+
+    def send() -> bool:
+        look_after(parts.store, parts.carriers, parts.clock)
+        senders.wake()
+        return senders.all_well()
+
+    jobs: dict[str, Callable[[], bool]] = {"due": due, "send": send}
+    noted = dict.fromkeys(jobs, 0.0)
+
+    def run(name: str) -> None:
+        with about(tick=name):
+            if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
+                noted[name] = monotonic()
+                note_tick(parts.store, name, datetime.now(UTC))
+
+    for name in jobs:
+        scheduler.add_job(
+            run,
+            "interval",
+            args=[name],
+            seconds=parts.settings.tick_seconds,
+            id=name,
+            **ONE_AT_A_TIME,
+        )
+    _add_mail(scheduler, parts)
+    _add_webhooks(scheduler, parts)
+    end_watching = add_watching(scheduler, parts)
+    scheduler.start()
+
+    def stop() -> None:
+        scheduler.shutdown(wait=True)
+        senders.stop()
+        end_watching()
+
+    return stop
+
+
+def _add_mail(scheduler: BackgroundScheduler, parts: Parts) -> None:
+    """Send the weekly mail too, where a mail server is set up."""
+    server = mail_server(parts.settings)
+    if server is not None:
+        # Not noted with the others: weekly mail that fails is no reason to call texts stopped.
+        scheduler.add_job(
+            mail_tick,
+            "interval",
+            args=[parts.store, server, parts.clock, parts.settings.public_url],
+            seconds=MAIL_EVERY_S,
+            id="mail",
+            **ONE_AT_A_TIME,
+        )
+
+
+def _add_webhooks(scheduler: BackgroundScheduler, parts: Parts) -> None:
+    """Call webhooks, and forget what was settled long ago; not noted with the others either."""
+    call = partial(post, private=parts.settings.webhook_private)
+    scheduler.add_job(
+        webhook_tick,
+        "interval",
+        args=[parts.store, parts.clock, call, parts.meters],
+        seconds=WEBHOOKS_EVERY_S,
+        id="webhooks",
+        **ONE_AT_A_TIME,
+    )
+    scheduler.add_job(
+        forget_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=FORGET_EVERY.total_seconds(),
+        id="forget-webhooks",
+        **ONE_AT_A_TIME,
+    )
+
+
+def paces(settings: Settings) -> dict[str, Pace]:
+    """How fast each carrier may be used."""
+    return {
+        "kannel": Pace(per_second=settings.kannel_texts_per_second),
+        "cloud": Pace(per_second=settings.cloud_texts_per_second),
+    }

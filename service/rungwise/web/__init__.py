@@ -1,0 +1,87 @@
+"""Pages: routes, templates, static files, sign-in."""
+
+from functools import partial
+from importlib import resources
+
+from fastapi import Depends, FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Scope
+
+from rungwise.parts import Parts
+from rungwise.web import (
+    account,
+    callbacks,
+    client,
+    client_acts,
+    clients,
+    duty,
+    evidence_outcomes,
+    evidence_retests,
+    evidence_rule,
+    evidence_visits,
+    export,
+    health,
+    import_csv,
+    inbox,
+    intake,
+    invitations,
+    live,
+    metrics,
+    override,
+    phone,
+    picture,
+    plan,
+    programs,
+    retention,
+    second_factor,
+    settings,
+    start,
+    summary,
+)
+from rungwise.web.api import PREFIX as API_PREFIX
+from rungwise.web.api import describe, make_api
+from rungwise.web.asked import Asked
+from rungwise.web.errors import add_error_pages
+from rungwise.web.security import A_YEAR_S, LimitBody, SecureHeaders
+from rungwise.web.visit import ids_fit
+
+# Before clients: /clients/new is no client's page.
+PAGES = (
+    *(import_csv, intake, start, picture, settings, duty, retention, summary, export, programs),
+    *(inbox, clients, client, client_acts, override, plan),
+    *(phone, live, account, second_factor, invitations),
+    *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
+)
+CACHED = f"public, max-age={A_YEAR_S}, immutable"
+
+
+def mount(app: FastAPI) -> None:
+    """Add every route, the static files, the error pages and the headers to the application."""
+    parts: Parts = app.state.parts
+    # First, because routes are tried one after the other and carriers call most.
+    app.include_router(callbacks.router)
+    for pages in PAGES:
+        app.include_router(pages.router, dependencies=[Depends(ids_fit)])
+    app.include_router(health.router)
+    app.include_router(metrics.router)
+    held = resources.files("rungwise.web").joinpath("static")
+    api = make_api(parts)
+    app.state.api_document = partial(describe, api)
+    app.mount(API_PREFIX, api)
+    app.mount("/static", Static(directory=str(held)), name="static")
+    add_error_pages(app)
+    app.add_middleware(LimitBody)
+    app.add_middleware(SecureHeaders, https=parts.settings.secure_cookies)
+    app.add_middleware(Asked, meters=parts.meters)
+
+
+class Static(StaticFiles):
+    """Static files; one asked for with its hash never changes and may be kept for ever."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        answer = await super().get_response(path, scope)
+        if answer.status_code == 200 and "v" in Request(scope).query_params:
+            answer.headers["Cache-Control"] = CACHED
+        return answer

@@ -1,0 +1,325 @@
+"""What the API takes and gives, field by field."""
+
+from datetime import date, datetime
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from rungwise.coach.intake_form import FIELDS
+from rungwise.coach.situation import Situation
+from rungwise.coach.trend import rung_of_key
+from rungwise.store.inbox import Entry
+from rungwise.store.listing import Listed
+from rungwise.store.tables import Client, MoveRow, Report
+from rungwise.wording.rung_words import rung_short
+
+Words = dict[str, str]
+State = Literal["invited", "active", "resting", "paused", "stopped"]
+
+
+class Given(BaseModel):
+    """What a program sends: nothing that is not named here."""
+
+    model_config = ConfigDict(extra="forbid", str_max_length=2000)
+
+
+class Taken(BaseModel):
+    """What is given as it is stored, by the same names."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+
+# --- clients --------------------------------------------------------------------------------------
+
+
+class RungOut(BaseModel):
+    """One exact task. `key` is what an override names; `words` are for people."""
+
+    key: str
+    words: str
+
+
+class ClientOut(BaseModel):
+    """One client. Lists leave out nothing; `next_text_at` is null where none is due."""
+
+    id: int
+    name: str
+    called: str
+    phone: str
+    language: str
+    time_zone: str
+    state: State
+    state_since: datetime
+    trainer_id: int
+    version: int = Field(description="Goes up with every change; sent back with an action.")
+    rung: RungOut | None
+    next_text_at: datetime | None
+    last_reply_at: datetime | None
+    created_at: datetime
+
+    @classmethod
+    def of(cls, client: Client, rung: RungOut | None, next_at: datetime | None) -> "ClientOut":
+        return cls(
+            id=client.id,
+            name=client.name,
+            called=client.called,
+            phone=client.phone,
+            language=client.language,
+            time_zone=client.time_zone,
+            state=client.state,  # type: ignore[arg-type]  # stored as one of them
+            state_since=client.state_since,
+            trainer_id=client.trainer_id,
+            version=client.version,
+            rung=rung,
+            next_text_at=next_at,
+            last_reply_at=client.last_reply_at,
+            created_at=client.created_at,
+        )
+
+    @classmethod
+    def listed(cls, row: Listed) -> "ClientOut":
+        rung = rung_of_key(row.rung_key, row.body or {}) if row.rung_key else None
+        words = rung_short(rung) if rung else row.rung_key or ""
+        shown = RungOut(key=row.rung_key, words=words) if row.rung_key else None
+        return cls.of(row.client, shown, row.next_at)
+
+
+class PlanOut(BaseModel):
+    """What the trainer set. Times of day and dates are the client's."""
+
+    prompt_at: str
+    weekdays: list[int] = Field(description="Monday is 0.")
+    reminder_at: str | None
+    target_s: int
+    caution: str
+    away: list[tuple[date, date]]
+    open_gates: list[str]
+
+    @classmethod
+    def of(cls, situation: Situation) -> "PlanOut":
+        settings = situation.settings
+        stored = settings.to_json()
+        return cls(
+            prompt_at=stored["prompt_at"],
+            weekdays=stored["weekdays"],
+            reminder_at=stored["reminder_at"],
+            target_s=settings.target_s,
+            caution=settings.caution.name,
+            away=list(settings.away),
+            open_gates=stored["open_gates"],
+        )
+
+
+class OneClientOut(ClientOut):
+    """One client with the plan; null before there is one."""
+
+    plan: PlanOut | None
+
+
+class IntakeGiven(Given):
+    """A new client's form: the fields of the page, and of a line of a list, each as a string."""
+
+    fields: Words = Field(
+        max_length=len(FIELDS),
+        json_schema_extra={
+            "properties": {name: {"type": "string"} for name in FIELDS},
+            "additionalProperties": False,
+        },
+    )
+
+
+class NewClientGiven(IntakeGiven):
+    """The same, to be stored. `seen` is what /clients/preview gave for the very same fields."""
+
+    seen: str = Field(max_length=64)
+
+
+class PreviewOut(BaseModel):
+    """What would follow. Show it to whoever answers for the client before adding them."""
+
+    outcome: Literal["start", "ask_first", "not_by_text"]
+    begins: bool = Field(description="Whether the first text goes at once.")
+    reasons: list[str]
+    waits_for: list[str]
+    rung: RungOut
+    first_text: str
+    task_text: str
+    seen: str
+
+
+# --- reports and texts ----------------------------------------------------------------------------
+
+
+class HoldOut(BaseModel):
+    side: str | None
+    seconds: float | None
+
+
+class MoveOut(Taken):
+    """The decision made of a report, with its reason in plain words."""
+
+    kind: str
+    from_key: str
+    to_key: str
+    rule: str
+    because: str
+
+
+class ReportOut(BaseModel):
+    """What a client told about one of their own dates, as it stands after corrections."""
+
+    id: int
+    local_date: date
+    rung_key: str
+    holds: list[HoldOut]
+    steadiness: str | None
+    skipped: bool
+    fall: str
+    pain: str
+    dizzy: str
+    emergency: bool
+    move: MoveOut | None
+    created_at: datetime
+
+    @classmethod
+    def of(cls, row: tuple[Report, MoveRow | None]) -> "ReportOut":
+        report, move = row
+        told: dict[str, Any] = report.told
+        return cls(
+            id=report.id,
+            local_date=report.local_date,
+            rung_key=report.rung_key,
+            holds=[HoldOut(**hold) for hold in told["holds"]],
+            steadiness=told["steadiness"],
+            skipped=told["skipped"],
+            fall=told["fall"],
+            pain=told["pain"],
+            dizzy=told["dizzy"],
+            emergency=told["emergency"],
+            move=MoveOut.model_validate(move) if move is not None else None,
+            created_at=report.created_at,
+        )
+
+
+class MessageOut(Taken):
+    """One text. `direction` is in or out; `kind` and `state` as the client's page shows them."""
+
+    id: int
+    direction: str
+    kind: str
+    body: str
+    state: str
+    problem: str | None
+    created_at: datetime
+    sent_at: datetime | None
+
+
+class MessageGiven(Given):
+    """A text in the trainer's own words. `at_night` sends it outside of texting hours too."""
+
+    body: str = Field(min_length=1, max_length=2000)
+    at_night: bool = False
+
+
+# --- what a trainer changes -----------------------------------------------------------------------
+
+
+class VersionGiven(Given):
+    """`version` as the client had it when it was looked at: a change since then is not undone."""
+
+    version: int = Field(ge=0, le=2**31 - 1)
+
+
+class OverrideGiven(VersionGiven):
+    """Another rung, with the reason. `meant` confirms going up by more than one landmark,
+    `ends_rest` that a resting client practises again from there.
+    """
+
+    rung_key: str = Field(min_length=1, max_length=120)
+    reason: str = Field(min_length=1, max_length=500)
+    meant: bool = False
+    ends_rest: bool = False
+
+
+# --- alerts ---------------------------------------------------------------------------------------
+
+
+class SaidOut(BaseModel):
+    """The client's words behind an alert."""
+
+    message_id: int
+    body: str
+    at: datetime
+
+
+class AlertOut(BaseModel):
+    """Something the trainer must see. `state`: new, seen (paging has stopped), handled."""
+
+    id: int
+    client_id: int
+    client_called: str
+    kind: str
+    urgency: Literal["urgent", "today", "note"]
+    state: Literal["new", "seen", "handled"]
+    opened_at: datetime
+    last_at: datetime
+    said: list[SaidOut]
+    system_did: list[str]
+    seen_at: datetime | None
+    seen_by: str | None
+    handled_at: datetime | None
+    handled_by: str | None
+    what_done: str | None
+    note: str | None
+    resumed_on: str | None
+
+    @classmethod
+    def of(cls, entry: Entry) -> "AlertOut":
+        alert = entry.alert
+        return cls(
+            id=alert.id,
+            client_id=alert.client_id,
+            client_called=entry.client.called,
+            kind=alert.kind,
+            urgency=alert.urgency,  # type: ignore[arg-type]  # stored as one of them
+            state=alert.state,  # type: ignore[arg-type]  # stored as one of them
+            opened_at=alert.opened_at,
+            last_at=alert.last_at,
+            said=[
+                SaidOut(message_id=text.id, body=text.body, at=text.created_at)
+                for text in entry.texts
+            ],
+            system_did=alert.system_did.splitlines(),
+            seen_at=alert.seen_at,
+            seen_by=entry.seen_by,
+            handled_at=alert.handled_at,
+            handled_by=entry.handled_by,
+            what_done=alert.what_done,
+            note=alert.note,
+            resumed_on=alert.resume_key,
+        )
+
+
+class HandleGiven(Given):
+    """What was done. `resume_key` is the rung on which a resting client goes on, at most where
+    they were; without it they stay resting.
+    """
+
+    what_done: str = Field(min_length=1, max_length=500)
+    note: str = Field(default="", max_length=2000)
+    resume_key: str | None = Field(default=None, max_length=120)
+
+
+# --- the token itself -----------------------------------------------------------------------------
+
+
+class TokenOut(BaseModel):
+    """What the token that calls may do, for whom, and until when."""
+
+    name: str
+    practice: str
+    trainer_id: int
+    whole_practice: bool = Field(description="Whether it sees every client, as a lead does.")
+    scopes: list[str]
+    expires_at: datetime
+    per_minute: int

@@ -1,0 +1,171 @@
+"""The alert inbox and one alert: what the client said, what was done, and handling it."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field
+from sqlmodel import Session, col, select
+
+from rungwise.coach.alerts import RESTS, see
+from rungwise.coach.override import Handling, handle
+from rungwise.coach.people import client_of
+from rungwise.coach.situation import Situation, load
+from rungwise.coach.undo import UNDO_WITHIN, undo_handling
+from rungwise.errors import NotFound
+from rungwise.ladder.rungs import Rung
+from rungwise.store import inbox, signature
+from rungwise.store.scope import Scope
+from rungwise.store.tables import Alert, Client, Trainer
+from rungwise.web.client import RungNames
+from rungwise.web.frame import framed
+from rungwise.web.visit import Signed, Visit
+
+router = APIRouter()
+
+ON_A_PAGE = 30
+PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
+LOOKED = ("Read, nothing more to do", "Phoned", "Talked about it at a visit")
+QUICK = {
+    **dict.fromkeys(("fall", "emergency", "pain", "dizziness", "near_fall", "help"), PHONED),
+    "silence": ("Phoned: all is well", "Phoned: left a message", "Phoned: away for now"),
+    "away": ("Phoned: all is well", "Phoned: left a message", "Phoned: not wanting to go on"),
+    "opted_out": ("Respected, nothing more to do", "Phoned: wants to stay out", "Phoned"),
+    "undeliverable": ("Phoned: number is right", "Phoned: number will be changed", "Phoned"),
+}
+
+
+class Looking(BaseModel):
+    """What the inbox is asked to show, in its address."""
+
+    urgency: str = Field(default="", max_length=10)
+    kind: str = Field(default="", max_length=20)
+    q: str = Field(default="", max_length=80)
+    handled: bool = False
+    page: int = Field(default=1, ge=1, le=10_000)
+
+
+class HandleForm(BaseModel):
+    """`quick` is the pressed button, `what_done` one's own words; one of them must be there."""
+
+    quick: str = Field(default="", max_length=200)
+    what_done: str = Field(default="", max_length=500)
+    note: str = Field(default="", max_length=2000)
+    resume_key: str = Field(default="", max_length=120)
+    together: bool = False
+
+
+@router.get("/")
+def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
+    scope = Scope.of(visit.trainer)
+    wanted = inbox.Wanted(asked.urgency, asked.kind, asked.q.strip(), asked.handled)
+    with visit.parts.store.read() as session:
+        found, total = inbox.entries(
+            session, scope, wanted, ON_A_PAGE, (asked.page - 1) * ON_A_PAGE
+        )
+        undoable = inbox.just_handled(session, scope, visit.trainer.id, visit.now - UNDO_WITHIN)
+        return framed(
+            visit,
+            session,
+            "inbox.html",
+            asked=asked,
+            entries=found,
+            total=total,
+            pages=-(-total // ON_A_PAGE),
+            undoable=undoable,
+            signature=signature.of_alerts(session, scope),
+        )
+
+
+@router.get("/alerts/{alert_id}")
+def one_alert(visit: Signed, request: Request, alert_id: int) -> Response:
+    alert, client = _mine(visit, alert_id)
+    if alert.state == "new" and _is_a_look(request):
+        with visit.parts.store.write() as session:
+            alert = session.get_one(Alert, alert_id)
+            see(session, visit.now, visit.trainer, alert)
+    return _alert_page(visit, alert, client)
+
+
+def _is_a_look(request: Request) -> bool:
+    """Whether a person opened the page: not a preloading browser, not another site's link."""
+    ahead = "prefetch" in request.headers.get("sec-purpose", "")
+    return not ahead and request.headers.get("sec-fetch-site", "none") != "cross-site"
+
+
+def _mine(visit: Visit, alert_id: int) -> tuple[Alert, Client]:
+    with visit.parts.store.read() as session:
+        return alert_of(session, visit.trainer, alert_id)
+
+
+def alert_of(session: Session, trainer: Trainer, alert_id: int) -> tuple[Alert, Client]:
+    """The alert and its client, if this trainer may see them; NotFound otherwise."""
+    alert = session.get(Alert, alert_id)
+    if alert is None:
+        raise NotFound("There is no such alert among yours.")
+    return alert, client_of(session, trainer, alert.client_id)
+
+
+def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
+    with visit.parts.store.read() as session:
+        situation = load(session, client)
+        others = session.exec(
+            select(Alert, Client)
+            .join(Client, col(Client.id) == col(Alert.client_id))
+            .where(Alert.client_id == client.id, Alert.state != "handled", Alert.id != alert.id)
+        ).all()
+        entry, *rest = inbox.with_texts(session, [(alert, client), *others])
+        return framed(
+            visit,
+            session,
+            "alert.html",
+            entry=entry,
+            others=rest,
+            named=RungNames(situation),
+            quick=QUICK.get(alert.kind, LOOKED),
+            resume_on=_resume_choices(situation),
+            rests=alert.kind in RESTS,
+            others_rest=any(one.alert.kind in RESTS for one in rest),
+        )
+
+
+def _resume_choices(situation: Situation | None) -> list[Rung]:
+    """Where a resting client may go on: where they were, or easier, hardest first."""
+    if situation is None or not situation.resting:
+        return []
+    here = situation.placement.rung_key
+    ladder = situation.ladder
+    top = ladder.index(here) if here in ladder else 0
+    return list(reversed(ladder.rungs[: top + 1]))
+
+
+@router.post("/alerts/{alert_id}/handle")
+def handle_alert(visit: Signed, alert_id: int, form: Annotated[HandleForm, Form()]) -> Response:
+    with visit.parts.store.write() as session:
+        alert, client = alert_of(session, visit.trainer, alert_id)
+        situation = load(session, client)
+        done = form.what_done.strip() or form.quick
+        if form.together:
+            _handle_others(session, visit, alert, situation, Handling(done, form.note))
+        handling = Handling(done, form.note, form.resume_key or None)
+        handle(session, visit.now, visit.trainer, alert, situation, handling)
+    return RedirectResponse("/", 303)
+
+
+def _handle_others(
+    session: Session, visit: Visit, alert: Alert, situation: Situation | None, handling: Handling
+) -> None:
+    """The client's other open alerts, dealt with in the same talk."""
+    others = select(Alert).where(
+        Alert.client_id == alert.client_id, Alert.state != "handled", Alert.id != alert.id
+    )
+    for other in session.exec(others).all():
+        handle(session, visit.now, visit.trainer, other, situation, handling)
+
+
+@router.post("/alerts/{alert_id}/undo")
+def undo(visit: Signed, alert_id: int) -> Response:
+    with visit.parts.store.write() as session:
+        alert, client = alert_of(session, visit.trainer, alert_id)
+        undo_handling(session, visit.now, visit.trainer, alert, load(session, client))
+    return RedirectResponse(f"/alerts/{alert_id}", 303)
