@@ -3,10 +3,12 @@
 import io
 import json
 import sys
+from dataclasses import fields
 
 import pytest
 
 from rungwise.cli import main
+from rungwise.reply import Reading
 
 
 def run(
@@ -46,6 +48,11 @@ def test_each_line_is_read(monkeypatch, capsys) -> None:
         ('{"text": "20", "context": {"asked": "weather"}}', "context.asked"),
         ('{"text": "20", "context": {"language": "tlh"}}', "context.language"),
         ('{"text": "20", "context": {"leads": ["up"]}}', "context.leads"),
+        ('{"text": "20", "context": {"support": "a cane"}}', "context.support"),
+        ('{"text": "20", "context": {"our_texts": "Stand."}}', "context.our_texts"),
+        ('{"text": "20", "context": {"usual_pain": "soul"}}', "context.usual_pain"),
+        ('{"text": "20", "context": {"today": "Monday"}}', "context.today"),
+        ('{"text": "20", "context": {"target": 20, "side": true}}', "side, target"),
     ],
 )
 def test_a_bad_line_is_named_and_the_rest_is_read(monkeypatch, capsys, line, said) -> None:
@@ -70,3 +77,14 @@ def test_a_lone_surrogate_is_read(monkeypatch, capsys) -> None:
     code, out = run(monkeypatch, capsys, '{"text": "fell \\ud800 in the kitchen"}\n')
     assert code == 0
     assert json.loads(out)["fall"] == "yes"
+
+
+def test_every_field_of_a_reading_is_printed(monkeypatch, capsys) -> None:
+    context = {
+        "support": "two_hands",
+        "our_texts": ["Feet together."],
+        "usual_pain": "knee",
+        "today": "2026-01-05",
+    }
+    _, out = run(monkeypatch, capsys, json.dumps({"text": "20 steady", "context": context}))
+    assert {field.name for field in fields(Reading)} <= set(json.loads(out))

@@ -139,7 +139,10 @@ def side_holds(holds: Sequence[Hold]) -> tuple[SideHold, ...]:
 
 
 def reading_to_json(reading: Reading) -> dict[str, Any]:
-    return asdict(reading)
+    """A reading without the client's own words, which are kept apart and may be removed."""
+    values = asdict(reading)
+    del values["own_words"]
+    return values
 
 
 def reading_from_json(stored: Mapping[str, Any]) -> Reading:
@@ -148,16 +151,23 @@ def reading_from_json(stored: Mapping[str, Any]) -> Reading:
     values["because"] = {
         name: tuple(Span(**span) for span in spans) for name, spans in values["because"].items()
     }
+    for name in ("asks", "wish_days"):
+        values[name] = tuple(values.get(name, ()))
     return Reading(**values)
 
 
 def context_to_json(context: Context) -> dict[str, Any]:
-    return asdict(context)
+    values = asdict(context)
+    values["today"] = context.today.isoformat() if context.today else None
+    return values
 
 
 def context_from_json(stored: Mapping[str, Any]) -> Context:
     values = dict(stored)
     values["leads"] = tuple(Side(side) for side in values["leads"])
+    values["our_texts"] = tuple(values.get("our_texts", ()))
+    today = values.get("today")
+    values["today"] = date.fromisoformat(today) if today else None
     return Context(**values)
 
 

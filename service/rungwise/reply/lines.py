@@ -1,18 +1,28 @@
 """A reading as plain JSON values and as words for a person, and a context from JSON."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from datetime import date
 from typing import Any, get_args
 
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.stance import Side
-from rungwise.reply.lexicon import LANGUAGES
-from rungwise.reply.reading import Asked, Context, Reading
+from rungwise.reply.lexicon import LANGUAGES, tables
+from rungwise.reply.reading import Asked, Context, Reading, Support
 
 _ASKED = get_args(Asked)
+_SUPPORTS = get_args(Support)
+_READ = [field.name for field in fields(Reading)]
+# Shown as they are, in the order of Reading.
+_NEWER = _READ[_READ.index("asks") :]
+_FIELDS = tuple(field.name for field in fields(Context))
 
 
 def context_from(values: Mapping[str, Any]) -> Context:
     """A Context from JSON values; every field may be missing. Raises ImpossibleValue."""
+    unknown = sorted(set(values) - set(_FIELDS))
+    if unknown:
+        raise ImpossibleValue("context", ", ".join(unknown), "only " + ", ".join(_FIELDS))
     target_s = values.get("target_s", 20)
     if isinstance(target_s, bool) or not isinstance(target_s, int | float) or target_s <= 0:
         raise ImpossibleValue("context.target_s", target_s, "a number of seconds above 0")
@@ -22,19 +32,50 @@ def context_from(values: Mapping[str, Any]) -> Context:
     leads = values.get("leads", [])
     if not isinstance(leads, list) or any(lead not in ("left", "right") for lead in leads):
         raise ImpossibleValue("context.leads", leads, 'a list of "left" and "right"')
-    asked = values.get("asked", "result")
-    if asked not in _ASKED:
-        raise ImpossibleValue("context.asked", asked, "one of " + ", ".join(_ASKED))
-    language = values.get("language", "en")
-    if language not in LANGUAGES:
-        raise ImpossibleValue("context.language", language, "one of " + ", ".join(LANGUAGES))
+    asked = _one_of(_ASKED, "context.asked", values.get("asked", "result"))
+    language = _one_of(LANGUAGES, "context.language", values.get("language", "en"))
+    support = values.get("support")
+    if support is not None:
+        support = _one_of(_SUPPORTS, "context.support", support)
     return Context(
         target_s=int(target_s),
         sided=sided,
         leads=tuple(Side(lead) for lead in leads),
         asked=asked,
         language=language,
+        support=support,
+        our_texts=_our_texts(values.get("our_texts", [])),
+        usual_pain=_body_part(values.get("usual_pain")),
+        today=_day(values.get("today")),
     )
+
+
+def _one_of(known: Sequence[str], name: str, value: Any) -> Any:
+    if value not in known:
+        raise ImpossibleValue(name, value, "one of " + ", ".join(known))
+    return value
+
+
+def _our_texts(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(text, str) for text in value):
+        raise ImpossibleValue("context.our_texts", value, "a list of texts")
+    return tuple(value)
+
+
+def _body_part(value: Any) -> str | None:
+    if value is None:
+        return None
+    part: str = _one_of(sorted(tables("en")["body"]), "context.usual_pain", value)
+    return part
+
+
+def _day(value: Any) -> date | None:
+    if value is None:
+        return None
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ImpossibleValue("context.today", value, "a date like 2026-01-05") from None
 
 
 def _number(seconds: float) -> int | float:
@@ -67,7 +108,18 @@ def as_json(text: str, reading: Reading) -> dict[str, Any]:
         "later": reading.later,
         "to_target": reading.to_target,
         "about_task": reading.about_task,
+        **{name: _plain(getattr(reading, name)) for name in _NEWER},
     }
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _in_words(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else ""
+    return ", ".join(value) if isinstance(value, tuple) else value
 
 
 def explained(text: str, reading: Reading) -> str:
@@ -95,6 +147,8 @@ def explained(text: str, reading: Reading) -> str:
         ("later", "yes" if reading.later else ""),
         ("to_target", "yes" if reading.to_target else ""),
         ("about_task", "yes" if reading.about_task else ""),
+        *((name, _in_words(getattr(reading, name))) for name in _NEWER if name != "own_words"),
+        ("own_words", reading.own_words if reading.machine else ""),
     ]
     for name, value in told:
         if value in (None, ""):

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Literal
 
 from rungwise.ladder.stance import Answer, Side, Steadiness
 
 # Goes up with every change of what a reply is read as; stored beside each reading.
-READER_VERSION = 4
+READER_VERSION = 5
 
 Kind = Literal["result", "skipped", "question", "opt_out", "opt_in", "help", "safety_only", "other"]
 Asked = Literal[
@@ -21,7 +22,62 @@ Asked = Literal[
     "seconds",
     "sides",
     "retest",
+    "emergency_yes_no",
+    "today_yes_no",
+    "worse_yes_no",
+    "fall_weekly",
+    "number",
+    "both_sides",
+    "done_seconds",
+    "day",
+    "away_until",
+    "hour",
+    "invite",
+    "stop",
+    "after_emergency",
+    "after_distress",
 ]
+Support = Literal["two_hands", "one_hand", "fingertips", "hover"]
+Ask = Literal[
+    "another_hour",
+    "other_days",
+    "later_today",
+    "away",
+    "back",
+    "easier",
+    "harder",
+    "call_me",
+    "repeat",
+    "picture",
+    "how_to",
+    "progress",
+    "who",
+    "new_number",
+]
+News = Literal["health", "clinician", "loss", "home", "distress"]
+MachineMade = Literal["reaction", "quote", "auto_reply", "receipt", "signature"]
+OpenAnswer = Literal["yes", "no", "comfort", "cannot", "unknown", "question", "other"]
+# The fixed answers, by the name of the text that gives each.
+Topic = Literal[
+    "how_hold",
+    "how_above",
+    "how_foot",
+    "how_shoes",
+    "how_long",
+    "how_often",
+    "how_missed",
+    "how_wobbly",
+    "how_stop",
+    "how_time",
+    "how_alone",
+    "sit_or_lie",
+    "progress",
+    "why_easy",
+    "when_ends",
+    "cost",
+    "who",
+]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +85,11 @@ class Context:
     """What the service knew when the reply came.
 
     `target_s` the hold asked for; `sided` whether both sides were asked for; `leads` the sides in
-    the order asked; `asked` what the last text asked for; `language` a folder under
-    service/rungwise/reply/languages.
+    the order asked; `asked` what the last text asked for, or which text it follows
+    (`after_emergency`, `after_distress`, which ask nothing); `language` a folder under
+    service/rungwise/reply/languages; `support` the support asked for; `our_texts` what was sent to
+    this client lately, word for word; `usual_pain` the body part where the trainer recorded a usual
+    pain; `today` the client's date.
     """
 
     target_s: int = 20
@@ -38,6 +97,10 @@ class Context:
     leads: tuple[Side, ...] = ()
     asked: Asked = "result"
     language: str = "en"
+    support: Support | None = None
+    our_texts: tuple[str, ...] = ()
+    usual_pain: str | None = None
+    today: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +124,16 @@ class Reading:
     `question` is true beside any kind when the client asks something too; `later` when they say
     they will do it later; `to_target` when they say in words that they held all of it; `about_task`
     when what they ask is how to stand or hold today.
+
+    `asks` are wishes, with `wish_time` ("HH:MM"), `wish_from` and `wish_until` (ISO dates: the
+    first day without texts, and the day they come again) and `wish_days`, where told. `machine` is
+    what a phone or a program added, `own_words` the client's own without it. `answer` is to the
+    open question; None where none is open, and for a bare reaction. `topic` is the fixed answer
+    that fits a question. `emergency_doubt`: perhaps an emergency, so to be asked. `near_fall`: in
+    their own words nearly a fall (`fall` is then `unsure`). `old`: a sign of over 31 days back or
+    of no telling when. `back_reference`: a fall told again. `of_other`: a sign of somebody else.
+    `usual`: how the pain at the recorded usual place is told. `days_ago`: the result is of an
+    earlier day. `two_people`: results of more than one person.
     """
 
     kind: Kind
@@ -83,3 +156,27 @@ class Reading:
     later: bool = False
     to_target: bool = False
     about_task: bool = False
+    asks: tuple[Ask, ...] = ()
+    wish_time: str | None = None
+    wish_from: str | None = None
+    wish_until: str | None = None
+    wish_days: tuple[Weekday, ...] = ()
+    news: News | None = None
+    machine: MachineMade | None = None
+    own_words: str = ""
+    unsafe: bool = False
+    answer: OpenAnswer | None = None
+    topic: Topic | None = None
+    doubted_by: Literal["lists", "statistics"] | None = None
+    emergency_doubt: bool = False
+    head_struck: bool = False
+    near_fall: bool = False
+    old: bool = False
+    back_reference: bool = False
+    of_other: bool = False
+    usual: Literal["same", "unsaid", "worse"] | None = None
+    support: Literal["more", "grabbed"] | None = None
+    done: bool = False
+    to_both: bool = False
+    days_ago: int | None = None
+    two_people: bool = False
