@@ -5,7 +5,7 @@ from typing import Any, Literal
 from alembic import context
 from sqlmodel import AutoString, SQLModel
 
-from rungwise.store.crypto import Sealed, SealedJSON
+from rungwise.store.sealing.crypto import Sealed, SealedJSON
 from rungwise.store.tables import UtcDateTime
 
 

@@ -1,6 +1,6 @@
 """Answers to the screening's questions, for the tests of whatever asks them."""
 
-from rungwise.coach.screening import QUESTIONS
+from rungwise.coach.enrolment.screening import QUESTIONS
 
 
 def harmless() -> dict[str, str]:

@@ -13,10 +13,10 @@ from random import Random
 from sqlalchemy import insert
 from sqlmodel import Session, col, select
 
-from rungwise.coach.people import add_trainer
-from rungwise.coach.situation import HISTORY_DAYS
-from rungwise.coach.stored import PlanSettings, ladder_of, report_to_json
-from rungwise.coach.verdict import verdict
+from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.record.codec import PlanSettings, ladder_of, report_to_json
+from rungwise.coach.record.situation import HISTORY_DAYS
+from rungwise.coach.record.verdict import verdict
 from rungwise.ladder.absence import decide_absence, override_move
 from rungwise.ladder.body import Body, Equipment, Profile, profile_to_json
 from rungwise.ladder.day import DayReport, SideHold

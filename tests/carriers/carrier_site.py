@@ -10,7 +10,7 @@ from sqlmodel import SQLModel, col, select
 from starlette.testclient import TestClient
 
 from rungwise.carriers.base import Callback
-from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.tables import Message, Practice, Trainer

@@ -13,7 +13,7 @@ from rungwise.clock import HandClock
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.web import callbacks
+from rungwise.web.callbacks import routes
 
 
 @pytest.fixture(params=BENCHES)
@@ -34,7 +34,7 @@ def site(bench: Bench, tmp_path: Path) -> Iterator[Site]:
     store = Store(f"sqlite:///{tmp_path / 'site.sqlite3'}")
     fill(store, bench.carrier.name)
     app = FastAPI()
-    app.include_router(callbacks.router)
+    app.include_router(routes.router)
     carriers = {bench.carrier.name: bench.carrier}
     app.state.parts = Parts(Settings(ticks=False), store, HandClock(START), carriers)
     with TestClient(app) as web:

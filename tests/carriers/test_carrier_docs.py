@@ -9,7 +9,7 @@ from kannel_process import BEARERBOX, CONFIG, active, need
 from rungwise.carriers.checks import MOST_PARTS
 from rungwise.carriers.wire import CONNECT_S, READ_S
 from rungwise.settings import PREFIX, Settings
-from rungwise.web.callbacks import LARGEST_BODY
+from rungwise.web.callbacks.routes import LARGEST_BODY
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/carriers.md").read_text()

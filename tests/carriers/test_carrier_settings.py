@@ -11,7 +11,7 @@ from rungwise.carriers.setup import carriers_from, cloud_access, kannel_access
 from rungwise.parts import assemble
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 
 TOKEN = "a-token_of-our-own-0123456789"
 KANNEL = {

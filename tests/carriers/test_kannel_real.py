@@ -39,13 +39,13 @@ from rungwise.carriers.base import (
 from rungwise.carriers.kannel import Kannel, KannelAccess
 from rungwise.carriers.wire import http_client
 from rungwise.clock import HandClock
-from rungwise.coach.outbox import Text, queue_to_client
+from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.tables import Client, Message, Practice
 from rungwise.ticks.jobs import due_tick, send_tick
-from rungwise.web import callbacks
+from rungwise.web.callbacks import routes
 from rungwise.wording.segments import GSM7_CHARACTERS, GSM7_EXTENSION, segments
 
 pytestmark = pytest.mark.kannel
@@ -110,7 +110,7 @@ def serving(app: FastAPI, place: socket.socket) -> Iterator[None]:
 @pytest.fixture(scope="session")
 def rig(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rig]:
     app = FastAPI()
-    app.include_router(callbacks.router)
+    app.include_router(routes.router)
     words = {
         "ADMIN_PASSWORD": "only here",
         "OPERATOR_USERNAME": "practice",

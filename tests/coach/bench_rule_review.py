@@ -14,8 +14,8 @@ from time import perf_counter, process_time
 
 from sqlmodel import SQLModel
 
-from rungwise.coach.rule_review import RuleReview, review_rule
-from rungwise.coach.rule_trial import TrialSettings
+from rungwise.coach.rule.rule_review import RuleReview, review_rule
+from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.store import Store
 
 sys.path.insert(0, str(Path(__file__).parents[1]))

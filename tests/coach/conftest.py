@@ -12,9 +12,9 @@ from wire import Outbox, Wire
 from rungwise.carriers.base import InboundText
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.receive import receive
-from rungwise.coach.situation import Situation, load
+from rungwise.coach.daily.receive import receive
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.situation import Situation, load
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.due import next_due_at

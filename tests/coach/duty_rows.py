@@ -4,8 +4,7 @@ from collections.abc import Sequence
 
 from sqlmodel import Session
 
-from rungwise.store.alert_tables import Duty
-from rungwise.store.tables import Trainer
+from rungwise.store.tables import Duty, Trainer
 
 ALWAYS = [(day, "00:00", "23:59") for day in range(7)]
 

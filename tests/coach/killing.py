@@ -18,7 +18,7 @@ from sqlmodel import Session, select
 
 from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
 from rungwise.clock import HandClock
-from rungwise.coach.receive import receive
+from rungwise.coach.daily.receive import receive
 from rungwise.store import Store
 from rungwise.store.tables import Client, Practice
 from rungwise.ticks.jobs import due_tick, send_tick
@@ -26,7 +26,7 @@ from rungwise.ticks.jobs import due_tick, send_tick
 NEVER = 0
 STARTER = multiprocessing.get_context("forkserver")
 # Only what is installed: before Python 3.13 the starter does not look into this folder.
-STARTER.set_forkserver_preload(["rungwise.coach.receive", "rungwise.ticks.jobs", "psycopg"])
+STARTER.set_forkserver_preload(["rungwise.coach.daily.receive", "rungwise.ticks.jobs", "psycopg"])
 
 
 @dataclass

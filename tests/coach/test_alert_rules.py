@@ -13,7 +13,7 @@ from duty_rows import ALWAYS, put_on_duty
 from sqlmodel import Session, select
 from stores import empty
 
-from rungwise.coach.alerts import (
+from rungwise.coach.alerting.alerts import (
     KINDS,
     LONGEST_PAGE_WAIT_MINUTES,
     RESTS,
@@ -25,8 +25,8 @@ from rungwise.coach.alerts import (
     see,
     words_of,
 )
-from rungwise.coach.duty import Duty, on_duty_at, whom_to_page
-from rungwise.coach.paging import (
+from rungwise.coach.alerting.duty import Duty, on_duty_at, whom_to_page
+from rungwise.coach.alerting.paging import (
     GRAVEST_FIRST,
     link,
     page_lost,
@@ -35,13 +35,11 @@ from rungwise.coach.paging import (
     pages_of,
     strand,
 )
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.safety import SURE
-from rungwise.coach.watch import health
+from rungwise.coach.daily.safety import SURE
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.monitoring.health import health
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
-from rungwise.store.alert_tables import WatchNotice
-from rungwise.store.api_tables import Webhook, WebhookCall
 from rungwise.store.due import due_of
 from rungwise.store.tables import (
     Alert,
@@ -52,6 +50,9 @@ from rungwise.store.tables import (
     Message,
     Practice,
     Trainer,
+    WatchNotice,
+    Webhook,
+    WebhookCall,
 )
 from rungwise.wording.texts import alert_words
 

@@ -3,8 +3,8 @@
 import pytest
 from sqlmodel import select
 
-from rungwise.coach.override import pause, place_client
-from rungwise.coach.situation import load
+from rungwise.coach.plan.placement import pause, place_client
+from rungwise.coach.record.situation import load
 from rungwise.store.tables import Client, Message
 
 ASKS = "Which foot goes in front?"

@@ -7,12 +7,12 @@ from sqlalchemy import delete, update
 from sqlmodel import col, select
 
 from rungwise.cli import main
-from rungwise.coach.audit import broken_at, record
-from rungwise.coach.override import pause, resume_paused
-from rungwise.coach.people import add_trainer
-from rungwise.coach.situation import load
+from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.plan.placement import pause, resume_paused
+from rungwise.coach.record.audit import broken_at, record
+from rungwise.coach.record.situation import load
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Audit, Client, Practice
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

@@ -5,19 +5,18 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from icalendar import Calendar
 
-from rungwise.coach.calendar import (
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.reviews.calendar import (
     calendar_at,
     end_address,
     new_address,
     review_days,
 )
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.retests import record_call
+from rungwise.coach.reviews.retests import record_call
 from rungwise.errors import NotFound
 from rungwise.ladder.body import Body, Profile
-from rungwise.store.review_tables import TrainerFeed
-from rungwise.store.scope import Scope
-from rungwise.store.tables import Client, Trainer
+from rungwise.store.queries.banner_counts import Scope
+from rungwise.store.tables import Client, Trainer, TrainerFeed
 
 HERE = "https://balance.example.org"
 BEGAN = date(2026, 3, 2)

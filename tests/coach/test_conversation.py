@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rungwise.coach.conversation import fold, missing
-from rungwise.coach.stored import (
+from rungwise.coach.daily.report_fold import fold, missing
+from rungwise.coach.record.codec import (
     context_from_json,
     context_to_json,
     reading_from_json,

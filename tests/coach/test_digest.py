@@ -6,7 +6,7 @@ from email.message import EmailMessage
 import pytest
 
 from rungwise.carriers.email import NotSent
-from rungwise.coach.digest import (
+from rungwise.coach.reviews.weekly_email import (
     RULE_WORDS,
     claim_digest,
     digest_message,

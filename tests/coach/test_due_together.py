@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.prompt import task_body
-from rungwise.coach.situation import load
+from rungwise.coach.daily.prompt import task_body
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.situation import load
 from rungwise.ladder.body import Body, Equipment, Profile
 from rungwise.store.due import due_of, set_due
 from rungwise.store.tables import Client, Trainer

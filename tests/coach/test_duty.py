@@ -5,11 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from duty_rows import ALWAYS, put_on_duty
 
-from rungwise.coach.duty import on_duty_at, whom_to_page
-from rungwise.coach.people import add_trainer
-from rungwise.coach.watch import health
-from rungwise.store.alert_tables import Duty
-from rungwise.store.tables import Client, LastTick, Practice, Trainer
+from rungwise.coach.alerting.duty import on_duty_at, whom_to_page
+from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.monitoring.health import health
+from rungwise.store.tables import Client, Duty, LastTick, Practice, Trainer
 from rungwise.ticks.jobs import note_tick
 
 # A Monday, 08:00 in New York (tz database).

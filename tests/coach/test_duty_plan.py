@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlmodel import col, select
 
-from rungwise.coach.colleagues import OnlyTheLead
-from rungwise.coach.duty import (
+from rungwise.coach.accounts.trainers import OnlyTheLead
+from rungwise.coach.alerting.duty import (
     DAY,
     WEEK,
     Hours,
@@ -23,10 +23,9 @@ from rungwise.coach.duty import (
     stretch_at,
     stretches,
 )
-from rungwise.coach.duty_plan import change_duty_plan
+from rungwise.coach.practice.duty_plan import change_duty_plan
 from rungwise.errors import ImpossibleValue
-from rungwise.store.alert_tables import Duty
-from rungwise.store.tables import Audit, Practice, Trainer
+from rungwise.store.tables import Audit, Duty, Practice, Trainer
 
 MONDAY = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)  # Monday 00:00 in New York (tz database)
 NINE, FIVE = 9 * 60, 17 * 60

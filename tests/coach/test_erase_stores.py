@@ -2,9 +2,9 @@
 
 from sqlmodel import select
 
-from rungwise.coach.audit import broken_at
-from rungwise.coach.erase import erase_client, scrub
-from rungwise.coach.export import counted, rows_of
+from rungwise.coach.data.erase import erase_client, scrub
+from rungwise.coach.data.export_rows import counted, rows_of
+from rungwise.coach.record.audit import broken_at
 from rungwise.store.tables import Client, Practice, Trainer
 
 

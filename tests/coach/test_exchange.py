@@ -5,12 +5,19 @@ from datetime import timedelta
 import pytest
 from sqlmodel import col, select
 
-import rungwise.coach.receive as receiving
+import rungwise.coach.daily.receive as receiving
 from rungwise.carriers.base import InboundText
-from rungwise.coach.alerts import see, words_of
-from rungwise.coach.override import Handling, NotSoHigh, StillOpen, handle, place_client, resume
-from rungwise.coach.receive import receive
-from rungwise.coach.situation import load
+from rungwise.coach.alerting.alerts import see, words_of
+from rungwise.coach.daily.receive import receive
+from rungwise.coach.plan.placement import (
+    Handling,
+    NotSoHigh,
+    StillOpen,
+    handle,
+    place_client,
+    resume,
+)
+from rungwise.coach.record.situation import load
 from rungwise.store.tables import Alert, Client, Message, Question, Report, Trainer
 from rungwise.ticks.jobs import due_tick
 

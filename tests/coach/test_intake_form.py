@@ -8,9 +8,8 @@ from hypothesis import strategies as st
 from screened import harmless
 from sqlmodel import select
 
-from rungwise.coach.clearance import AskFirst, NotByText, latest_screening
-from rungwise.coach.consent import welcome
-from rungwise.coach.intake import (
+from rungwise.coach.daily.opt_out import welcome
+from rungwise.coach.enrolment.intake import (
     AlreadyBegun,
     NotReady,
     Word,
@@ -21,14 +20,24 @@ from rungwise.coach.intake import (
     set_home,
     standing,
 )
-from rungwise.coach.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
-from rungwise.coach.override import Handling, handle, resume
-from rungwise.coach.screening import QUESTIONS
-from rungwise.coach.situation import load
+from rungwise.coach.enrolment.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.plan.placement import Handling, handle, resume
+from rungwise.coach.record.clearance import AskFirst, NotByText, latest_screening
+from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.stance import Side
-from rungwise.store.intake_tables import Baseline, HomeSetup, Screening
-from rungwise.store.tables import Alert, Audit, Client, Message, Practice, Trainer
+from rungwise.store.tables import (
+    Alert,
+    Audit,
+    Baseline,
+    Client,
+    HomeSetup,
+    Message,
+    Practice,
+    Screening,
+    Trainer,
+)
 
 FILLED = {
     **harmless(),

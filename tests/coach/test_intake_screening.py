@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from screened import harmless
 
-from rungwise.coach.baseline import LANDMARK_WORDS, first_rung
-from rungwise.coach.home import CHECKLIST, NAMES, missing, not_ready
-from rungwise.coach.phone_check import look_at, other_zones, zone_for, zones_of
-from rungwise.coach.screening import BY_NAME, GRAVITY, QUESTIONS, screen
+from rungwise.coach.enrolment.baseline import LANDMARK_WORDS, first_rung
+from rungwise.coach.enrolment.home_checklist import CHECKLIST, NAMES, missing, not_ready
+from rungwise.coach.enrolment.phone_check import look_at, other_zones, zone_for, zones_of
+from rungwise.coach.enrolment.screening import BY_NAME, GRAVITY, QUESTIONS, screen
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import four_stage
 from rungwise.ladder import Body, Equipment, Ladder, Limits, build_ladder

@@ -6,9 +6,9 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import event
 
-from rungwise.coach.figures import figures
-from rungwise.coach.tell_lead import watch_carriers
-from rungwise.coach.watch import health
+from rungwise.coach.monitoring.health import health
+from rungwise.coach.monitoring.metrics import figures
+from rungwise.coach.monitoring.outage_notices import watch_carriers
 
 # Tables that grow with clients and years. A small index of them may be read whole.
 LARGE = ("message", "report", "move", "question", "due", "alert", "alert_message", "client", "plan")

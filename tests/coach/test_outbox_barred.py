@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from rungwise.carriers.base import TryLater
-from rungwise.coach.asking import ask
-from rungwise.coach.prompt import schedule_next
-from rungwise.coach.situation import load
+from rungwise.coach.daily.prompt import schedule_next
+from rungwise.coach.record.questions import ask
+from rungwise.coach.record.situation import load
 from rungwise.store.tables import Client
 from rungwise.ticks.jobs import due_tick
 

@@ -6,16 +6,15 @@ import pytest
 from wire import Wire
 
 from rungwise.carriers.base import Accepted, Refused, TryLater, Unknown
-from rungwise.coach.flow import (
+from rungwise.coach.outbox.circuit import (
     FAILURES_TO_OPEN,
     Pace,
     allowance,
     note_outcomes,
     spend,
 )
-from rungwise.coach.numbers import practice_at
-from rungwise.store.carrier_tables import CarrierState
-from rungwise.store.tables import Client, Number, Practice
+from rungwise.coach.outbox.sender_numbers import practice_at
+from rungwise.store.tables import CarrierState, Client, Number, Practice
 from rungwise.ticks.jobs import send_tick
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

@@ -7,9 +7,8 @@ import pytest
 from sqlmodel import select
 
 from rungwise.carriers.base import InboundText, Part
-from rungwise.coach.receive import receive
-from rungwise.store.carrier_tables import InboundPart
-from rungwise.store.tables import Message
+from rungwise.coach.daily.receive import receive
+from rungwise.store.tables import InboundPart, Message
 
 WORDS = ("20 steady but I ", "nearly fell in the ", "kitchen this morning")
 

@@ -6,8 +6,8 @@ import pytest
 from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, Receipt, Refused, TryLater, Unknown
-from rungwise.coach.delivery import Sent, settle, take
-from rungwise.coach.flow import Pace
+from rungwise.coach.daily.delivery import Sent, settle, take
+from rungwise.coach.outbox.circuit import Pace
 from rungwise.store.tables import Due, Message
 from rungwise.ticks.jobs import due_tick
 

@@ -16,15 +16,15 @@ from stored_practice import (
     store_practice,
 )
 
-from rungwise.coach.falls import falls_told
-from rungwise.coach.outcomes import outcomes
-from rungwise.coach.stored import ladder_of
+from rungwise.coach.record.codec import ladder_of
+from rungwise.coach.record.falls import falls_told
+from rungwise.coach.reports.outcomes import outcomes
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.landmarks import LANDMARKS
 from rungwise.evidence.rates import FALLS_PER_1000, poisson_interval
 from rungwise.ladder.day import DayReport, SideHold
 from rungwise.ladder.moves import Move
-from rungwise.store.scope import Scope
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client, Placement, Report, Trainer
 
 LADDER = ladder_of(PROFILE)

@@ -19,13 +19,12 @@ from rungwise.carriers.base import (
     Unknown,
 )
 from rungwise.carriers.email import WITHIN_S, Mail, MailServer
-from rungwise.coach.delivery import note_receipts
-from rungwise.coach.outbox import LEASE
-from rungwise.coach.paging import pages_of
-from rungwise.coach.watch import health
-from rungwise.store.alert_tables import AlertPage
-from rungwise.store.scope import Scope, watch
-from rungwise.store.tables import Message, Practice, Trainer
+from rungwise.coach.alerting.paging import pages_of
+from rungwise.coach.daily.delivery import note_receipts
+from rungwise.coach.monitoring.health import health
+from rungwise.coach.outbox.texts import LEASE
+from rungwise.store.queries.banner_counts import Scope, watch
+from rungwise.store.tables import AlertPage, Message, Practice, Trainer
 from rungwise.ticks.jobs import due_tick, send_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.

@@ -6,12 +6,10 @@ import pytest
 from sqlalchemy import event, text
 from sqlmodel import col, select
 
-from rungwise.coach.audit import broken_at
-from rungwise.coach.colleagues import OnlyTheLead
-from rungwise.coach.export import everything
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.replay import how_many, how_many_removed, replay
-from rungwise.coach.retention import (
+from rungwise.coach.accounts.trainers import OnlyTheLead
+from rungwise.coach.data.export_rows import everything
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.practice.retention import (
     MARK,
     how_many_go,
     keep_since,
@@ -19,11 +17,22 @@ from rungwise.coach.retention import (
     retention_due,
     set_keeping,
 )
-from rungwise.coach.situation import load
+from rungwise.coach.record.audit import broken_at
+from rungwise.coach.record.situation import load
+from rungwise.coach.rule.replay import how_many, how_many_removed, replay
 from rungwise.errors import ImpossibleValue
-from rungwise.store.carrier_tables import InboundPart
 from rungwise.store.due import due_of
-from rungwise.store.tables import Alert, Audit, Client, Message, MoveRow, Practice, Report, Trainer
+from rungwise.store.tables import (
+    Alert,
+    Audit,
+    Client,
+    InboundPart,
+    Message,
+    MoveRow,
+    Practice,
+    Report,
+    Trainer,
+)
 from rungwise.ticks.jobs import due_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.

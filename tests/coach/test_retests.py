@@ -5,8 +5,8 @@ from datetime import date, datetime, timedelta
 import pytest
 from sqlmodel import select
 
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.retests import (
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.reviews.retests import (
     NewRetest,
     latest,
     record_call,
@@ -19,9 +19,7 @@ from rungwise.coach.retests import (
     withdraw_retest,
 )
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound
-from rungwise.store.intake_tables import Baseline
-from rungwise.store.review_tables import Retest
-from rungwise.store.tables import Alert, Audit, Client, ClientNote, Due
+from rungwise.store.tables import Alert, Audit, Baseline, Client, ClientNote, Due, Retest
 
 BEGAN = date(2026, 3, 2)
 TUG = NewRetest("tug", BEGAN, 74, {"time_s": 12.5, "aid": "none"}, "female", "In the kitchen.")

@@ -5,14 +5,14 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from rungwise.coach.alerts import Raised, raise_alert
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.people import NewClient, add_client, add_trainer
-from rungwise.coach.reviews import day_seen, who_needs_a_visit
-from rungwise.coach.stored import report_to_json
+from rungwise.coach.alerting.alerts import Raised, raise_alert
+from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.record.codec import report_to_json
+from rungwise.coach.reviews.visits import day_seen, who_needs_a_visit
 from rungwise.ladder.body import Body, Profile
 from rungwise.ladder.day import DayReport, SideHold
-from rungwise.store.scope import Scope
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Alert, Client, MoveRow, Practice, Report, Trainer
 
 BODY = Profile(Body(foot_length_mm=271, foot_breadth_mm=102, hip_width_mm=177))

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rungwise.store.roster import TODAY, Row, Wanted, clients_page
-from rungwise.store.scope import Scope
+from rungwise.store.queries.banner_counts import Scope
+from rungwise.store.queries.roster import TODAY, Row, Wanted, clients_page
 from rungwise.store.tables import Client, Message, Trainer
 
 DAY = {

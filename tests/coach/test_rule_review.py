@@ -8,17 +8,17 @@ from sqlalchemy import func, text
 from sqlmodel import SQLModel, select
 from stored_practice import BEGAN, PROFILE, SETTINGS, lives, store_clients, store_practice
 
-from rungwise.coach.override import pause, resume_paused
-from rungwise.coach.replay import replay
-from rungwise.coach.rule_review import RuleReview, clients_to_review, review_rule
-from rungwise.coach.rule_trial import TrialSettings
-from rungwise.coach.situation import past
-from rungwise.coach.stored import ladder_of, report_from_json
-from rungwise.coach.verdict import verdict
+from rungwise.coach.plan.placement import pause, resume_paused
+from rungwise.coach.record.codec import ladder_of, report_from_json
+from rungwise.coach.record.situation import past
+from rungwise.coach.record.verdict import verdict
+from rungwise.coach.rule.replay import replay
+from rungwise.coach.rule.rule_review import RuleReview, clients_to_review, review_rule
+from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.caution import PRESETS, Caution
 from rungwise.ladder.moves import Plan
-from rungwise.store.scope import Scope
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client, MoveRow, Report
 
 ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)

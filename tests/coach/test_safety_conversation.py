@@ -8,9 +8,9 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from rungwise.coach.alerts import words_of
-from rungwise.coach.override import Handling, NotSoHigh, handle
-from rungwise.coach.situation import load, past
+from rungwise.coach.alerting.alerts import words_of
+from rungwise.coach.plan.placement import Handling, NotSoHigh, handle
+from rungwise.coach.record.situation import load, past
 from rungwise.ladder.absence import caution_for
 from rungwise.ladder.caution import PRESETS
 from rungwise.store.tables import Alert, Client, Practice, Trainer

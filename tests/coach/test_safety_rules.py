@@ -11,8 +11,8 @@ import pytest
 from sqlmodel import select
 from stores import empty
 
-from rungwise.coach import asking
-from rungwise.coach.safety import ASKED, RESTED
+from rungwise.coach.daily.safety import ASKED, RESTED
+from rungwise.coach.record import questions
 from rungwise.store import Store
 from rungwise.store.tables import Alert, Client, Due, Message, Question
 from rungwise.ticks.jobs import due_tick
@@ -70,7 +70,7 @@ def after(world, *texts: str) -> Said:
             Message.kind != "prompt",
         )
         sent = [name_of(each.body) for each in session.exec(rows.order_by(Message.id)).all()]
-        question = asking.current_question(session, world.clock.now(), world.client_id)
+        question = questions.current_question(session, world.clock.now(), world.client_id)
         asks = question.kind if question is not None else None
     alerts = {kind: (one.urgency, one.system_did) for kind, one in world.alerts().items()}
     return Said(sent, asks, alerts, world.client.state)

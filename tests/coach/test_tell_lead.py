@@ -9,11 +9,10 @@ from wire import Wire
 
 from rungwise.carriers.base import Accepted, Refused, TryLater
 from rungwise.carriers.email import Mail, MailServer
-from rungwise.coach.tell_lead import watch_carriers
-from rungwise.coach.watch import health
-from rungwise.store.alert_tables import WatchNotice
-from rungwise.store.scope import Scope, watch
-from rungwise.store.tables import Message, Number, Practice, Trainer
+from rungwise.coach.monitoring.health import health
+from rungwise.coach.monitoring.outage_notices import watch_carriers
+from rungwise.store.queries.banner_counts import Scope, watch
+from rungwise.store.tables import Message, Number, Practice, Trainer, WatchNotice
 from rungwise.ticks.jobs import due_tick, send_tick
 
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.

@@ -13,17 +13,17 @@ from sqlmodel import Session, SQLModel, select
 from stored_practice import lives, store_clients, store_practice
 from stores import empty
 
-import rungwise.coach.receive as receiving
+import rungwise.coach.daily.receive as receiving
 from rungwise.app import create_app
 from rungwise.carriers.base import Heard, InboundText
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.reading_ahead import ABOUT
-from rungwise.coach.receive import Arrival, receive, receive_together
-from rungwise.coach.situation import HISTORY_DAYS, PASTS, PASTS_FROM, past, read_pasts
-from rungwise.coach.stored import PlanSettings, ladder_of
-from rungwise.coach.verdict import verdict
+from rungwise.coach.daily.reading_ahead import ABOUT
+from rungwise.coach.daily.receive import Arrival, receive, receive_together
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.record.situation import HISTORY_DAYS, PASTS, PASTS_FROM, past, read_pasts
+from rungwise.coach.record.verdict import verdict
 from rungwise.ladder.body import Body, Profile
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.estimate import next_chance
@@ -32,11 +32,11 @@ from rungwise.ladder.progression import decide
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.ahead import Ahead
+from rungwise.store.prefetch import Ahead
 from rungwise.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
 from rungwise.ticks import jobs
 from rungwise.ticks.jobs import due_tick
-from rungwise.web.arriving import Arriving, Call, store_calls
+from rungwise.web.callbacks.inbound_batch import Arriving, Call, store_calls
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))

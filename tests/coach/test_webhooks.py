@@ -9,11 +9,10 @@ import pytest
 from sqlmodel import col, select
 
 from rungwise.carriers.hooks import HookAnswer, HookCall
-from rungwise.coach.alerts import Raised, raise_alert, see
-from rungwise.coach.audit import broken_at
-from rungwise.coach.colleagues import OnlyTheLead
-from rungwise.coach.erase import erase_client
-from rungwise.coach.hook_calls import (
+from rungwise.coach.accounts.trainers import OnlyTheLead
+from rungwise.coach.alerting.alerts import Raised, raise_alert, see
+from rungwise.coach.data.erase import erase_client
+from rungwise.coach.outbox.webhook_calls import (
     GIVE_UP_AFTER,
     KEPT,
     LEASE,
@@ -22,10 +21,9 @@ from rungwise.coach.hook_calls import (
     forget_old_calls,
     settle_calls,
 )
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.situation import load
-from rungwise.coach.undo import undo_handling
-from rungwise.coach.webhooks import (
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.plan.undo import undo_handling
+from rungwise.coach.practice.webhooks import (
     MOST_HOOKS,
     EnoughWebhooks,
     add_webhook,
@@ -33,10 +31,11 @@ from rungwise.coach.webhooks import (
     latest_calls,
     try_webhook,
 )
+from rungwise.coach.record.audit import broken_at
+from rungwise.coach.record.situation import load
 from rungwise.errors import NotFound
 from rungwise.meters import Meters
-from rungwise.store.api_tables import Webhook, WebhookCall
-from rungwise.store.tables import Alert, Client, Practice, Trainer
+from rungwise.store.tables import Alert, Client, Practice, Trainer, Webhook, WebhookCall
 from rungwise.ticks.webhooks import webhook_tick
 
 ADDRESS = "https://records.example.org/alerts"

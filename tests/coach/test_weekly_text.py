@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 import pytest
 from sqlmodel import select
 
-from rungwise.coach.weekly import Week, set_weekly, weekly_name
+from rungwise.coach.daily.weekly import Week, set_weekly, weekly_name
 from rungwise.ladder.day import DayReport, SideHold
 from rungwise.store.tables import Client, Due
 

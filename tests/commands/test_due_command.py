@@ -12,12 +12,12 @@ from sqlmodel import col, select
 from rungwise.carriers.handset import Handset
 from rungwise.cli import main
 from rungwise.clock import HandClock
-from rungwise.coach.outlook import ELSE, outlook
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.stored import PlanSettings
+from rungwise.coach.daily.outlook import ELSE, outlook
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.codec import PlanSettings
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Alert, Client, Due, Message, Practice, Trainer
 from rungwise.ticks.jobs import HANDLERS, due_tick, send_tick
 

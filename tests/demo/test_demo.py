@@ -10,12 +10,12 @@ import pytest
 from sqlmodel import select
 
 from rungwise.cli import main
-from rungwise.coach.replay import how_many, replay
+from rungwise.coach.rule.replay import how_many, replay
 from rungwise.demo import load_demo
 from rungwise.demo.cast import cast
 from rungwise.reply import READER_VERSION
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
 
 NOW = datetime(2026, 3, 20, 22, 30, tzinfo=UTC)

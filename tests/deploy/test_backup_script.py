@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 
 ROOT = Path(__file__).parents[2]
 SCRIPT = ROOT / "deploy/backup"

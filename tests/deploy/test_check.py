@@ -20,8 +20,8 @@ from rungwise.commands.check_look import look, see_mail
 from rungwise.commands.check_seen import Seen
 from rungwise.demo.cast import cast
 from rungwise.store import Store
-from rungwise.store.crypto import make_key
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
+from rungwise.store.sealing.crypto import make_key
 from rungwise.store.tables import LastTick, Practice, Trainer
 
 NOW = datetime.now(UTC)

@@ -19,9 +19,8 @@ from rungwise.commands.setup import NoSuchUser, become
 from rungwise.commands.setup_asking import AnswersFile, flat
 from rungwise.commands.setup_questions import EVERY_NAME, NoAnswer
 from rungwise.settings import Settings
-from rungwise.store.account_tables import AccountLink
-from rungwise.store.sealing import Sealing, open_store
-from rungwise.store.tables import Message, Practice, Trainer
+from rungwise.store.sealing.sealing import Sealing, open_store
+from rungwise.store.tables import AccountLink, Message, Practice, Trainer
 
 PASSWORD = "seven green kettles sang"
 

@@ -9,7 +9,7 @@ from rungwise.demo.load import _joining, _trainers  # as the demo itself is made
 from rungwise.parts import assemble
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import DemoClock, Practice
 
 # The pages' examples are of early March.

@@ -29,8 +29,8 @@ from rungwise.app import create_app
 from rungwise.cli import COMMANDS, main
 from rungwise.parts import assemble
 from rungwise.settings import Settings
-from rungwise.store import thread
-from rungwise.store.crypto import make_key
+from rungwise.store.queries import thread
+from rungwise.store.sealing.crypto import make_key
 
 ALL = {page: told(page) for page in PAGES}
 EVERY = [one for page in PAGES for one in ALL[page]]
@@ -99,8 +99,8 @@ RUN_BY = {
     "lint-imports": "tests/test_house.py",
     "mypy": "tests/test_house.py",
     "pytest -n 0 tests/reply": "deploy/test",
-    "python -m rungwise.web.api.listing": "tests/web/test_api_page.py",
-    "python -m rungwise.wording.listing": "tests/wording/test_texts.py",
+    "python -m rungwise.web.api.api_page": "tests/web/test_api_page.py",
+    "python -m rungwise.wording.texts_page": "tests/wording/test_texts.py",
     "ruff check .": "tests/test_house.py",
     "ruff format .": "tests/test_house.py",
 }

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from rungwise.coach.outcomes import REVERSED_WITHIN_DAYS
-from rungwise.coach.retests import EVERY_WEEKS, USUAL_WEEKS
-from rungwise.coach.weekly import AT as WEEKLY_AT
+from rungwise.coach.daily.weekly import AT as WEEKLY_AT
+from rungwise.coach.reports.outcomes import REVERSED_WITHIN_DAYS
+from rungwise.coach.reviews.retests import EVERY_WEEKS, USUAL_WEEKS
 from rungwise.evidence import KINDS, VISIT_RULES
 from rungwise.evidence.change import ONE_LEG_MDC_S
 from rungwise.settings import Settings

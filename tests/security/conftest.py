@@ -15,8 +15,8 @@ from sealed_world import NEW, OLD
 from web_world import World, make_world  # found by the line above
 
 from rungwise.store import Store
-from rungwise.store.crypto import Key
-from rungwise.store.sealing import unlock
+from rungwise.store.sealing.crypto import Key
+from rungwise.store.sealing.sealing import unlock
 
 
 @pytest.fixture

@@ -25,11 +25,11 @@ from schemathesis import GenerationMode
 from starlette.routing import Mount, Route
 from web_world import START, World, make_world
 
-from rungwise.coach.calendar import new_address
-from rungwise.coach.invitations import invite
+from rungwise.coach.accounts.invitations import invite
+from rungwise.coach.reviews.calendar import new_address
 from rungwise.store.tables import SignIn, Trainer
-from rungwise.web.security import HEADERS
-from rungwise.web.visit import hashed
+from rungwise.web.http.auth import hashed
+from rungwise.web.http.security import HEADERS
 
 TEMPLATES = Path(__file__).parents[2] / "service/rungwise/web/templates"
 # Not called when signed in, each with its reason.

@@ -18,7 +18,7 @@ from web_world import World
 
 from rungwise.app import create_app
 from rungwise.parts import Parts
-from rungwise.web.security import HEADERS
+from rungwise.web.http.security import HEADERS
 
 # Whether a phone number, a rung or a cursor is one cannot be said in a schema.
 NOT_ASKED = [positive_data_acceptance]

@@ -9,8 +9,8 @@ from sqlalchemy import JSON, Boolean, Column, Date, Float, Integer, Table, text
 from sqlmodel import Session, SQLModel
 
 from rungwise.store import Store
-from rungwise.store.crypto import Findable, Sealed, SealedJSON
-from rungwise.store.rotation import sealed_tables
+from rungwise.store.sealing.crypto import Findable, Sealed, SealedJSON
+from rungwise.store.sealing.rotation import sealed_tables
 from rungwise.store.tables import UtcDateTime
 
 AT = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

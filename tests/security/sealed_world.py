@@ -5,9 +5,9 @@ from web_world import World
 from rungwise.app import create_app
 from rungwise.parts import Parts
 from rungwise.store import Store
-from rungwise.store.crypto import Key
-from rungwise.store.rotation import Rotation
-from rungwise.store.sealing import unlock
+from rungwise.store.sealing.crypto import Key
+from rungwise.store.sealing.rotation import Rotation
+from rungwise.store.sealing.sealing import unlock
 
 OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
 

@@ -8,7 +8,7 @@ from fuzzing import Found, Fuzzed, make_fuzzed, routes_of
 from sqlmodel import select
 
 from rungwise.store.tables import Client
-from rungwise.web.security import SecureHeaders
+from rungwise.web.http.security import SecureHeaders
 
 EXAMPLES = 2
 

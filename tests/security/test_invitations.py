@@ -13,11 +13,10 @@ from test_second_factor import set_up
 from web_world import PASSWORD, World, csrf_of, sign_in
 
 from rungwise.cli import main
-from rungwise.coach.passwords import PasswordRefused, check_password, hasher
+from rungwise.coach.accounts.passwords import PasswordRefused, check_password, hasher
 from rungwise.store import Store
-from rungwise.store.account_tables import AccountLink
-from rungwise.store.migrate import migrate
-from rungwise.store.tables import Audit, Practice, SignIn, Trainer
+from rungwise.store.moving.migrate import migrate
+from rungwise.store.tables import AccountLink, Audit, Practice, SignIn, Trainer
 
 NEW = "gutter lantern ninety apricot"
 

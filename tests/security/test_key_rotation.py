@@ -9,11 +9,12 @@ from sqlalchemy import text
 from sqlmodel import select
 
 from rungwise.cli import main
-from rungwise.store import Store, rotation
-from rungwise.store.crypto import Key, Unreadable, Vault, put_vault
-from rungwise.store.migrate import migrate
-from rungwise.store.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
-from rungwise.store.sealing import HalfSealed, KeyMissing, Sealing, unlock
+from rungwise.store import Store
+from rungwise.store.moving.migrate import migrate
+from rungwise.store.sealing import rotation
+from rungwise.store.sealing.crypto import Key, Unreadable, Vault, put_vault
+from rungwise.store.sealing.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
+from rungwise.store.sealing.sealing import HalfSealed, KeyMissing, Sealing, unlock
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 FEW = 12

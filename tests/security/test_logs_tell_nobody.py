@@ -26,13 +26,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import select, update
 from stores import KINDS
 
-from rungwise.coach.invitations import invite
-from rungwise.coach.people import NewClient, add_client, add_trainer
+from rungwise.coach.accounts.invitations import invite
+from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
 from rungwise.ladder.body import Body, Profile
 from rungwise.logs import TALKATIVE, ErrorLines, JsonLines, PlainLines, write_logs
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Due, Practice, Trainer
 
 # In everything that is said, named, typed or kept secret here.

@@ -6,7 +6,7 @@ from pathlib import Path
 from sqlmodel import SQLModel
 
 import rungwise.store
-from rungwise.store.crypto import Findable, Sealed, SealedJSON
+from rungwise.store.sealing.crypto import Findable, Sealed, SealedJSON
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/privacy.md").read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy import JSON, Column, String, TypeDecorator
 from sqlmodel import SQLModel
 
-from rungwise.store.crypto import Findable, Sealed, SealedJSON
+from rungwise.store.sealing.crypto import Findable, Sealed, SealedJSON
 from rungwise.store.tables import UtcDateTime
 
 CODE = "one of a fixed set of words of ours"

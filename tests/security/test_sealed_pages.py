@@ -7,7 +7,7 @@ import pytest
 from sealed_world import seal_world
 from web_world import World, make_world
 
-from rungwise.store.crypto import Key
+from rungwise.store.sealing.crypto import Key
 
 SAID = {
     "ada": ["Left 20 right 18 steady", "my knee hurts a bit"],

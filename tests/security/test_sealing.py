@@ -13,7 +13,7 @@ from sqlmodel import Session, SQLModel, select
 
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
-from rungwise.store.crypto import (
+from rungwise.store.sealing.crypto import (
     Key,
     NotInSql,
     Sealed,
@@ -26,8 +26,8 @@ from rungwise.store.crypto import (
     make_numbers_key,
     unwrap,
 )
-from rungwise.store.rotation import sealed_tables
-from rungwise.store.sealing import KeyMissing, NotSealedYet, Sealing, unlock
+from rungwise.store.sealing.rotation import sealed_tables
+from rungwise.store.sealing.sealing import KeyMissing, NotSealedYet, Sealing, unlock
 from rungwise.store.tables import Client, Message, Practice, Trainer
 
 

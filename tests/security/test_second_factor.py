@@ -13,10 +13,9 @@ from sqlalchemy import text
 from sqlmodel import col, select
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
-from rungwise.coach import second_factor
-from rungwise.coach.second_factor import RECOVERY_CODES, passes
-from rungwise.store.account_tables import RecoveryCode
-from rungwise.store.tables import Audit, Practice, SignIn, Trainer
+from rungwise.coach.accounts import second_factor
+from rungwise.coach.accounts.second_factor import RECOVERY_CODES, passes
+from rungwise.store.tables import Audit, Practice, RecoveryCode, SignIn, Trainer
 
 PAGE = "/account/second-factor"
 

@@ -44,9 +44,9 @@ from rungwise.clock import HandClock
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Client, Due, Message, SignIn, Trainer
-from rungwise.web.visit import cookie_name, hashed
+from rungwise.web.http.auth import cookie_name, hashed
 
 CONFIGURED = """
 shared_buffers = 3GB

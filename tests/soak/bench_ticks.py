@@ -31,11 +31,11 @@ from sqlmodel import Field, Session, SQLModel
 from stored_practice import BEGAN, PROFILE, later, lives, store_life, store_practice
 
 from rungwise.clock import HandClock
-from rungwise.coach.stored import ladder_of
+from rungwise.coach.record.codec import ladder_of
 from rungwise.commands.serve import settle
 from rungwise.ladder.body import Body, profile_to_json
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Client, Due, Placement, UtcDateTime
 from rungwise.ticks.jobs import due_tick
 

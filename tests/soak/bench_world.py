@@ -28,7 +28,7 @@ from stored_practice import BEGAN, later, lives, store_clients, store_practice
 from stores import start_postgres
 
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Client, Message, Placement, Practice
 
 KANNEL_TOKEN = "a-token-only-for-benchmarks"

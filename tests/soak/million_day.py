@@ -38,7 +38,7 @@ from rungwise.carriers.base import (
     Outcome,
     Receipt,
 )
-from rungwise.coach.flow import Pace
+from rungwise.coach.outbox.circuit import Pace
 from rungwise.meters import Meters
 from rungwise.parts import Parts
 from rungwise.settings import Settings
@@ -46,7 +46,7 @@ from rungwise.store import Store
 from rungwise.store.due import next_due_at
 from rungwise.ticks.jobs import due_tick, look_after
 from rungwise.ticks.sending import Sender
-from rungwise.web.arriving import MOST_TOGETHER, Call, store_calls
+from rungwise.web.callbacks.inbound_batch import MOST_TOGETHER, Call, store_calls
 
 PROCESSES = get_context("spawn")
 # Of a hundred clients, how many answer their text; not before so many seconds.

@@ -16,8 +16,8 @@ from tqdm import tqdm
 
 from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
 from rungwise.clock import HandClock
-from rungwise.coach.people import NewClient, add_client, add_trainer
-from rungwise.coach.receive import receive
+from rungwise.coach.daily.receive import receive
+from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.tables import Client, Practice

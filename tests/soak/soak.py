@@ -23,7 +23,7 @@ from soak_run import A_KILL_S, Plan, Soak, Told
 from stores import start_postgres
 
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 
 
 @contextmanager

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import update
 from tqdm import tqdm
 
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.stored import PlanSettings
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.codec import PlanSettings
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.tables import Message, Practice, Trainer

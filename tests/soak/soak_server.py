@@ -30,11 +30,11 @@ from rungwise.carriers.cloud import Cloud
 from rungwise.carriers.handset import Handset
 from rungwise.carriers.setup import cloud_access
 from rungwise.carriers.wire import CONNECT_S, READ_S, WRITE_S
-from rungwise.coach.receive import receive
+from rungwise.coach.daily.receive import receive
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.ticks.jobs import due_tick, send_tick
 
 ACCOUNT = "ACsoak"

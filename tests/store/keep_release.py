@@ -19,11 +19,11 @@ from sqlalchemy.engine import Connection
 from sqlmodel import Session
 from sqlmodel import select as rows_of
 
-from rungwise.coach.audit import broken_at
-from rungwise.coach.erase import erase_client
+from rungwise.coach.data.erase import erase_client
+from rungwise.coach.record.audit import broken_at
 from rungwise.demo import load_demo
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Client, Practice, Trainer
 
 NOW = datetime(2026, 11, 25, 18, 0, tzinfo=UTC)

@@ -11,8 +11,8 @@ from sqlalchemy import text
 
 from rungwise.cli import main
 from rungwise.store import Store
-from rungwise.store.backup import _copy
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.backup import _copy
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import LastTick, Practice
 
 NOW = datetime(2026, 3, 2, tzinfo=UTC)

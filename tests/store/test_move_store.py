@@ -11,12 +11,12 @@ from sqlalchemy.engine import make_url
 from sqlmodel import Session, SQLModel, col
 
 from rungwise.cli import main
-from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
-from rungwise.store.crypto import SealedJSON, keys_from, make_key
-from rungwise.store.migrate import migrate
-from rungwise.store.sealing import unlock
+from rungwise.store.moving.migrate import migrate
+from rungwise.store.sealing.crypto import SealedJSON, keys_from, make_key
+from rungwise.store.sealing.sealing import unlock
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 START = datetime(2026, 3, 2, 13, 0, 0, 123457, tzinfo=UTC)

@@ -18,9 +18,9 @@ from sqlmodel import SQLModel, select
 from stores import KINDS
 
 from rungwise.cli import main
-from rungwise.coach.audit import broken_at
+from rungwise.coach.record.audit import broken_at
 from rungwise.store import Store
-from rungwise.store.migrate import check_current, migrate
+from rungwise.store.moving.migrate import check_current, migrate
 from rungwise.store.tables import Practice
 
 FILES = sorted(RELEASES.glob("*.json"))

@@ -8,13 +8,13 @@ import pytest
 
 from rungwise.carriers.base import Accepted, Callback, Heard
 from rungwise.clock import HandClock
-from rungwise.coach.flow import Pace
-from rungwise.coach.outbox import Text, queue_to_phone
+from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.settings import Settings
 from rungwise.store.tables import Message, Practice
+from rungwise.ticks.clock_jumps import ClockWatch
 from rungwise.ticks.scheduler import paces
 from rungwise.ticks.sending import Senders
-from rungwise.ticks.steps import ClockWatch
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

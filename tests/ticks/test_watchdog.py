@@ -13,8 +13,7 @@ from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outc
 from rungwise.clock import HandClock
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
-from rungwise.store.alert_tables import WatchNotice
-from rungwise.store.tables import Alert, Client, Practice, Trainer
+from rungwise.store.tables import Alert, Client, Practice, Trainer, WatchNotice
 from rungwise.ticks.heartbeat import heartbeat_client, heartbeat_tick
 from rungwise.ticks.jobs import note_tick
 from rungwise.ticks.watchdog import Watchdog, start_watchdog

@@ -16,7 +16,7 @@ from rungwise.clock import SystemClock
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.ticks.watching import add_watching
+from rungwise.ticks.monitoring_jobs import add_watching
 
 
 @pytest.fixture

@@ -4,10 +4,10 @@ from datetime import UTC, datetime, timedelta
 
 from prometheus_client.parser import text_string_to_metric_families
 
-from rungwise.coach.figures import figures
+from rungwise.coach.monitoring.metrics import figures
 from rungwise.store import Store
 from rungwise.store.tables import Due, LastTick, Message, Practice
-from rungwise.web.metrics import exposed
+from rungwise.web.http.metrics import exposed
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

@@ -16,7 +16,7 @@ from fastapi.testclient import TestClient
 from rungwise.logs import ErrorLines, JsonLines, PlainLines, about, error_reports, write_logs
 from rungwise.meters import Meters
 from rungwise.settings import Settings, WrongSetting
-from rungwise.web.asked import Asked
+from rungwise.web.http.request_log import Asked
 
 SECRET = "Ada fell in the kitchen"
 

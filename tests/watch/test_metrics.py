@@ -13,10 +13,10 @@ from web_world import World
 from rungwise.app import create_app
 from rungwise.carriers.base import OutboundText, Outcome, Refused, TryLater, Unknown
 from rungwise.carriers.hooks import HookAnswer
-from rungwise.coach.figures import figures
-from rungwise.coach.flow import FAILURES_TO_OPEN, Pace
-from rungwise.coach.watch import health
-from rungwise.coach.webhooks import add_webhook
+from rungwise.coach.monitoring.health import health
+from rungwise.coach.monitoring.metrics import figures
+from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN, Pace
+from rungwise.coach.practice.webhooks import add_webhook
 from rungwise.parts import Parts
 from rungwise.store.tables import LastTick, Message, Trainer
 from rungwise.ticks.jobs import due_tick, note_tick

@@ -10,8 +10,8 @@ import yaml
 from test_metrics import TOKEN, served
 from web_world import World
 
-from rungwise.coach.figures import CarrierFigures, Figures
-from rungwise.web.metrics import exposed
+from rungwise.coach.monitoring.metrics import CarrierFigures, Figures
+from rungwise.web.http.metrics import exposed
 
 WATCH = Path(__file__).parents[2] / "deploy/watch"
 RULES = yaml.safe_load((WATCH / "alerts.yml").read_text())["groups"]

@@ -13,10 +13,9 @@ from web_world import World
 from wire_server import Says, WireServer, wire_server
 
 from rungwise.carriers.hooks import post
-from rungwise.coach.webhooks import add_webhook
+from rungwise.coach.practice.webhooks import add_webhook
 from rungwise.meters import Meters
-from rungwise.store.api_tables import WebhookCall
-from rungwise.store.tables import Trainer
+from rungwise.store.tables import Trainer, WebhookCall
 from rungwise.ticks import scheduler
 from rungwise.ticks.webhooks import webhook_tick
 

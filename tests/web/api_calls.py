@@ -8,7 +8,7 @@ from uuid import uuid4
 from httpx2 import Response
 from web_world import World
 
-from rungwise.coach.api_tokens import SCOPES, NewToken, make_token
+from rungwise.coach.accounts.api_tokens import SCOPES, NewToken, make_token
 from rungwise.store.tables import Trainer
 from rungwise.web.api import PREFIX
 

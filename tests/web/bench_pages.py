@@ -22,7 +22,7 @@ from sqlmodel import Session, select
 from tqdm import tqdm
 from web_world import SignedIn, World, make_world
 
-from rungwise.coach.situation import load
+from rungwise.coach.record.situation import load
 from rungwise.commands.serve import settle
 from rungwise.store.tables import (
     Alert,

@@ -10,15 +10,14 @@ from sqlmodel import col, select
 from web_world import World, make_world
 
 from rungwise.app import create_app
-from rungwise.coach.api_tokens import NewToken, make_token, revoke_token, tokens_of
-from rungwise.coach.colleagues import OnlyTheLead
+from rungwise.coach.accounts.api_tokens import NewToken, make_token, revoke_token, tokens_of
+from rungwise.coach.accounts.trainers import OnlyTheLead
 from rungwise.errors import ImpossibleValue
 from rungwise.parts import Parts
-from rungwise.store.api_tables import ApiAct, ApiToken
-from rungwise.store.tables import Audit, Client, Message, Trainer
+from rungwise.store.tables import ApiAct, ApiToken, Audit, Client, Message, Trainer
 from rungwise.ticks.webhooks import forget_tick
 from rungwise.web.api.limits import Limits
-from rungwise.web.api.paging import cursor_of
+from rungwise.web.api.pagination import cursor_of
 
 INTAKE = {
     **harmless(),

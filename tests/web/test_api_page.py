@@ -10,24 +10,24 @@ import pytest
 from standardwebhooks.webhooks import Webhook
 
 from rungwise.carriers.hooks import new_secret
-from rungwise.coach.api_tokens import ACTS_KEPT, SCOPES
-from rungwise.coach.hook_calls import GIVE_UP_AFTER, KINDS, WAITS
+from rungwise.coach.accounts.api_tokens import ACTS_KEPT, SCOPES
+from rungwise.coach.outbox.webhook_calls import GIVE_UP_AFTER, KINDS, WAITS
 from rungwise.settings import Settings
 from rungwise.web.api import ROUTERS
-from rungwise.web.api.listing import described, page
-from rungwise.web.programs import TELLS
+from rungwise.web.api.api_page import described, page
+from rungwise.web.practice.programs import TELLS
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "api.md").read_text(encoding="utf-8")
 
 
 def test_the_page_is_as_the_code_writes_it() -> None:
-    assert page() == PAGE, "python -m rungwise.web.api.listing > docs/api.md"
+    assert page() == PAGE, "python -m rungwise.web.api.api_page > docs/api.md"
 
 
 def test_the_description_is_as_the_code_writes_it() -> None:
     told = json.loads((DOCS / "openapi.json").read_text(encoding="utf-8"))
-    assert described() == told, "python -m rungwise.web.api.listing --json > docs/openapi.json"
+    assert described() == told, "python -m rungwise.web.api.api_page --json > docs/openapi.json"
 
 
 def test_every_call_and_scope_has_its_place() -> None:

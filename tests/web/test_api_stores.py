@@ -14,14 +14,13 @@ from web_world import PROFILE
 from rungwise.app import create_app
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
-from rungwise.coach.api_tokens import SCOPES, NewToken, make_token
-from rungwise.coach.audit import broken_at
-from rungwise.coach.people import NewClient, add_client
+from rungwise.coach.accounts.api_tokens import SCOPES, NewToken, make_token
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.audit import broken_at
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.api_tables import ApiAct
-from rungwise.store.tables import Alert, Message, Practice, Trainer
+from rungwise.store.tables import Alert, ApiAct, Message, Practice, Trainer
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 AT_ONCE = 4

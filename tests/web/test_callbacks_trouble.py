@@ -16,7 +16,7 @@ from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.tables import Message, Practice
-from rungwise.web.arriving import Call, store_calls
+from rungwise.web.callbacks.inbound_batch import Call, store_calls
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PRACTICE = "+12025550100"

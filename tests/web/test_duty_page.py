@@ -8,9 +8,8 @@ from playwright.sync_api import Browser
 from sqlmodel import select
 from web_world import World
 
-from rungwise.coach.duty import hours_of
-from rungwise.store.alert_tables import Duty
-from rungwise.store.tables import Message, Trainer
+from rungwise.coach.alerting.duty import hours_of
+from rungwise.store.tables import Duty, Message, Trainer
 
 PAGE = "/practice/duty"
 # Looked at in a browser here.

@@ -12,8 +12,7 @@ from sqlmodel import select
 from web_world import SignedIn, World
 
 from rungwise.evidence import KINDS, VISIT_RULES
-from rungwise.store.review_tables import Retest, ReviewRhythm, TrainerFeed
-from rungwise.store.tables import ClientNote
+from rungwise.store.tables import ClientNote, Retest, ReviewRhythm, TrainerFeed
 
 FILLED = {
     "four_stage": {"stage_1": "10", "stage_2": "10", "stage_3": "7,5"},

@@ -25,10 +25,10 @@ from web_world import START, World, make_world
 
 from rungwise.app import create_app
 from rungwise.clock import HandClock
-from rungwise.coach import erase
-from rungwise.coach.audit import broken_at, last_hash
-from rungwise.coach.export import LEFT_OUT, cell, rows_of
-from rungwise.coach.retests import NewRetest, record_retest
+from rungwise.coach.data import erase
+from rungwise.coach.data.export_rows import LEFT_OUT, cell, rows_of
+from rungwise.coach.record.audit import broken_at, last_hash
+from rungwise.coach.reviews.retests import NewRetest, record_retest
 from rungwise.store import Store
 from rungwise.store.tables import Audit, Client, Due, Message, Practice, Trainer
 from rungwise.ticks.jobs import HANDLERS

@@ -13,7 +13,7 @@ from web_world import World
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
 from rungwise.store.tables import SignIn
-from rungwise.web.visit import find_sign_in, hashed
+from rungwise.web.http.auth import find_sign_in, hashed
 
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

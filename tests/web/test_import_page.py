@@ -10,9 +10,8 @@ from screened import harmless
 from sqlmodel import select
 from web_world import World, csrf_of
 
-from rungwise.coach.csv_import import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
-from rungwise.store.intake_tables import Screening
-from rungwise.store.tables import Audit, Client, Message
+from rungwise.coach.enrolment.csv_list import COLUMNS, LARGEST_BYTES, MOST_ROWS, decoded
+from rungwise.store.tables import Audit, Client, Message, Screening
 
 ROW = {
     **harmless(),

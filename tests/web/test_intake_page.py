@@ -8,8 +8,8 @@ from screened import harmless
 from sqlmodel import select
 from web_world import World
 
-from rungwise.coach.intake_form import DEFAULTS
-from rungwise.coach.screening import QUESTIONS
+from rungwise.coach.enrolment.intake_form import DEFAULTS
+from rungwise.coach.enrolment.screening import QUESTIONS
 from rungwise.store.tables import Client, Message
 
 TYPICAL = {

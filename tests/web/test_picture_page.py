@@ -8,10 +8,9 @@ import pytest
 from sqlmodel import select
 from web_world import World
 
-from rungwise.coach.picture_link import ALPHABET, TOKEN_LETTERS, hashed
-from rungwise.coach.stored import PlanSettings, ladder_of
-from rungwise.store.intake_tables import PictureLink
-from rungwise.store.tables import Audit, Client, Practice
+from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.record.picture_link import ALPHABET, TOKEN_LETTERS, hashed
+from rungwise.store.tables import Audit, Client, PictureLink, Practice
 from rungwise.wording.rung_words import rung_cautions, rung_steps
 from rungwise.wording.segments import segments
 

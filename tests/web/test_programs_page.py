@@ -11,8 +11,7 @@ from web_world import World
 from rungwise.app import create_app
 from rungwise.carriers.hooks import HookAnswer, HookCall
 from rungwise.meters import Meters
-from rungwise.store.api_tables import ApiToken, Webhook, WebhookCall
-from rungwise.store.tables import Audit, Practice
+from rungwise.store.tables import ApiToken, Audit, Practice, Webhook, WebhookCall
 from rungwise.ticks.webhooks import webhook_tick
 
 PAGE = "/practice/programs"

@@ -6,7 +6,7 @@ from datetime import timedelta
 from sqlmodel import select
 from web_world import World
 
-from rungwise.coach.retention import MARK
+from rungwise.coach.practice.retention import MARK
 from rungwise.store.tables import Message, Practice
 
 PAGE = "/practice/retention"

@@ -13,10 +13,10 @@ from pypdf import PdfReader
 from sqlmodel import Session, select
 from web_world import PROFILE, START, World
 
-from rungwise.coach.retests import NewRetest, record_retest
-from rungwise.coach.situation import Situation, load
-from rungwise.coach.stored import ladder_of
-from rungwise.coach.summary import LONGEST_WORDS, MOST_SIGNS, Summary, set_words, summary_of
+from rungwise.coach.record.codec import ladder_of
+from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.reports.summary import LONGEST_WORDS, MOST_SIGNS, Summary, set_words, summary_of
+from rungwise.coach.reviews.retests import NewRetest, record_retest
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import (
     Alert,
@@ -28,8 +28,8 @@ from rungwise.store.tables import (
     Practice,
     Trainer,
 )
-from rungwise.web.summary_pdf import client_pdf, colleague_pdf
-from rungwise.web.summary_view import for_client, in_short, pictures, retest_lines
+from rungwise.web.reports.summary_pdf import client_pdf, colleague_pdf
+from rungwise.web.reports.summary_view import for_client, in_short, pictures, retest_lines
 from rungwise.wording.summary_words import date_words, dates_words, summary_words, told_lines
 
 LADDER = ladder_of(PROFILE)

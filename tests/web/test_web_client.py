@@ -6,8 +6,8 @@ from datetime import timedelta
 import pytest
 from web_world import PROFILE, TOKEN, World, make_world
 
-from rungwise.coach.placing import landmarks_up
-from rungwise.coach.stored import ladder_of
+from rungwise.coach.plan.placement_preview import landmarks_up
+from rungwise.coach.record.codec import ladder_of
 from rungwise.store.tables import Practice
 
 LADDER = ladder_of(PROFILE)

@@ -11,13 +11,13 @@ import pytest
 from sqlalchemy import event
 from web_world import World
 
-from rungwise.coach.override import pause
-from rungwise.coach.situation import load
-from rungwise.coach.trend import height, rung_of_key, trend
+from rungwise.coach.plan.placement import pause
+from rungwise.coach.record.situation import load
+from rungwise.coach.record.trend import height, rung_of_key, trend
 from rungwise.ladder.body import Body, Equipment, Limits
 from rungwise.ladder.build import build_ladder
 from rungwise.store.tables import Client, Placement, Trainer
-from rungwise.web.clients import seconds_told
+from rungwise.web.clients.client_list import seconds_told
 from rungwise.wording.rung_words import rung_short
 
 BODY = Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177)

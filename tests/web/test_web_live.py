@@ -6,8 +6,8 @@ import anyio
 import pytest
 from web_world import World
 
-from rungwise.web import live
-from rungwise.web.live import _events
+from rungwise.web.http import live
+from rungwise.web.http.live import _events
 
 
 def said(looks: list[str | None]) -> list[str]:

@@ -10,7 +10,7 @@ from pydantic.fields import FieldInfo
 from starlette.routing import BaseRoute
 from web_world import World
 
-from rungwise.web.visit import LARGEST_ID, NUMBERS_ASKED
+from rungwise.web.http.auth import LARGEST_ID, NUMBERS_ASKED
 
 HUGE = "9" * 30
 # Beyond 32 and 64 bits, below zero, and longer than Python itself reads.

@@ -8,11 +8,11 @@ import pytest
 from sqlmodel import col, select
 from web_world import PROFILE, SignedIn, World
 
-from rungwise.coach.audit import record
-from rungwise.coach.situation import Situation, load
-from rungwise.coach.stored import ladder_of
+from rungwise.coach.record.audit import record
+from rungwise.coach.record.codec import ladder_of
+from rungwise.coach.record.situation import Situation, load
 from rungwise.store.tables import Audit, Client, ClientNote, Due, Message, Trainer
-from rungwise.web.words import change_words, marked, plan_value, read_as
+from rungwise.web.ui.labels import change_words, marked, plan_value, read_as
 
 LADDER = ladder_of(PROFILE)
 LANDMARKS = [rung.key for rung in LADDER.rungs if rung.landmark]

@@ -10,8 +10,8 @@ from starlette.routing import BaseRoute, Mount, Route
 from web_world import World
 
 from rungwise.store.tables import Client
-from rungwise.web.security import HEADERS, LARGEST_FORM
-from rungwise.web.visit import PartsHere, Signed, SignInFirst, find_sign_in, real_now
+from rungwise.web.http.auth import PartsHere, Signed, SignInFirst, find_sign_in, real_now
+from rungwise.web.http.security import HEADERS, LARGEST_FORM
 
 # Open on purpose, each with its reason.
 PUBLIC = {

@@ -9,8 +9,8 @@ from sqlmodel import select
 from web_world import PASSWORD, World, csrf_of, sign_in
 
 from rungwise.store.tables import SignIn, SignInFailure, Trainer
-from rungwise.web.sessions import browser_name
-from rungwise.web.visit import local_path
+from rungwise.web.http.auth import local_path
+from rungwise.web.http.sessions import browser_name
 
 
 def sign_ins(world: World) -> list[SignIn]:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import rungwise.wording
-from rungwise.coach.alerts import KINDS
+from rungwise.coach.alerting.alerts import KINDS
 from rungwise.wording import (
     ALERT_KINDS,
     CATALOGUE,
@@ -27,8 +27,8 @@ from rungwise.wording import (
     to_gsm7,
     weekday_name,
 )
-from rungwise.wording.listing import listing
 from rungwise.wording.texts import places, table
+from rungwise.wording.texts_page import listing
 
 # Invented, and as long as the texts must bear.
 LONG = {
@@ -194,7 +194,7 @@ def test_any_value_gives_a_text(which: tuple[str, str], value: str) -> None:
 def test_the_page_of_texts_is_up_to_date() -> None:
     page = Path(__file__).parents[2] / "docs" / "texts.md"
     assert page.read_text(encoding="utf-8") == listing(), (
-        "Write it anew: python -m rungwise.wording.listing > docs/texts.md"
+        "Write it anew: python -m rungwise.wording.texts_page > docs/texts.md"
     )
 
 

@@ -4,9 +4,9 @@ import argparse
 
 from sqlmodel import select
 
-from rungwise.coach.audit import broken_at, last_hash
+from rungwise.coach.record.audit import broken_at, last_hash
 from rungwise.settings import Settings
-from rungwise.store.sealing import open_store
+from rungwise.store.sealing.sealing import open_store
 from rungwise.store.tables import Practice
 
 

@@ -8,7 +8,7 @@ from typing import Never
 from tqdm import tqdm
 
 from rungwise.settings import Settings
-from rungwise.store.backup import Shown, back_up
+from rungwise.store.moving.backup import Shown, back_up
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -44,11 +44,10 @@ from rungwise.commands.check_seen import (
 from rungwise.errors import ServiceError
 from rungwise.settings import PREFIX, Settings
 from rungwise.store import Store
-from rungwise.store.account_tables import AccountLink
-from rungwise.store.crypto import keys_from
-from rungwise.store.migrate import NewerDatabase, OlderDatabase, check_current
-from rungwise.store.sealing import Sealing, unlock
-from rungwise.store.tables import Client, LastTick, Number, Practice, Trainer
+from rungwise.store.moving.migrate import NewerDatabase, OlderDatabase, check_current
+from rungwise.store.sealing.crypto import keys_from
+from rungwise.store.sealing.sealing import Sealing, unlock
+from rungwise.store.tables import AccountLink, Client, LastTick, Number, Practice, Trainer
 
 WITHIN_S = 8.0
 # Where the installation page puts it; looked at only for who may read it.

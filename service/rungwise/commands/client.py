@@ -10,14 +10,14 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.people import NewClient, add_client
-from rungwise.coach.situation import load
-from rungwise.coach.stored import PlanSettings, ladder_of
+from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.ladder.body import Profile, profile_from_json
 from rungwise.parts import Parts, assemble
 from rungwise.settings import Settings
-from rungwise.store.sealing import open_store
+from rungwise.store.sealing.sealing import open_store
 from rungwise.store.tables import Client, Message, MoveRow, Trainer
 from rungwise.wording.rung_words import rung_sentence, rung_short
 from rungwise.wording.texts import LANGUAGES

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.outlook import Coming, outlook
+from rungwise.coach.daily.outlook import Coming, outlook
 from rungwise.errors import ImpossibleValue
 from rungwise.parts import assemble
 from rungwise.settings import Settings

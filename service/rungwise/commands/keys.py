@@ -8,10 +8,10 @@ from tqdm import tqdm
 
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.crypto import keys_from, make_key
-from rungwise.store.migrate import check_current
-from rungwise.store.rotation import Rotation
-from rungwise.store.sealing import Sealing
+from rungwise.store.moving.migrate import check_current
+from rungwise.store.sealing.crypto import keys_from, make_key
+from rungwise.store.sealing.rotation import Rotation
+from rungwise.store.sealing.sealing import Sealing
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

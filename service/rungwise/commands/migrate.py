@@ -4,7 +4,7 @@ import argparse
 
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate, write_migration
+from rungwise.store.moving.migrate import migrate, write_migration
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -9,8 +9,8 @@ from tqdm import tqdm
 
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.store import Store
-from rungwise.store.backup import sqlite_file
-from rungwise.store.move import Move
+from rungwise.store.moving.backup import sqlite_file
+from rungwise.store.moving.move import Move
 
 KINDS = ("sqlite", "postgresql", "postgres")
 

@@ -5,7 +5,7 @@ import argparse
 from sqlmodel import Session, select
 
 from rungwise.carriers.email import EMAIL
-from rungwise.coach.invitations import email_or_refuse, invite_first, reset
+from rungwise.coach.accounts.invitations import email_or_refuse, invite_first, reset
 from rungwise.commands.setup_people import make_practice
 from rungwise.commands.setup_questions import PRACTICE
 from rungwise.errors import ImpossibleValue, NotFound

@@ -9,7 +9,7 @@ from tqdm import tqdm
 
 from rungwise.commands.backup import shown_on
 from rungwise.settings import Settings
-from rungwise.store.backup import put_back
+from rungwise.store.moving.backup import put_back
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -7,18 +7,18 @@ from dataclasses import asdict
 
 from tqdm import tqdm
 
-from rungwise.coach.rule_review import (
+from rungwise.coach.rule.rule_review import (
     RuleChange,
     RuleReview,
     clients_to_review,
     review_rule,
 )
-from rungwise.coach.rule_trial import TrialSettings
+from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.errors import NotFound
 from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, WHOLE_DAYS
 from rungwise.parts import assemble
 from rungwise.settings import Settings
-from rungwise.store.migrate import check_current
+from rungwise.store.moving.migrate import check_current
 
 HELP = {
     "steady_days_step": "steady days running before a step up",

@@ -70,7 +70,7 @@ def serve(parts: Parts) -> None:
         host=settings.host,
         port=settings.port,
         log_config=None,  # ours is set already
-        # Addresses and paths of clients stay out of the logs: see service/rungwise/web/asked.py.
+        # Addresses and paths of clients stay out of the logs: see web/http/request_log.py.
         access_log=False,
         server_header=False,
         proxy_headers=True,

@@ -25,8 +25,8 @@ from rungwise.errors import ServiceError
 from rungwise.parts import Parts, assemble
 from rungwise.settings import PREFIX, Settings
 from rungwise.store import Store
-from rungwise.store.crypto import make_key
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
+from rungwise.store.sealing.crypto import make_key
 
 KEYS = PREFIX + "DATA_KEYS"
 OURS = ("username", "password", "token")

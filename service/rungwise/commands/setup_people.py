@@ -6,9 +6,9 @@ from time import monotonic, sleep
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.phone import to_e164
-from rungwise.coach.invitations import invite_first
-from rungwise.coach.outbox import Text, queue_to_phone
-from rungwise.coach.people import add_trainer
+from rungwise.coach.accounts.invitations import invite_first
+from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.commands.setup_asking import Asker
 from rungwise.commands.setup_questions import LEAD, PRACTICE, Answers
 from rungwise.errors import ImpossibleValue, NotFound

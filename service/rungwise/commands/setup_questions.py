@@ -12,11 +12,11 @@ from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
 from rungwise.carriers.phone import to_e164
-from rungwise.coach.invitations import email_or_refuse
-from rungwise.coach.passwords import check_password
-from rungwise.coach.people import name_or_refuse
-from rungwise.coach.phone_check import zones_of
-from rungwise.coach.practice_settings import LONGEST_PRACTICE_NAME
+from rungwise.coach.accounts.invitations import email_or_refuse
+from rungwise.coach.accounts.passwords import check_password
+from rungwise.coach.enrolment.clients import name_or_refuse
+from rungwise.coach.enrolment.phone_check import zones_of
+from rungwise.coach.practice.settings import LONGEST_PRACTICE_NAME
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.settings import PREFIX, Settings, WrongSetting
 from rungwise.ticks.due import zone_named

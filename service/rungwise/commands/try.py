@@ -16,7 +16,7 @@ from rungwise.errors import ServiceError
 from rungwise.parts import assemble
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.migrate import migrate
+from rungwise.store.moving.migrate import migrate
 from rungwise.store.tables import Practice
 
 DEMO_FILE = Path(".data/demo.sqlite3")

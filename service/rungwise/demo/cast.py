@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from rungwise.coach.stored import PlanSettings
+from rungwise.coach.record.codec import PlanSettings
 from rungwise.ladder.body import Body, Equipment, Profile
 
 

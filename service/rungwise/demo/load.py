@@ -8,11 +8,11 @@ from sqlmodel import Session, select
 
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
-from rungwise.coach.alerts import open_alert
-from rungwise.coach.override import Handling, handle, place_client
-from rungwise.coach.people import NewClient, add_client, add_trainer
-from rungwise.coach.situation import load
-from rungwise.coach.stored import ladder_of
+from rungwise.coach.alerting.alerts import open_alert
+from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.plan.placement import Handling, handle, place_client
+from rungwise.coach.record.codec import ladder_of
+from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Cast, Part, cast
 from rungwise.demo.characters import first_name, pick_rung
 from rungwise.demo.play import Play

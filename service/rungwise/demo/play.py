@@ -16,9 +16,9 @@ from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Carrier, InboundText
 from rungwise.clock import AheadClock, HandClock
-from rungwise.coach import asking
-from rungwise.coach.receive import receive
-from rungwise.coach.situation import load
+from rungwise.coach.daily.receive import receive
+from rungwise.coach.record import questions
+from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Part, cast
 from rungwise.demo.characters import answer_to, usual_reply
 from rungwise.errors import ServiceError
@@ -145,7 +145,7 @@ def _reply_to_prompt(
 
 def _answer_question(part: Part, client_id: int) -> Callable[[Session, datetime], None]:
     def happen(session: Session, now: datetime) -> None:
-        question = asking.current_question(session, now, client_id)
+        question = questions.current_question(session, now, client_id)
         if question is None:
             return
         words = answer_to(question.kind, part.voice)

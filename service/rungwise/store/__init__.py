@@ -1,25 +1,7 @@
 """Tables and queries. Importing it makes every table known."""
 
-from rungwise.store import (
-    account_tables,
-    alert_tables,
-    api_tables,
-    carrier_tables,
-    intake_tables,
-    review_tables,
-    sealing,
-    tables,
-)
+from rungwise.store import tables
 from rungwise.store.database import Store
+from rungwise.store.sealing import sealing
 
-__all__ = [
-    "Store",
-    "account_tables",
-    "alert_tables",
-    "api_tables",
-    "carrier_tables",
-    "intake_tables",
-    "review_tables",
-    "sealing",
-    "tables",
-]
+__all__ = ["Store", "sealing", "tables"]

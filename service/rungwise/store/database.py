@@ -13,7 +13,7 @@ from sqlalchemy.engine import Connection, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from rungwise.store.turns import Turns
+from rungwise.store.fair_lock import Turns
 
 T = TypeVar("T")
 

@@ -5,9 +5,9 @@ from datetime import date, datetime
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
-from rungwise.store.ahead import known
-from rungwise.store.later import insert_later
-from rungwise.store.once import rows_updated
+from rungwise.store.deferred_inserts import insert_later
+from rungwise.store.idempotent_inserts import rows_updated
+from rungwise.store.prefetch import known
 from rungwise.store.tables import Due
 
 # Kinds whose subject is a client.

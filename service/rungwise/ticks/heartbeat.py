@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 import httpx
 
 from rungwise.clock import Clock
-from rungwise.coach.watch import health
+from rungwise.coach.monitoring.health import health
 from rungwise.store import Store
 
 log = logging.getLogger(__name__)

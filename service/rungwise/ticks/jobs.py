@@ -14,8 +14,10 @@ from sqlmodel import Session, col, select
 from rungwise.carriers.base import Carrier
 from rungwise.carriers.email import EMAIL
 from rungwise.clock import Clock
-from rungwise.coach import alerts, safety
-from rungwise.coach.delivery import (
+from rungwise.coach.alerting import alerts
+from rungwise.coach.alerting.paging import strand
+from rungwise.coach.daily import safety
+from rungwise.coach.daily.delivery import (
     expire,
     forget_early,
     free_expired,
@@ -23,22 +25,21 @@ from rungwise.coach.delivery import (
     still_unknown,
     still_unsent,
 )
-from rungwise.coach.flow import Pace
-from rungwise.coach.numbers import reroute
-from rungwise.coach.outbox import AT_LEAST_ONCE
-from rungwise.coach.paging import strand
-from rungwise.coach.prompt import prompt_due, reminder_due
-from rungwise.coach.reading_ahead import read_ahead_for_prompts
-from rungwise.coach.receive import parts_waited, read_again
-from rungwise.coach.retention import retention_due
-from rungwise.coach.retests import review_due
-from rungwise.coach.situation import load
-from rungwise.coach.weekly import weekly_due
+from rungwise.coach.daily.prompt import prompt_due, reminder_due
+from rungwise.coach.daily.reading_ahead import read_ahead_for_prompts
+from rungwise.coach.daily.receive import parts_waited, read_again
+from rungwise.coach.daily.weekly import weekly_due
+from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.sender_numbers import reroute
+from rungwise.coach.outbox.texts import AT_LEAST_ONCE
+from rungwise.coach.practice.retention import retention_due
+from rungwise.coach.record.situation import load
+from rungwise.coach.reviews.retests import review_due
 from rungwise.store import Store
 from rungwise.store.database import is_passing
+from rungwise.store.deferred_inserts import rows_may_wait
 from rungwise.store.due import OF_CLIENTS, due_by, next_due_at, set_due
-from rungwise.store.later import rows_may_wait
-from rungwise.store.once import insert_once, rows_updated
+from rungwise.store.idempotent_inserts import insert_once, rows_updated
 from rungwise.store.tables import Client, Due, LastTick, Practice, Question
 from rungwise.ticks.sending import Sender
 

@@ -4,7 +4,7 @@ import logging
 
 from rungwise.carriers.email import MailServer, NotSent
 from rungwise.clock import Clock
-from rungwise.coach.digest import claim_digest, put_back, taken
+from rungwise.coach.reviews.weekly_email import claim_digest, put_back, taken
 from rungwise.store import Store
 
 log = logging.getLogger(__name__)

@@ -9,15 +9,15 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from rungwise.carriers.email import mail_server
 from rungwise.carriers.hooks import post
-from rungwise.coach.flow import Pace
+from rungwise.coach.outbox.circuit import Pace
 from rungwise.logs import about
 from rungwise.parts import Parts
 from rungwise.settings import Settings
+from rungwise.ticks.clock_jumps import ClockWatch
 from rungwise.ticks.jobs import due_tick, look_after, note_tick
 from rungwise.ticks.mail import mail_tick
+from rungwise.ticks.monitoring_jobs import ONE_AT_A_TIME, add_watching
 from rungwise.ticks.sending import Senders
-from rungwise.ticks.steps import ClockWatch
-from rungwise.ticks.watching import ONE_AT_A_TIME, add_watching
 from rungwise.ticks.webhooks import FORGET_EVERY, forget_tick, webhook_tick
 
 # Often enough to warn within a minute, seldom enough to cost nothing.

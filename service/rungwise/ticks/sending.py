@@ -19,9 +19,9 @@ from rungwise.carriers.base import (
     Unknown,
 )
 from rungwise.clock import Clock
-from rungwise.coach.delivery import Sent, settle, take
-from rungwise.coach.flow import Pace
-from rungwise.coach.outbox import LEASE, outbound, waits_for
+from rungwise.coach.daily.delivery import Sent, settle, take
+from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.texts import LEASE, outbound, waits_for
 from rungwise.logs import about
 from rungwise.meters import Meters
 from rungwise.store import Store

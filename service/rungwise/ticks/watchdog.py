@@ -20,13 +20,12 @@ from sqlmodel import Session, col, func, select
 
 from rungwise.carriers.base import Accepted, Carrier, OutboundText
 from rungwise.carriers.email import EMAIL
-from rungwise.coach.duty import leads_of
-from rungwise.coach.own_wording import wording_of
-from rungwise.coach.tell_lead import SERVICE, TELL_AGAIN, TICKS, minutes_in
+from rungwise.coach.alerting.duty import leads_of
+from rungwise.coach.monitoring.outage_notices import SERVICE, TELL_AGAIN, TICKS, minutes_in
+from rungwise.coach.record.wording import wording_of
 from rungwise.parts import Parts
 from rungwise.store import Store
-from rungwise.store.alert_tables import WatchNotice
-from rungwise.store.tables import LastTick, Practice
+from rungwise.store.tables import LastTick, Practice, WatchNotice
 from rungwise.wording.texts import render
 
 log = logging.getLogger(__name__)

@@ -8,8 +8,8 @@ from functools import partial
 
 from rungwise.carriers.hooks import HookAnswer, HookCall
 from rungwise.clock import Clock
-from rungwise.coach.api_tokens import forget_old_acts
-from rungwise.coach.hook_calls import (
+from rungwise.coach.accounts.api_tokens import forget_old_acts
+from rungwise.coach.outbox.webhook_calls import (
     Claimed,
     any_due,
     claim_calls,

@@ -10,49 +10,37 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from rungwise.parts import Parts
-from rungwise.web import (
-    account,
-    callbacks,
-    client,
-    client_acts,
-    clients,
-    duty,
-    evidence_outcomes,
-    evidence_retests,
-    evidence_rule,
-    evidence_visits,
-    export,
-    health,
-    import_csv,
-    inbox,
-    intake,
-    invitations,
-    live,
-    metrics,
-    override,
-    phone,
-    picture,
-    plan,
-    programs,
-    retention,
-    second_factor,
-    settings,
-    start,
-    summary,
-)
+from rungwise.web import inbox, phone
+from rungwise.web.account import account, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
 from rungwise.web.api import describe, make_api
-from rungwise.web.asked import Asked
-from rungwise.web.errors import add_error_pages
-from rungwise.web.security import A_YEAR_S, LimitBody, SecureHeaders
-from rungwise.web.visit import ids_fit
+from rungwise.web.callbacks import routes
+from rungwise.web.clients import (
+    actions,
+    before_first_text,
+    client_list,
+    client_page,
+    export,
+    import_csv,
+    intake,
+    override,
+    picture,
+    plan,
+)
+from rungwise.web.http import health, live, metrics
+from rungwise.web.http.auth import ids_fit
+from rungwise.web.http.errors import add_error_pages
+from rungwise.web.http.request_log import Asked
+from rungwise.web.http.security import A_YEAR_S, LimitBody, SecureHeaders
+from rungwise.web.practice import duty, invitations, programs, retention, settings
+from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, start, picture, settings, duty, retention, summary, export, programs),
-    *(inbox, clients, client, client_acts, override, plan),
+    *(import_csv, intake, before_first_text, picture, settings, duty, retention, summary, export),
+    *(programs, inbox, client_list, client_page, actions, override, plan),
     *(phone, live, account, second_factor, invitations),
-    *(evidence_visits, evidence_retests, evidence_outcomes, evidence_rule),
+    *(visits, retests, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 
@@ -61,7 +49,7 @@ def mount(app: FastAPI) -> None:
     """Add every route, the static files, the error pages and the headers to the application."""
     parts: Parts = app.state.parts
     # First, because routes are tried one after the other and carriers call most.
-    app.include_router(callbacks.router)
+    app.include_router(routes.router)
     for pages in PAGES:
         app.include_router(pages.router, dependencies=[Depends(ids_fit)])
     app.include_router(health.router)

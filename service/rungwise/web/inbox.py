@@ -7,19 +7,19 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerts import RESTS, see
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.people import client_of
-from rungwise.coach.situation import Situation, load
-from rungwise.coach.undo import UNDO_WITHIN, undo_handling
+from rungwise.coach.alerting.alerts import RESTS, see
+from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
+from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import NotFound
 from rungwise.ladder.rungs import Rung
-from rungwise.store import inbox, signature
-from rungwise.store.scope import Scope
+from rungwise.store.queries import inbox, page_version
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Alert, Client, Trainer
-from rungwise.web.client import RungNames
-from rungwise.web.frame import framed
-from rungwise.web.visit import Signed, Visit
+from rungwise.web.clients.client_page import RungNames
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.ui.layout import framed
 
 router = APIRouter()
 
@@ -73,7 +73,7 @@ def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             total=total,
             pages=-(-total // ON_A_PAGE),
             undoable=undoable,
-            signature=signature.of_alerts(session, scope),
+            signature=page_version.of_alerts(session, scope),
         )
 
 

@@ -9,11 +9,11 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 
 from rungwise.carriers.handset import Handset
-from rungwise.coach.people import client_of, clients_of
+from rungwise.coach.enrolment.clients import client_of, clients_of
 from rungwise.errors import NotFound, ServiceError
-from rungwise.store import signature, thread
-from rungwise.web.frame import framed, has_phone
-from rungwise.web.visit import Number, Signed, Visit
+from rungwise.store.queries import page_version, thread
+from rungwise.web.http.auth import Number, Signed, Visit
+from rungwise.web.ui.layout import framed, has_phone
 
 router = APIRouter()
 
@@ -49,7 +49,7 @@ def phone(visit: Signed, client: int = 0) -> Response:
             clients=mine,
             client=chosen,
             texts=[text for text in texts if text.state not in HIDDEN_STATES],
-            signature=signature.of_texts(session, chosen.id) if chosen else "",
+            signature=page_version.of_texts(session, chosen.id) if chosen else "",
             token=handset.token,
             text_id=uuid4().hex,
             forward=FORWARD_S if visit.practice.is_demo else {},

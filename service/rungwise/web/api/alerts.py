@@ -9,14 +9,14 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Query, Response
 from sqlmodel import Session
 
-from rungwise.coach.override import Handling, handle
-from rungwise.coach.situation import load
-from rungwise.store import listing
-from rungwise.store.inbox import with_texts
-from rungwise.store.scope import Scope
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.record.situation import load
+from rungwise.store.queries import pagination
+from rungwise.store.queries.banner_counts import Scope
+from rungwise.store.queries.inbox import with_texts
 from rungwise.store.tables import Alert, Client
 from rungwise.web.api.caller import Caller, Id, Needs
-from rungwise.web.api.paging import Cursor, Limit, Page, last_id, page_of
+from rungwise.web.api.pagination import Cursor, Limit, Page, last_id, page_of
 from rungwise.web.api.shapes import AlertOut, HandleGiven
 from rungwise.web.api.writes import Done, Key, once
 from rungwise.web.inbox import alert_of
@@ -36,9 +36,9 @@ def alerts(
     cursor: Cursor = "",
 ) -> Page[AlertOut]:
     """Alerts, latest opened first."""
-    wanted = listing.AlertsWanted(state, "" if urgency == "any" else urgency, kind)
+    wanted = pagination.AlertsWanted(state, "" if urgency == "any" else urgency, kind)
     with called.parts.store.read() as session:
-        rows = listing.alerts_before(
+        rows = pagination.alerts_before(
             session, Scope.of(called.trainer), wanted, limit + 1, last_id(cursor)
         )
     return page_of(rows, limit, lambda row: row.alert.id, AlertOut.of)

@@ -9,16 +9,15 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import update
 from sqlmodel import Session, col
 
-from rungwise.coach.api_tokens import who_calls
-from rungwise.coach.intake_form import Unfinished
-from rungwise.coach.people import client_of
-from rungwise.coach.situation import Situation, load
+from rungwise.coach.accounts.api_tokens import who_calls
+from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.enrolment.intake_form import Unfinished
+from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import NotFound
 from rungwise.parts import Parts
-from rungwise.store.api_tables import ApiToken
-from rungwise.store.tables import Practice, Trainer
+from rungwise.store.tables import ApiToken, Practice, Trainer
 from rungwise.web.api.problems import NoToken, ScopeMissing, TooOften
-from rungwise.web.visit import LARGEST_ID, PartsHere, note_use, real_now, use_is_news
+from rungwise.web.http.auth import LARGEST_ID, PartsHere, note_use, real_now, use_is_news
 
 bearer = HTTPBearer(
     scheme_name="token",

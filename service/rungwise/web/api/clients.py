@@ -5,16 +5,16 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Response
 from sqlmodel import Session
 
-from rungwise.coach.intake import add_from
-from rungwise.coach.intake_form import FIELDS, Draft, Unfinished, read_intake
-from rungwise.coach.people import client_of
-from rungwise.coach.situation import load
-from rungwise.store import listing
+from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.enrolment.intake import add_from
+from rungwise.coach.enrolment.intake_form import FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.record.situation import load
 from rungwise.store.due import due_of
-from rungwise.store.scope import Scope
+from rungwise.store.queries import pagination
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client
 from rungwise.web.api.caller import Caller, Id, Needs, placed
-from rungwise.web.api.paging import Cursor, Limit, Page, last_id, page_of
+from rungwise.web.api.pagination import Cursor, Limit, Page, last_id, page_of
 from rungwise.web.api.problems import LookedAtOther
 from rungwise.web.api.shapes import (
     ClientOut,
@@ -29,8 +29,8 @@ from rungwise.web.api.shapes import (
     State,
 )
 from rungwise.web.api.writes import Done, Key, once
-from rungwise.web.client import RungNames
-from rungwise.web.intake import what_follows
+from rungwise.web.clients.client_page import RungNames
+from rungwise.web.clients.intake import what_follows
 from rungwise.wording.rung_words import rung_short
 
 router = APIRouter(tags=["clients"])
@@ -49,7 +49,7 @@ def clients(
 ) -> Page[ClientOut]:
     """The clients this token sees, in the order they were added."""
     with called.parts.store.read() as session:
-        rows = listing.clients_after(
+        rows = pagination.clients_after(
             session,
             Scope.of(called.trainer),
             limit + 1,
@@ -139,7 +139,7 @@ def reports(
     """What the client reported, latest first, with the move made of each."""
     with called.parts.store.read() as session:
         client = client_of(session, called.trainer, client_id)
-        rows = listing.reports_before(session, client.id, limit + 1, last_id(cursor))
+        rows = pagination.reports_before(session, client.id, limit + 1, last_id(cursor))
     return page_of(rows, limit, lambda row: row[0].id, ReportOut.of)
 
 
@@ -153,5 +153,5 @@ def messages(
     """The texts with the client, latest first."""
     with called.parts.store.read() as session:
         client = client_of(session, called.trainer, client_id)
-        rows = listing.messages_before(session, client.id, limit + 1, last_id(cursor))
+        rows = pagination.messages_before(session, client.id, limit + 1, last_id(cursor))
     return page_of(rows, limit, lambda row: row.id, MessageOut.model_validate)

@@ -5,11 +5,11 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from rungwise.coach.intake_form import FIELDS
-from rungwise.coach.situation import Situation
-from rungwise.coach.trend import rung_of_key
-from rungwise.store.inbox import Entry
-from rungwise.store.listing import Listed
+from rungwise.coach.enrolment.intake_form import FIELDS
+from rungwise.coach.record.situation import Situation
+from rungwise.coach.record.trend import rung_of_key
+from rungwise.store.queries.inbox import Entry
+from rungwise.store.queries.pagination import Listed
 from rungwise.store.tables import Client, MoveRow, Report
 from rungwise.wording.rung_words import rung_short
 

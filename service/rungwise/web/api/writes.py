@@ -14,13 +14,13 @@ from pydantic import BaseModel
 from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
-from rungwise.coach.api_tokens import ACTS_KEPT
-from rungwise.coach.audit import record
-from rungwise.store.api_tables import ApiAct
-from rungwise.store.once import insert_once
+from rungwise.coach.accounts.api_tokens import ACTS_KEPT
+from rungwise.coach.record.audit import record
+from rungwise.store.idempotent_inserts import insert_once
+from rungwise.store.tables import ApiAct
 from rungwise.web.api.caller import Caller
 from rungwise.web.api.problems import KeyReused
-from rungwise.web.visit import hashed, real_now
+from rungwise.web.http.auth import hashed, real_now
 
 REPLAYED = "Idempotency-Replayed"
 Key = Annotated[

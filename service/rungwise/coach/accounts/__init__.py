@@ -1,0 +1,1 @@
+"""Trainers, their sign-ins, and programs that act for them."""

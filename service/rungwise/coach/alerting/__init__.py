@@ -1,0 +1,1 @@
+"""Alerts, and whom they reach."""

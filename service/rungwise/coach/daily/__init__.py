@@ -1,0 +1,1 @@
+"""What happens day by day: prompts out, replies in, results, safety, delivery."""

@@ -1,0 +1,287 @@
+"""What became of a text: answers of carriers, delivery receipts, lost answers, giving up.
+
+States only move forward, whatever order the news comes in: a receipt can overtake the answer to
+our own send, or come for a text whose answer was lost. What a carrier may have taken is never
+sent again, unless its kind is one that must arrive.
+"""
+
+import logging
+from collections import defaultdict
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import tenacity
+from sqlalchemy import delete
+from sqlmodel import Session, col, select
+
+from rungwise.carriers.base import Accepted, Outcome, Receipt, Refused, TryLater, Unknown
+from rungwise.coach.alerting.alerts import Raised, raise_alert
+from rungwise.coach.alerting.paging import page_lost
+from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN, Pace, note_outcomes, state_of, wait_s
+from rungwise.coach.outbox.texts import AT_LEAST_ONCE, Claimed, claim, give_up
+from rungwise.store.due import set_due
+from rungwise.store.tables import (
+    BEING_SENT,
+    QUEUED,
+    CarrierState,
+    Client,
+    EarlyReceipt,
+    Message,
+    Practice,
+)
+
+log = logging.getLogger(__name__)
+
+# Growing waits between tries, with some chance in them so that texts don't come in step.
+WAITS = tenacity.wait_exponential_jitter(multiplier=15, max=1800, jitter=5)
+# Help must not wait for long once the way is open again.
+URGENT_WAITS = tenacity.wait_exponential_jitter(multiplier=5, max=120, jitter=2)
+# An unknown text usually gets its receipt within this; after it the trainer is told.
+SETTLES_WITHIN = timedelta(minutes=15)
+EARLY_RECEIPTS_KEPT = timedelta(days=3)
+BATCH = 500
+# What news can change: the state it brings, and the states it changes.
+BEFORE = {
+    "sent": ("queued", "sending", "unknown"),
+    "failed": ("queued", "sending", "unknown", "sent"),
+    "delivered": ("queued", "sending", "unknown", "sent", "failed"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """What a carrier answered to a try to send. `attempt` tells it from other tries."""
+
+    message_id: int
+    attempt: int
+    outcome: Outcome
+
+
+def take(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -> Claimed:
+    """Claim texts for sending, and tell trainers of those that were given up."""
+    claimed = claim(session, now, carrier, pace, most)
+    for message in claimed.kept_back:
+        if message.state == "failed":
+            undeliverable(session, now, message)
+    return claimed
+
+
+def settle(session: Session, now: datetime, carrier: str, answers: Sequence[Sent]) -> None:
+    """Store what became of texts that this carrier was asked to send."""
+    if not answers:
+        return
+    state = state_of(session, now, carrier)
+    note_outcomes(state, now, [answer.outcome for answer in answers])
+    session.add(state)
+    ids = [answer.message_id for answer in answers]
+    rows = select(Message).where(col(Message.id).in_(ids)).order_by(col(Message.id))
+    messages = {message.id: message for message in session.exec(rows.with_for_update()).all()}
+    early = _early(session, carrier, answers)
+    for answer in answers:
+        message = messages[answer.message_id]
+        if isinstance(answer.outcome, Accepted):
+            _accept(now, message, answer.outcome)
+            for receipt in early.get(answer.outcome.carrier_id, ()):
+                note_receipt(session, now, message, receipt.state, receipt.detail)
+                session.delete(receipt)
+        elif message.state == "sending" and message.attempts == answer.attempt:
+            _not_taken(session, now, message, answer.outcome)
+        # Else a receipt was quicker, or the lease ran out and it was settled without us.
+        session.add(message)
+    session.flush()
+
+
+def _accept(now: datetime, message: Message, outcome: Accepted) -> None:
+    state = "delivered" if outcome.delivered else "sent"
+    message.lease_until = None
+    message.carrier_id = message.carrier_id or outcome.carrier_id
+    message.sent_at = message.sent_at or now
+    if message.state in BEFORE[state]:
+        message.state, message.problem = state, None
+        message.settled_at = now if outcome.delivered else None
+
+
+def _not_taken(
+    session: Session, now: datetime, message: Message, outcome: TryLater | Refused | Unknown
+) -> None:
+    message.lease_until = None
+    if isinstance(outcome, Refused):
+        message.state, message.problem, message.settled_at = "failed", outcome.reason, now
+        undeliverable(session, now, message)
+    elif isinstance(outcome, TryLater) or message.kind in AT_LEAST_ONCE:
+        try_again(now, message, outcome.reason)
+    else:
+        unknown(session, now, message, outcome.reason)
+
+
+def _early(
+    session: Session, carrier: str, answers: Sequence[Sent]
+) -> Mapping[str, list[EarlyReceipt]]:
+    """Receipts that came before these answers, by the carrier's id of the text."""
+    ids = [each.outcome.carrier_id for each in answers if isinstance(each.outcome, Accepted)]
+    rows = select(EarlyReceipt).where(
+        EarlyReceipt.carrier == carrier, col(EarlyReceipt.carrier_id).in_(ids)
+    )
+    found: dict[str, list[EarlyReceipt]] = defaultdict(list)
+    for receipt in session.exec(rows.order_by(col(EarlyReceipt.id))).all():
+        found[receipt.carrier_id].append(receipt)
+    return found
+
+
+def try_again(now: datetime, message: Message, reason: str) -> None:
+    """Queue it for another try, after a wait that grows with each."""
+    rule = URGENT_WAITS if message.kind in AT_LEAST_ONCE else WAITS
+    message.state = "queued"
+    message.not_before = now + timedelta(seconds=wait_s(rule, message.attempts))
+    message.problem = reason
+
+
+def unknown(session: Session, now: datetime, message: Message, reason: str) -> None:
+    """The carrier may have taken it. A receipt may yet tell; if none comes, the trainer is told."""
+    message.state, message.problem = "unknown", reason
+    set_due(session, "unsettled", message.id, now + SETTLES_WITHIN)
+
+
+def still_unknown(session: Session, now: datetime, message_id: int) -> None:
+    """No receipt has come for a text that may or may not have left."""
+    message = session.get_one(Message, message_id)
+    if message.state == "unknown":
+        undeliverable(session, now, message)
+
+
+def needs_looking_after(session: Session, now: datetime, set_up: Set[str]) -> bool:
+    """Whether anything below has something to do; asked often, so that it costs little."""
+    lost = select(Message.id).where(BEING_SENT, col(Message.lease_until) < now)
+    late = select(Message.id).where(QUEUED, col(Message.not_after) <= now)
+    elsewhere = select(Message.id).where(QUEUED, col(Message.carrier).not_in(set_up))
+    down = select(CarrierState.name).where(col(CarrierState.failures) >= FAILURES_TO_OPEN)
+    old = select(EarlyReceipt.id).where(col(EarlyReceipt.at) < now - EARLY_RECEIPTS_KEPT)
+    return any(
+        session.exec(rows.limit(1)).first() is not None
+        for rows in (lost, late, elsewhere, down, old)
+    )
+
+
+def free_expired(session: Session, now: datetime) -> int:
+    """Settle leases that ran out: the sender died, and the carrier may have taken the text."""
+    rows = (
+        select(Message)
+        .where(BEING_SENT, col(Message.lease_until) < now)
+        .limit(BATCH)
+        .with_for_update(skip_locked=True)
+    )
+    found = session.exec(rows).all()
+    for message in found:
+        message.lease_until = None
+        if message.kind in AT_LEAST_ONCE:
+            message.state, message.not_before = "queued", now
+        else:
+            said = "The service stopped while sending; the carrier may have taken it."
+            unknown(session, now, message, said)
+        session.add(message)
+    return len(found)
+
+
+def expire(session: Session, now: datetime) -> int:
+    """Give up what has waited for too long; how many."""
+    rows = (
+        select(Message)
+        .where(QUEUED, col(Message.not_after) <= now)
+        .limit(BATCH)
+        .with_for_update(skip_locked=True)
+    )
+    found = session.exec(rows).all()
+    for message in found:
+        give_up(message, now, "It could not be sent in time.")
+        session.add(message)
+        if message.state == "failed":
+            undeliverable(session, now, message)
+    return len(found)
+
+
+def still_unsent(session: Session, now: datetime, message_id: int) -> None:
+    """A text that must arrive has waited for long: the trainer had better telephone."""
+    message = session.get_one(Message, message_id)
+    if message.state in ("queued", "sending"):
+        undeliverable(session, now, message)
+
+
+def note_receipts(
+    session: Session, now: datetime, carrier: str, receipts: Sequence[Receipt]
+) -> None:
+    """Store delivery receipts; a text that failed is an alert."""
+    meant = _meant(session, carrier, receipts) if receipts else {}
+    for receipt in receipts:
+        message = meant.get(receipt.carrier_id)
+        if message is not None:
+            message.carrier_id = message.carrier_id or receipt.carrier_id
+            note_receipt(session, now, message, receipt.state, receipt.detail)
+        elif receipt.message_id is None:
+            session.add(
+                EarlyReceipt(
+                    carrier=carrier,
+                    carrier_id=receipt.carrier_id,
+                    state=receipt.state,
+                    detail=receipt.detail,
+                    at=now,
+                )
+            )
+
+
+def _meant(session: Session, carrier: str, receipts: Sequence[Receipt]) -> Mapping[str, Message]:
+    """The texts that receipts are about, by the carrier's id: those that have it, else those whose
+    own id the receipt tells.
+    """
+    own = select(Message).where(Message.direction == "out", Message.carrier == carrier)
+    # Always in the same order, so that two who lock some of the same never wait for each other.
+    own = own.order_by(col(Message.id)).with_for_update()
+    ids = [receipt.carrier_id for receipt in receipts]
+    by_carriers = session.exec(own.where(col(Message.carrier_id).in_(ids))).all()
+    found = {str(message.carrier_id): message for message in by_carriers}
+    told = {
+        receipt.message_id: receipt.carrier_id
+        for receipt in receipts
+        if receipt.message_id is not None and receipt.carrier_id not in found
+    }
+    if told:
+        by_ours = own.where(col(Message.id).in_(told), col(Message.carrier_id).is_(None))
+        found |= {told[message.id]: message for message in session.exec(by_ours).all()}
+    return found
+
+
+def note_receipt(session: Session, now: datetime, message: Message, state: str, said: str) -> None:
+    """Move a text on by what a receipt says, if that is news."""
+    if message.state not in BEFORE.get(state, ()):
+        return
+    message.state = state
+    message.lease_until = None
+    message.problem = said or None
+    message.sent_at = message.sent_at or now
+    message.settled_at = None if state == "sent" else now
+    session.add(message)
+    if state == "failed":
+        undeliverable(session, now, message)
+
+
+def forget_early(session: Session, now: datetime) -> None:
+    """Drop receipts that no text was ever found for."""
+    session.execute(delete(EarlyReceipt).where(col(EarlyReceipt.at) < now - EARLY_RECEIPTS_KEPT))
+
+
+def undeliverable(session: Session, now: datetime, message: Message) -> None:
+    """Tell the trainer that a text to their client did not arrive, or may not have."""
+    if message.client_id is None:
+        if message.kind == "page":
+            session.add(message)
+            session.flush()
+            page_lost(session, now, message)
+        else:
+            log.error("message %s to a stranger is %s", message.id, message.state)
+        return
+    client = session.get_one(Client, message.client_id)
+    practice = session.get_one(Practice, client.practice_id)
+    state = "waiting" if message.state == "queued" else message.state
+    did = f"The {message.kind} text is {state}: {message.problem}"
+    urgency = "urgent" if message.kind in AT_LEAST_ONCE - {"opt_out"} else "today"
+    raise_alert(session, now, practice, client, Raised("undeliverable", did, urgency))

@@ -1,0 +1,324 @@
+"""The day's prompt: when it is due, whether it may still go, and what it says."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session, col, func, select
+
+from rungwise.coach.alerting.alerts import Raised, raise_alert
+from rungwise.coach.daily.day_result import raise_move_alert
+from rungwise.coach.daily.safety import rest_client
+from rungwise.coach.outbox.texts import Text, queue_prompt, queue_to_client
+from rungwise.coach.record import questions
+from rungwise.coach.record.codec import PlanSettings
+from rungwise.coach.record.moves import store_move
+from rungwise.coach.record.picture_link import link_for_prompt
+from rungwise.coach.record.situation import Situation, current_report, load, past
+from rungwise.coach.record.wording import wording_of
+from rungwise.ladder.progression import Move, PastDay, decide_absence
+from rungwise.ladder.rungs import Rung
+from rungwise.store.due import clear_due, set_due
+from rungwise.store.index_conditions import IS_PROMPT
+from rungwise.store.prefetch import known
+from rungwise.store.tables import Client, Due, Message, MoveRow, Practice
+from rungwise.ticks.due import (
+    LATEST,
+    Quiet,
+    is_quiet,
+    local_to_utc,
+    next_due,
+    quiet_between,
+    still_worth_sending,
+)
+from rungwise.wording.answers import prompt_text
+from rungwise.wording.rung_words import rung_text
+from rungwise.wording.texts import render
+
+SILENT_AFTER = 3
+IN_DOUBT = "Waiting for the answer to a safety question."
+DOWN = "The service was down when it was due."
+# Where a session keeps what was read ahead of prompts, by client.
+PROMPTED = "prompted"
+
+
+@dataclass(frozen=True, slots=True)
+class Prompted:
+    """The last date that had its prompt, so that a new hour or zone never doubles one; and how
+    many prompts went since the client's last word.
+    """
+
+    last: date | None = None
+    unanswered: int = 0
+
+
+def quiet_hours(practice: Practice) -> Quiet:
+    return quiet_between(practice.texts_until, practice.texts_from)
+
+
+def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:
+    """The exact text the client gets for this rung, with a link to its picture if there is one."""
+    wording = wording_of(session, client.practice_id, client.language)
+    return task_body(rung, target_s, client.language, wording, link)
+
+
+def task_body(
+    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str = ""
+) -> str:
+    """The same for anyone who reads `language`, in the practice's own `wording` of texts."""
+    if not link:  # which no two texts share
+        return _same_for_all(rung, target_s, language, tuple(sorted(wording.items())))
+    return _task_body(rung, target_s, language, wording, link)
+
+
+@lru_cache(maxsize=4096)
+def _same_for_all(
+    rung: Rung, target_s: int, language: str, wording: tuple[tuple[str, str], ...]
+) -> str:
+    return _task_body(rung, target_s, language, dict(wording), "")
+
+
+def _task_body(
+    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str
+) -> str:
+    task = rung_text(rung, target_s, language)
+    sided = len(rung.sides) > 1
+    return prompt_text(task, language, target_s=target_s, sided=sided, wording=wording, link=link)
+
+
+def schedule_next(
+    session: Session, after: datetime, client: Client, after_date: date | None = None
+) -> None:
+    """Set when the next prompt is due: the one place where that is worked out and stored."""
+    _schedule(session, after, client, load(session, client), after_date)
+
+
+def _schedule(
+    session: Session,
+    after: datetime,
+    client: Client,
+    situation: Situation | None,
+    after_date: date | None = None,
+    prompted: Prompted | None = None,
+) -> None:
+    if situation is None or client.state != "active":
+        clear_due(session, "prompt", client.id)
+        return
+    last = (prompted or prompted_of(session, [client.id])[client.id]).last
+    settings = situation.settings
+    due = next_due(
+        after,
+        client.time_zone,
+        settings.prompt_at,
+        settings.weekdays,
+        away=settings.away,
+        quiet=quiet_hours(situation.practice),
+        after_date=max((day for day in (last, after_date) if day is not None), default=None),
+    )
+    if due is None:
+        clear_due(session, "prompt", client.id)
+    else:
+        set_due(session, "prompt", client.id, due.at_utc, due.local_date)
+
+
+def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompted]:
+    """What each of these clients was prompted, in one query."""
+    theirs = (Message.client_id == Client.id, IS_PROMPT)
+    # Two look-ups and no join: each ends in the index, however many texts there have been.
+    last = select(func.max(Message.local_date)).where(*theirs).correlate(Client).scalar_subquery()
+    since = func.coalesce(Client.last_reply_at, Client.created_at)
+    went = (
+        select(func.count(col(Message.id)))
+        .where(
+            *theirs,
+            col(Message.created_at) > since,
+            col(Message.state).not_in(("missed", "cancelled")),
+        )
+        .correlate(Client)
+        .scalar_subquery()
+    )
+    rows = select(Client.id, last, went).where(col(Client.id).in_(client_ids))
+    return {client: Prompted(day, count) for client, day, count in session.exec(rows).all()}
+
+
+def _prompted(session: Session, client: Client) -> Prompted:
+    """What was read ahead for this client, which is good for once; else what is found now."""
+    ahead: dict[int, Prompted] = session.info.get(PROMPTED, {})
+    return ahead.pop(client.id, None) or prompted_of(session, [client.id])[client.id]
+
+
+def prompt_due(session: Session, now: datetime, due: Due) -> None:
+    """A client's hour has come: send the day's text, or record why not. Sets the next one."""
+    client = session.get_one(Client, due.subject_id)
+    situation = load(session, client)
+    if situation is None or client.state != "active" or due.local_date is None:
+        clear_due(session, "prompt", due.subject_id)
+        return
+    day = due.local_date
+    at = due.at
+    prompted = _prompted(session, client)
+    _watch_silence(session, now, situation, prompted)
+    in_doubt = questions.open_doubt(session, situation.client_id) is not None
+    problem = why_no_prompt(now, situation, at, in_doubt=in_doubt)
+    if problem is not None:
+        _missed(session, now, situation, day, problem)
+    elif not _rests_for_absence(session, now, situation, day):
+        until = still_sensible_until(at, client.time_zone, quiet_hours(situation.practice))
+        _send(session, now, situation, day, until)
+    _schedule(session, at, client, situation, day, prompted)
+
+
+def why_no_prompt(
+    now: datetime, situation: Situation, at: datetime, *, in_doubt: bool
+) -> str | None:
+    """Why an active client's prompt that was due `at` is missed now; None when it is not."""
+    if in_doubt:
+        return IN_DOUBT
+    if not still_worth_sending(
+        at, now, situation.client.time_zone, quiet_hours(situation.practice)
+    ):
+        return DOWN
+    return None
+
+
+def _rests_for_absence(session: Session, now: datetime, situation: Situation, day: date) -> bool:
+    """Apply the move that days away call for. True when the client now rests."""
+    if _surely_not_away(session, situation, day):
+        return False
+    move = absence_move(situation, past(session, situation.client_id), day)
+    if move is None:
+        return False
+    store_move(session, now, situation, day, move)
+    rests = move.kind == "rest"
+    if rests:
+        rest_client(session, now, situation.client)
+    name = "away_rest" if rests else "away_back"
+    wording = wording_of(session, situation.practice.id, situation.language)
+    body = render(name, situation.language, wording, number=situation.practice.emergency_number)
+    queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
+    for kind in move.alerts:
+        raise_move_alert(session, now, situation, kind)
+    return rests
+
+
+def absence_move(situation: Situation, history: Sequence[PastDay], day: date) -> Move | None:
+    """The move that the client's days away by this date call for."""
+    placement, plan = situation.placement, situation.settings.plan(situation.resting)
+    return decide_absence(situation.ladder, plan, history, placement.rung_key, placement.since, day)
+
+
+def _surely_not_away(session: Session, situation: Situation, day: date) -> bool:
+    """Whether the days away are too few for any move, by what was read ahead.
+
+    An earlier move back for absence may make the days count from before.
+    """
+    backs = known(session, MoveRow, situation.client_id)
+    since, caution = situation.placement.since, situation.settings.caution
+    if backs is None or any(back.local_date >= since for back in backs):
+        return False
+    return (day - since).days < min(caution.away_back_days, caution.away_rest_days)
+
+
+def still_sensible_until(at: datetime, zone: str, quiet: Quiet) -> datetime:
+    """When a prompt due `at` is too late: after two hours, or when quiet hours begin."""
+    local = at.astimezone(ZoneInfo(zone))
+    begins = local_to_utc(datetime.combine(local.date(), quiet.begins), zone)
+    return min(at + LATEST, begins) if begins > at else at + LATEST
+
+
+def _send(
+    session: Session, now: datetime, situation: Situation, day: date, until: datetime
+) -> None:
+    rung = situation.rung_to_tell
+    link = link_for_prompt(session, now, situation)
+    text = Text(
+        "prompt",
+        prompt_body(session, situation.client, rung, situation.settings.target_s, link),
+        once_key=once_key("prompt", situation.client_id, day),
+        local_date=day,
+        rung_key=rung.key,
+        not_after=until,
+    )
+    if queue_prompt(session, now, situation.practice, situation.client, text):
+        _set_reminder(session, now, situation, day)
+
+
+def _missed(session: Session, now: datetime, situation: Situation, day: date, problem: str) -> None:
+    key = once_key("prompt", situation.client_id, day)
+    text = Text("prompt", "", once_key=key, local_date=day)
+    queue_prompt(session, now, situation.practice, situation.client, text, missed=problem)
+
+
+def once_key(kind: str, client_id: int, day: date) -> str:
+    """What makes a client's text of this kind and date the only one, however often it is due."""
+    return f"{kind}:{client_id}:{day.isoformat()}"
+
+
+def _set_reminder(session: Session, now: datetime, situation: Situation, day: date) -> None:
+    reminder_at = situation.settings.reminder_at
+    if reminder_at is None:
+        return
+    at = local_to_utc(datetime.combine(day, reminder_at), situation.client.time_zone)
+    if at > now:
+        set_due(session, "reminder", situation.client_id, at, day)
+
+
+def reminder_due(session: Session, now: datetime, due: Due) -> None:
+    """No reply by evening: one reminder, if the trainer wanted one and nothing came."""
+    client = session.get_one(Client, due.subject_id)
+    situation = load(session, client)
+    clear_due(session, "reminder", due.subject_id)
+    if situation is None or due.local_date is None:
+        return
+    if why_no_reminder(session, now, situation, due.local_date) is not None:
+        return
+    text = Text(
+        "reminder",
+        render(
+            "reminder",
+            situation.language,
+            wording_of(session, situation.practice.id, situation.language),
+        ),
+        once_key=once_key("reminder", client.id, due.local_date),
+        local_date=due.local_date,
+    )
+    queue_to_client(session, now, situation.practice, client, text)
+
+
+def why_no_reminder(session: Session, now: datetime, situation: Situation, day: date) -> str | None:
+    """Why no reminder of this date's practice may go now; None when it may."""
+    client = situation.client
+    if client.state != "active":
+        return f"The client is {client.state}."
+    if is_quiet(now, client.time_zone, quiet_hours(situation.practice)):
+        return "Quiet hours."
+    if current_report(session, client.id, day) is not None:
+        return "The client has reported already."
+    if questions.open_doubt(session, client.id) is not None:
+        return IN_DOUBT
+    return None
+
+
+def _watch_silence(
+    session: Session, now: datetime, situation: Situation, prompted: Prompted
+) -> None:
+    """Three prompts running without a word, and again at every third: tell the trainer."""
+    silent = prompted.unanswered
+    if silent > 0 and silent % SILENT_AFTER == 0:
+        did = f"No reply to the last {silent} prompts. Prompts go on."
+        raise_alert(session, now, situation.practice, situation.client, Raised("silence", did))
+
+
+def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now: datetime) -> str:
+    """When the next prompt would go, in the client's own time, for the trainer to read."""
+    due = next_due(
+        now,
+        client.time_zone,
+        settings.prompt_at,
+        settings.weekdays,
+        away=settings.away,
+        quiet=quiet_hours(practice),
+    )
+    return "never" if due is None else f"{due.local_date:%a %d %b} {settings.prompt_at:%H:%M}"

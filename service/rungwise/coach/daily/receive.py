@@ -1,0 +1,353 @@
+"""What a text from a client sets off.
+
+1. The carrier's callback was checked for its signature before it came here.
+2. Store the text; a repeat of the carrier's id ends here.
+3. Find who sent it; a stranger's text is kept and shown.
+4. Read it, with what was asked last as context.
+5. Decide, and store report, move, alert and answer in the same transaction.
+6. The caller commits, and only then says 200 to the carrier.
+"""
+
+import logging
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from rungwise.carriers.base import InboundText
+from rungwise.carriers.phone import same_phone
+from rungwise.coach.alerting.alerts import Raised, raise_alert
+from rungwise.coach.daily import opt_out, safety
+from rungwise.coach.daily.day_result import answer_day, answer_question, day_of_reply
+from rungwise.coach.daily.exchange import Exchange, Reply
+from rungwise.coach.daily.reading_ahead import read_ahead
+from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
+from rungwise.coach.outbox.sender_numbers import From, practice_at
+from rungwise.coach.outbox.texts import Text, queue_to_phone
+from rungwise.coach.record import questions
+from rungwise.coach.record.codec import context_to_json, reading_to_json
+from rungwise.coach.record.situation import load
+from rungwise.coach.record.wording import wording_of
+from rungwise.reply import READER_VERSION, Reading, read
+from rungwise.store.database import is_passing
+from rungwise.store.deferred_inserts import rows_may_wait
+from rungwise.store.due import set_due
+from rungwise.store.idempotent_inserts import insert_all_once
+from rungwise.store.index_conditions import CAME_IN
+from rungwise.store.sealing.crypto import blind
+from rungwise.store.tables import Client, InboundPart, Message, Practice
+from rungwise.wording.texts import render
+
+log = logging.getLogger(__name__)
+
+# What tells one inbound text from all others.
+UNIQUE = ("carrier", "direction", "carrier_id")
+REPEAT_WITHIN = timedelta(seconds=60)
+UNREADABLE_ALERTS = 2
+READ_AGAIN_AFTER = timedelta(minutes=10)
+READ_AGAIN_WITHIN = timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A text that a carrier brought."""
+
+    carrier: str
+    text: InboundText
+
+
+def receive(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
+    """Store one inbound text and everything it sets off; None when it was here already.
+
+    One part of a long text is kept until the others have come, and gives None until then.
+    """
+    if inbound.part is None:
+        return _receive_whole(session, now, [Arrival(carrier, inbound)])[0]
+    message = None
+    for joined in keep_part(session, now, carrier, inbound, inbound.part):
+        message = _receive_joined(session, now, carrier, joined)
+    return message
+
+
+def receive_together(
+    session: Session, now: datetime, arrivals: Sequence[Arrival]
+) -> list[Message | None]:
+    """The same for several whole texts at once, in their order, which costs less for each.
+
+    When one of them makes it fail, nothing of the transaction may be kept: take each by itself,
+    so that only the text that we failed on is set aside.
+    """
+    with rows_may_wait(session):
+        return _receive_whole(session, now, arrivals, together=True)
+
+
+def parts_waited(session: Session, now: datetime, part_id: int) -> None:
+    """The rest of a long text has not come in time: read what has."""
+    carrier = session.get_one(InboundPart, part_id).carrier
+    joined = join_what_came(session, part_id)
+    if joined is not None:
+        _receive_joined(session, now, carrier, joined)
+
+
+def _receive_joined(
+    session: Session, now: datetime, carrier: str, joined: Joined
+) -> Message | None:
+    message = _receive_whole(session, now, [Arrival(carrier, joined.text)])[0]
+    if message is None:
+        return None
+    for part in joined.parts:
+        part.message_id = message.id
+        session.add(part)
+    if not joined.whole and message.client_id is not None:
+        client = session.get_one(Client, message.client_id)
+        _tell(session, now, client, message, "unreadable", "A part of this long text never came.")
+    return message
+
+
+def _tell(
+    session: Session, now: datetime, client: Client, message: Message, kind: str, what: str
+) -> None:
+    practice = session.get_one(Practice, client.practice_id)
+    raise_alert(session, now, practice, client, Raised(kind, what), message)
+
+
+def _receive_whole(
+    session: Session, now: datetime, arrivals: Sequence[Arrival], *, together: bool = False
+) -> list[Message | None]:
+    owners = _owners(session, arrivals)
+    stored = _store(session, now, arrivals, owners)
+    senders = _senders(session, [message for message in stored if message is not None])
+    lately = _lately(session, now, [client.id for client in senders.values()])
+    read_ahead(session, now, list(senders.values()))
+    for message, arrival in zip(stored, arrivals, strict=True):
+        if message is None:
+            continue
+        client = senders.get((message.practice_id, message.from_phone))
+        if client is None:
+            _from_stranger(session, now, message)
+            continue
+        message.client_id = client.id
+        if _same_words_again(session, message, lately[client.id]):
+            message.state = "repeat"
+            continue
+        lately[client.id].append(message)
+        _act_on(session, now, client, message, together=together)
+        if arrival.text.pictures:
+            _tell(session, now, client, message, "question", "The client sent a picture.")
+    return stored
+
+
+def _act_on(
+    session: Session, now: datetime, client: Client, message: Message, *, together: bool
+) -> None:
+    if together:
+        understand(session, now, client, message)
+        return
+    try:
+        with session.begin_nested():
+            understand(session, now, client, message)
+    except Exception as problem:  # what came in must be kept whatever fails
+        if is_passing(problem):
+            raise
+        _set_aside(session, now, client, message, problem)
+
+
+def _owners(session: Session, arrivals: Sequence[Arrival]) -> dict[str, Practice]:
+    """The practice that each number belongs to."""
+    phones = {arrival.text.to_phone for arrival in arrivals}
+    return {phone: practice_at(session, phone) for phone in sorted(phones)}
+
+
+def _store(
+    session: Session, now: datetime, arrivals: Sequence[Arrival], owners: Mapping[str, Practice]
+) -> list[Message | None]:
+    """Each text's row; None for one that is stored already, also by an earlier one of these."""
+    rows = [_values(now, owners[each.text.to_phone], each) for each in arrivals]
+    plain = [row for row in rows if "pictures" not in row]
+    fresh: dict[tuple[str, str], Message] = {}
+    for some in (plain, *([row] for row in rows if "pictures" in row)):
+        if some:
+            for message in insert_all_once(session, Message, UNIQUE, some):
+                fresh[message.carrier, message.carrier_id or ""] = message
+    return [fresh.pop((each.carrier, each.text.carrier_id), None) for each in arrivals]
+
+
+def _values(now: datetime, practice: Practice, arrival: Arrival) -> dict[str, Any]:
+    inbound = arrival.text
+    values: dict[str, Any] = {
+        "practice_id": practice.id,
+        "direction": "in",
+        "kind": "reply",
+        "body": inbound.body,
+        "from_phone": same_phone(inbound.from_phone, practice.country),
+        "to_phone": same_phone(inbound.to_phone or practice.phone, practice.country),
+        "carrier": arrival.carrier,
+        "carrier_id": inbound.carrier_id,
+        "state": "received",
+        "rank": 2,
+        "attempts": 0,
+        "created_at": now,
+    }
+    if inbound.pictures:
+        values["pictures"] = list(inbound.pictures)
+    return values
+
+
+def _senders(session: Session, messages: Sequence[Message]) -> dict[tuple[int, str], Client]:
+    """Who wrote, by practice and phone, locked: a client's texts are dealt with in turn.
+
+    Locked in the order of their ids, so that two processes with the same clients do not wait for
+    each other.
+    """
+    found: dict[tuple[int, str], Client] = {}
+    for practice_id in sorted({message.practice_id for message in messages}):
+        phones = {each.from_phone for each in messages if each.practice_id == practice_id}
+        rows = select(Client).where(
+            Client.practice_id == practice_id, col(Client.phone).in_(sorted(phones))
+        )
+        locked = rows.order_by(col(Client.id)).with_for_update(key_share=True)
+        for client in session.exec(locked).all():
+            found[practice_id, client.phone] = client
+    return found
+
+
+def _lately(
+    session: Session, now: datetime, client_ids: Sequence[int]
+) -> defaultdict[int, list[Message]]:
+    """What clients wrote within the last minute, besides what has just been stored."""
+    rows = select(Message).where(
+        col(Message.client_id).in_(client_ids),
+        CAME_IN,
+        Message.created_at > now - REPEAT_WITHIN,
+        Message.state != "repeat",
+    )
+    found: defaultdict[int, list[Message]] = defaultdict(list)
+    for message in session.exec(rows).all():
+        found[message.client_id or 0].append(message)
+    return found
+
+
+def _from_stranger(session: Session, now: datetime, message: Message) -> None:
+    message.state = "set_aside"
+    session.add(message)
+    practice = session.get_one(Practice, message.practice_id)
+    day = now.date().isoformat()
+    body = render(
+        "unknown_number",
+        practice.language,
+        wording_of(session, practice.id, practice.language),
+        practice=practice.name,
+        number=practice.emergency_number,
+    )
+    known_by = blind(session, message.from_phone)
+    text = Text("answer", body, f"stranger:{practice.id}:{known_by}:{day}")
+    here = From(message.carrier, message.to_phone)
+    queue_to_phone(session, now, practice, text, message.from_phone, leaves_by=here)
+
+
+def _same_words_again(session: Session, message: Message, lately: Sequence[Message]) -> bool:
+    """The same words within a minute under another id: a gateway's repeat, not a second report.
+
+    Unless a safety question went out in between: then "yes" twice is two answers.
+    """
+    # Compared here, for the database may hold the words sealed.
+    twin = next((each for each in lately if each.body == message.body), None)
+    return twin is not None and not questions.safety_asked_since(session, twin)
+
+
+def _set_aside(
+    session: Session, now: datetime, client: Client, message: Message, problem: Exception
+) -> None:
+    """Keep a text that we failed on, tell the trainer, and set when it is tried again."""
+    message.state = "unprocessed"
+    message.problem = type(problem).__name__
+    session.add(message)
+    set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
+    practice = session.get_one(Practice, client.practice_id)
+    did = "The text is kept, but the service could not act on it. Please read it yourself."
+    try:
+        with session.begin_nested():
+            raised = Raised("unreadable", did, "urgent")
+            raise_alert(session, now, practice, client, raised, message)
+    except Exception as again:
+        if is_passing(again):
+            raise
+        # Keeping the text comes before telling of it; the thread shows it as unprocessed.
+        log.exception("no alert could be raised for message %s", message.id)
+
+
+def read_again(session: Session, now: datetime, message_id: int) -> None:
+    """Act on a text that we failed on when it came, unless it is too old to be about anything."""
+    message = session.get_one(Message, message_id)
+    if message.state != "unprocessed" or now - message.created_at > READ_AGAIN_WITHIN:
+        return
+    client = session.get_one(Client, message.client_id)
+    try:
+        with session.begin_nested():
+            message.problem = None
+            understand(session, now, client, message)
+    except Exception as problem:
+        if is_passing(problem):
+            raise
+        log.exception("message %s could not be acted on again", message.id)
+        message.state, message.problem = "unprocessed", type(problem).__name__
+        set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
+
+
+def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:
+    """Read a stored text from a known client and act on it."""
+    client.last_reply_at = now
+    session.add(client)
+    situation = load(session, client)
+    context = questions.context_for(session, now, situation, client)
+    reading = read(message.body, context)
+    message.context = context_to_json(context)
+    message.reading = reading_to_json(reading)
+    message.reader_version = READER_VERSION
+    message.state = "read"
+    session.add(message)
+    practice = session.get_one(Practice, client.practice_id)
+    if (
+        reading.kind in ("opt_out", "opt_in")
+        or client.state in ("stopped", "invited")
+        or situation is None
+    ):
+        opt_out.hear(Exchange(session, now, practice, client, message, reading, context))
+        return reading
+    day, asked_key = day_of_reply(session, now, situation)
+    _act(
+        Reply(session, now, practice, client, message, reading, context, situation, day, asked_key)
+    )
+    return reading
+
+
+def _act(reply: Reply) -> None:
+    reading = reply.reading
+    if reading.kind == "help":
+        safety.help_asked(reply)
+    elif safety.hear(reply):
+        pass
+    elif reading.kind in ("result", "skipped") or questions.answers_something(
+        reading, reply.context
+    ):
+        answer_day(reply)
+    elif reading.kind == "question":
+        answer_question(reply)
+    else:
+        _unreadable(reply)
+        return
+    reply.client.unreadable_run = 0
+
+
+def _unreadable(reply: Reply) -> None:
+    client = reply.client
+    client.unreadable_run += 1
+    reply.session.add(client)
+    if client.unreadable_run >= UNREADABLE_ALERTS:
+        reply.alert("unreadable", "Two texts running could not be read.")
+        reply.say("unreadable_again")
+    else:
+        reply.say("unreadable_sided" if len(reply.situation.rung.sides) > 1 else "unreadable")

@@ -1,0 +1,1 @@
+"""Everything of a client, out or away for good."""

@@ -1,0 +1,1 @@
+"""A new client: screening, consent, body, home, first rung."""

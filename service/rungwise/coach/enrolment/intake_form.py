@@ -1,0 +1,394 @@
+"""What is filled in for a new client, read from plain words: from a page or a line of a CSV file.
+
+Every field is a string under its own name. All that is wrong is told at once, field by field.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import time
+from typing import TypeVar
+
+from rungwise.coach.enrolment.baseline import Suggestion, first_rung
+from rungwise.coach.enrolment.clients import NewClient, name_or_refuse, refuse_quiet_hour
+from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
+from rungwise.coach.enrolment.home_checklist import not_ready
+from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
+from rungwise.coach.enrolment.screening import QUESTIONS, Outcome, Screened, screen
+from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.errors import ImpossibleValue, ServiceError
+from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
+from rungwise.ladder.body import (
+    FOOT_BREADTH_MM,
+    FOOT_LENGTH_MM,
+    HIP_WIDTH_MM,
+    HOLD_S,
+    MAT_LAYERS,
+    Body,
+    Equipment,
+    Limits,
+    Profile,
+)
+from rungwise.ladder.caution import PRESETS
+from rungwise.ladder.rungs import Rung
+from rungwise.ladder.stance import Side
+from rungwise.store.tables import Practice
+from rungwise.wording.texts import LANGUAGES
+
+T = TypeVar("T")
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+FOAM = ("none", "whole", "cut", "both")
+SIDES = ("none", "left", "right")
+HEIGHT_CM = (120, 220)
+STAGE_FIELDS = tuple(f"stage_{place}" for place in range(1, len(STAGES) + 1))
+EASIER_SHOWN = 3
+
+# What a field holds when nothing was filled in, as the page shows it.
+DEFAULTS: Mapping[str, str] = {
+    "mat_layers": "0",
+    "foam": "none",
+    "weaker": "none",
+    "no_full_weight": "none",
+    "prompt_at": "09:00",
+    "weekdays": " ".join(WEEKDAYS),
+    "target_s": "20",
+    "caution": "usual",
+}
+WHO = ("name", "called", "phone", "time_zone", "language")
+MEASURES = ("sex", "height_cm", "foot_length_cm", "foot_breadth_cm", "hip_width_cm", "narrowest_cm")
+SPARED = ("big_toe_pain", "weaker", "no_full_weight")
+PLACE = ("mat_layers", "foam", "home", "someone")
+WHEN = ("prompt_at", "weekdays", "target_s", "caution")
+ASKED = tuple(question.name for question in QUESTIONS)
+FIELDS = (*WHO, *ASKED, *MEASURES, *SPARED, *PLACE, *STAGE_FIELDS, *WHEN, "first_key", "agreed")
+NOT_HELD = "Feet together was not held for 10 s: not ready to practise alone without a word first."
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A client as filled in, and everything that follows from it before anything is stored.
+
+    `easier` are other rungs to start on, none harder than the suggested one. `holding` says why a
+    clinician is asked first or texts are not the way; `waits_for` what else must happen before the
+    first text.
+    """
+
+    new: NewClient
+    phone: Phone
+    zone: ChosenZone
+    answers: Mapping[str, str]
+    screened: Screened
+    in_place: frozenset[str]
+    someone: str
+    shown: FourStage | None
+    suggestion: Suggestion
+    easier: tuple[Rung, ...]
+    agreed: bool
+
+    @property
+    def outcome(self) -> Outcome:
+        if self.screened.outcome == "start" and self.baseline_holds:
+            return "ask_first"
+        return self.screened.outcome
+
+    @property
+    def baseline_holds(self) -> bool:
+        return self.shown is not None and self.shown.stages_held == 0
+
+    @property
+    def holding(self) -> tuple[str, ...]:
+        return (*self.screened.reasons, *([NOT_HELD] if self.baseline_holds else []))
+
+    @property
+    def waits_for(self) -> tuple[str, ...]:
+        lacking = [f"Not in place yet: {item.label}." for item in not_ready(self.in_place)]
+        return (*lacking, *([] if self.agreed else ["They have not agreed to texts yet."]))
+
+    @property
+    def begins(self) -> bool:
+        """Whether the first text goes at once."""
+        return self.outcome == "start" and not self.waits_for
+
+    @property
+    def rung(self) -> Rung:
+        """The rung they start on: the suggested one or an easier one."""
+        for rung in self.easier:
+            if rung.key == self.new.first_key:
+                return rung
+        return self.suggestion.rung
+
+
+class Unfinished(ServiceError):
+    """Some fields can't be used as they are; each says what to put right."""
+
+    def __init__(self, problems: Mapping[str, str]) -> None:
+        super().__init__(self.__doc__)
+        self.problems = dict(problems)
+
+
+def read_intake(given: Mapping[str, str], practice: Practice, screened: bool = True) -> Draft:
+    """The draft, or Unfinished with a sentence for each field that is wrong.
+
+    With `screened` False the questions may all be left out, for lists of people to be asked later.
+    """
+    form = _Reader({**DEFAULTS, "language": practice.language, **_filled(given)})
+    draft = _read(form, practice, screened)
+    if draft is None or form.problems:
+        raise Unfinished(form.problems)
+    return draft
+
+
+def _filled(given: Mapping[str, str]) -> dict[str, str]:
+    return {name: value.strip() for name, value in given.items() if value.strip()}
+
+
+@dataclass(slots=True)
+class _Reader:
+    """The fields, and what was found wrong with them."""
+
+    given: Mapping[str, str]
+    problems: dict[str, str] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> str:
+        return self.given.get(name, "")
+
+    def take(self, name: str, read: Callable[[str], T], needed: str = "") -> T | None:
+        """What `read` makes of the field; None and a problem if it can't, or if it is needed."""
+        words = self[name]
+        if not words:
+            if needed:
+                self.problems[name] = needed
+            return None
+        try:
+            return read(words)
+        except ServiceError as error:
+            self.problems[name] = sentence(error)
+            return None
+
+    def flag(self, name: str) -> bool:
+        return bool(self.take(name, truth_of))
+
+    def choice(self, name: str, allowed: tuple[str, ...]) -> str:
+        return self.take(name, lambda words: one_of(name, words, allowed)) or allowed[0]
+
+    def mm(self, name: str, low_mm: int, high_mm: int) -> int | None:
+        """A length given in cm, as whole mm."""
+        return self.take(name, lambda words: round(number(words, low_mm / 10, high_mm / 10) * 10))
+
+
+def sentence(error: ServiceError) -> str:
+    """What to put right, said beside the field itself."""
+    if isinstance(error, ImpossibleValue):
+        held = "" if error.value in (None, "", "…") else f"It holds {error.value!r}. "
+        return f"{held}It must be {error.allowed}."
+    return str(error)
+
+
+def number(words: str, low: float, high: float) -> float:
+    """A number with a point or a comma, from `low` to `high`."""
+    allowed = f"a number from {low:g} to {high:g}"
+    try:
+        value = float(words.replace(",", "."))
+    except ValueError:
+        raise ImpossibleValue("number", words, allowed) from None
+    if not low <= value <= high:
+        raise ImpossibleValue("number", words, allowed)
+    return value
+
+
+def one_of(name: str, words: str, allowed: tuple[str, ...]) -> str:
+    value = words.lower()
+    if value not in allowed:
+        raise ImpossibleValue(name, words, " or ".join(allowed))
+    return value
+
+
+def truth_of(words: str) -> bool:
+    return one_of("tick", words, ("yes", "no")) == "yes"
+
+
+def several(name: str, words: str, allowed: tuple[str, ...]) -> tuple[str, ...]:
+    """Names parted by spaces or commas, in the order of `allowed`; `all`, and "-" for none."""
+    if words == "-":
+        return ()
+    words = words.lower().replace(",", " ")
+    named = {one[:3] if name == "weekdays" else one for one in words.split()}
+    if named == {"all"}:
+        return allowed
+    strange = sorted(named - set(allowed))
+    if strange:
+        raise ImpossibleValue(name, strange[0], f"among {', '.join(allowed)}, or all")
+    return tuple(one for one in allowed if one in named)
+
+
+def hour(words: str) -> time:
+    """A time of day such as 09:00."""
+    try:
+        return time.fromisoformat(words.zfill(5)).replace(second=0, microsecond=0, tzinfo=None)
+    except ValueError:
+        raise ImpossibleValue("hour", words, "a time of day such as 09:00") from None
+
+
+def _read(form: _Reader, practice: Practice, must_screen: bool) -> Draft | None:
+    name = form.take("name", lambda words: name_or_refuse("name", words), "Fill in their name.")
+    called = form.take("called", lambda words: name_or_refuse("called", words))
+    phone = form.take(
+        "phone", lambda words: look_at(words, practice.country), "Fill in the phone's number."
+    )
+    zone = _zone(form, phone, practice)
+    language = form.choice("language", tuple(LANGUAGES))
+    answers, screened = _screening(form, must_screen)
+    settings = _settings(form, practice)
+    profile = _profile(form, screened.no_soft_surface, settings.target_s)
+    shown = _baseline(form)
+    in_place = form.take("home", lambda words: several("home", words, HOME_NAMES)) or ()
+    agreed = form.flag("agreed")
+    if form.problems or name is None or phone is None or zone is None or profile is None:
+        return None
+    ladder = ladder_of(profile)
+    suggestion = first_rung(ladder, shown)
+    place = ladder.index(suggestion.rung.key)
+    below = [rung for rung in reversed(ladder.rungs[:place]) if rung.landmark][:EASIER_SHOWN]
+    lowest = ladder.rungs[0]
+    if place > 0 and lowest not in below:
+        below.append(lowest)
+    key = form["first_key"]
+    new = NewClient(
+        name=name,
+        called=called or name.split()[0],
+        phone=phone.e164,
+        profile=profile,
+        time_zone=zone.zone,
+        language=language,
+        first_key=key if key in {rung.key for rung in below} else suggestion.rung.key,
+        first_reason=suggestion.because,
+        settings=settings,
+    )
+    if new.first_key != suggestion.rung.key:
+        new = replace(new, first_reason=f"{suggestion.because} An easier rung was chosen.")
+    return Draft(
+        new=new,
+        phone=phone,
+        zone=zone,
+        answers=answers,
+        screened=screened,
+        in_place=frozenset(in_place),
+        someone=form["someone"][:80],
+        shown=shown,
+        suggestion=suggestion,
+        easier=tuple(below),
+        agreed=agreed,
+    )
+
+
+def _zone(form: _Reader, phone: Phone | None, practice: Practice) -> ChosenZone | None:
+    if phone is None:
+        return None
+    try:
+        return zone_for(phone, form["time_zone"], practice.time_zone)
+    except ServiceError as error:
+        form.problems["time_zone"] = sentence(error)
+        return None
+
+
+def _screening(form: _Reader, needed: bool) -> tuple[dict[str, str], Screened]:
+    answers = {
+        question.name: form[question.name].lower() for question in QUESTIONS if form[question.name]
+    }
+    if not answers and not needed:
+        return {}, Screened("ask_first", ("The screening questions have not been asked yet.",))
+    for question in QUESTIONS:
+        try:
+            question.choice(answers.get(question.name, ""))
+        except ImpossibleValue as error:
+            asked = "Ask this and choose an answer."
+            form.problems[question.name] = sentence(error) if error.value else asked
+    if any(question.name in form.problems for question in QUESTIONS):
+        return answers, Screened("ask_first")
+    return answers, screen(answers)
+
+
+def _settings(form: _Reader, practice: Practice) -> PlanSettings:
+    plain = PlanSettings()
+    prompt_at = form.take("prompt_at", hour) or plain.prompt_at
+    try:
+        refuse_quiet_hour(practice, replace(plain, prompt_at=prompt_at))
+    except ImpossibleValue as error:
+        form.problems["prompt_at"] = sentence(error)
+    days = form.take("weekdays", lambda words: several("weekdays", words, WEEKDAYS))
+    if days == ():
+        form.problems["weekdays"] = "Choose at least one day."
+    target_s = form.take("target_s", lambda words: round(number(words, *HOLD_S)))
+    return PlanSettings(
+        prompt_at=prompt_at,
+        weekdays=frozenset(WEEKDAYS.index(day) for day in days or WEEKDAYS),
+        target_s=target_s or plain.target_s,
+        caution=PRESETS[form.choice("caution", tuple(PRESETS))],
+    )
+
+
+def _profile(form: _Reader, no_soft_surface: bool, target_s: int) -> Profile | None:
+    body = _body(form)
+    layers = form.choice("mat_layers", tuple(str(one) for one in MAT_LAYERS))
+    foam = form.choice("foam", FOAM)
+    if body is None:
+        return None
+    equipment = Equipment(
+        mat_layers=int(layers),
+        half_foam_whole=foam in ("whole", "both"),
+        half_foam_cut=foam in ("cut", "both"),
+    )
+    return Profile(body, equipment, Limits(no_soft_surface=no_soft_surface), target_s=target_s)
+
+
+def _body(form: _Reader) -> Body | None:
+    """Measured when any of the three measures is given; otherwise estimated."""
+    spared: dict[str, Side | None] = {
+        name: None if (side := form.choice(name, SIDES)) == "none" else Side(side)
+        for name in ("weaker", "no_full_weight")
+    }
+    length = form.mm("foot_length_cm", *FOOT_LENGTH_MM)
+    breadth = form.mm("foot_breadth_cm", *FOOT_BREADTH_MM)
+    hips = form.mm("hip_width_cm", *HIP_WIDTH_MM)
+    narrowest = form.mm("narrowest_cm", FOOT_BREADTH_MM[0], HIP_WIDTH_MM[1])
+    height = form.mm("height_cm", HEIGHT_CM[0] * 10, HEIGHT_CM[1] * 10)
+    more = {**spared, "narrowest_offset_mm": narrowest, "big_toe_pain": form.flag("big_toe_pain")}
+    measured = {"foot_length_cm": length, "foot_breadth_cm": breadth, "hip_width_cm": hips}
+    try:
+        if any(form[name] for name in measured):
+            for name, value in measured.items():
+                if value is None and name not in form.problems:
+                    form.problems[name] = "Measure all three, or leave all three empty."
+            if length is None or breadth is None or hips is None:
+                return None
+            return Body(length, breadth, hips, **more)  # type: ignore[arg-type]  # by name
+        needed = "Choose one: without measures the feet are guessed from it."
+        sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)
+        if sex is None:
+            return None
+        return Body.estimate(height, sex, **more)  # type: ignore[arg-type]  # one of the two
+    except ImpossibleValue as error:
+        name = error.field.replace("_offset_mm", "_cm").replace("_mm", "_cm")
+        form.problems[name] = sentence(error).replace("It holds", "In mm, it holds")
+        return None
+
+
+def _baseline(form: _Reader) -> FourStage | None:
+    times = [form.take(name, lambda words: number(words, 0, 10)) for name in STAGE_FIELDS]
+    if any(name in form.problems for name in STAGE_FIELDS):
+        return None
+    given = list(times)
+    while given and given[-1] is None:
+        given.pop()
+    if not given:
+        return None
+    for place, held_s in enumerate(given):
+        if held_s is None:
+            form.problems[STAGE_FIELDS[place]] = "Fill in its seconds: a later stage has some."
+            return None
+    try:
+        return four_stage(given)
+    except ImpossibleValue as error:
+        place = STAGES.index(error.field) if error.field in STAGES else 0
+        form.problems[STAGE_FIELDS[place]] = f"It must be {error.allowed}."
+        return None

@@ -1,0 +1,1 @@
+"""Whether the service is well, and who is told when not."""

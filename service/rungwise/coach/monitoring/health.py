@@ -1,0 +1,82 @@
+"""How the service itself is: do the ticks run, do texts leave, was every urgent alert paged?"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, func, select
+
+from rungwise.store.index_conditions import UNREAD
+from rungwise.store.tables import QUEUED, Alert, Due, LastTick, Message, WatchNotice
+
+# A tick notes itself every 10 seconds; a minute without one is no hiccup.
+TICKS_LATE = timedelta(minutes=1)
+TEXTS_LATE = timedelta(minutes=5)
+DUE_LATE = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What a monitor needs to know; `problems` in whole sentences, empty when all is well."""
+
+    ticks_age_s: float | None
+    oldest_queued_s: float
+    oldest_due_s: float
+    urgent_unseen: int
+    urgent_unpaged: int
+    problems: tuple[str, ...]
+
+    @property
+    def well(self) -> bool:
+        return not self.problems
+
+
+def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) -> Health:
+    """`now` is the practice's clock, `real_now` the machine's: ticks are noted by the latter."""
+    age = _ticks_age(session, real_now)
+    queued = select(func.min(Message.not_before)).where(QUEUED)
+    oldest_text = _age(session.exec(queued).one(), now)
+    oldest_due = _age(session.exec(select(func.min(Due.at))).one(), now)
+    unseen = session.exec(select(func.count(col(Alert.id))).where(UNREAD)).one()
+    unpaged = session.exec(
+        select(func.count(col(Alert.id))).where(UNREAD, col(Alert.paged_at).is_(None))
+    ).one()
+    problems: list[str] = []
+    if ticks and (age is None or age > TICKS_LATE):
+        problems.append("The ticks have stopped: no text leaves and nothing due is acted on.")
+    if oldest_text > TEXTS_LATE:
+        problems.append("Texts wait in the outbox and do not leave. Look at the carrier.")
+    if oldest_due > DUE_LATE:
+        problems.append("Things that are due are not acted on. Look at the log.")
+    problems += _failing(session)
+    if unpaged:
+        problems.append(f"{unpaged} urgent alerts could not be paged to anybody.")
+    return Health(
+        ticks_age_s=None if age is None else age.total_seconds(),
+        oldest_queued_s=oldest_text.total_seconds(),
+        oldest_due_s=oldest_due.total_seconds(),
+        urgent_unseen=unseen,
+        urgent_unpaged=unpaged,
+        problems=tuple(problems),
+    )
+
+
+def _ticks_age(session: Session, real_now: datetime) -> timedelta | None:
+    """How long ago the tick that is furthest behind last finished; None before the first."""
+    last = session.exec(select(func.min(LastTick.at))).one()
+    return None if last is None else real_now - last
+
+
+def _failing(session: Session) -> list[str]:
+    """A sentence for each carrier by which nothing leaves, and whether every lead was told."""
+    untold = func.count() - func.count(col(WatchNotice.told_at))
+    rows = select(WatchNotice.what, untold).where(WatchNotice.what != "ticks")
+    found = session.exec(rows.group_by(WatchNotice.what).order_by(WatchNotice.what)).all()
+    return [
+        f"Nothing leaves by {what}. The practice lead "
+        f"{'could not be told' if practices else 'is told another way'}."
+        for what, practices in found
+    ]
+
+
+def _age(at: datetime | None, now: datetime) -> timedelta:
+    return max(now - at, timedelta(0)) if at is not None else timedelta(0)

@@ -1,0 +1,1 @@
+"""Texts on their way out: queued, claimed, rated, joined from parts."""

@@ -1,0 +1,1 @@
+"""What a trainer sets for a client: plan, placement, undo."""

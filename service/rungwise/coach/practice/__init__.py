@@ -1,0 +1,1 @@
+"""What a practice lead sets."""

@@ -1,0 +1,1 @@
+"""What a practice shows of its work."""

@@ -1,0 +1,1 @@
+"""Retests, visits and the weekly mail to trainers."""

@@ -1,0 +1,1 @@
+"""Deciding again what was stored, under the same or other settings."""

@@ -1,0 +1,1 @@
+"""Backups, other stores, other versions."""

@@ -1,0 +1,1 @@
+"""Lists and counts that pages ask for."""

@@ -1,0 +1,69 @@
+"""What a trainer may see, as a condition on queries: their own clients, or the practice's."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, and_, col, func, or_, select
+
+from rungwise.store.tables import Alert, Client, LastTick, Trainer, WatchNotice
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """`trainer_id` None means every client of the practice, as its lead sees them."""
+
+    practice_id: int
+    trainer_id: int | None
+
+    @classmethod
+    def of(cls, trainer: Trainer) -> "Scope":
+        return cls(trainer.practice_id, None if trainer.role == "lead" else trainer.id)
+
+    @property
+    def clients(self) -> ColumnElement[bool]:
+        """The condition on Client."""
+        own = col(Client.practice_id) == self.practice_id
+        if self.trainer_id is None:
+            return own
+        return and_(own, col(Client.trainer_id) == self.trainer_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What every page shows at its head. `urgent_waiting` are unseen or were never paged.
+
+    `failing` is a carrier by which nothing leaves, empty when all work: one of texts before e-mail,
+    for where both fail, what must be done about the texts must be said.
+    """
+
+    open_alerts: int
+    urgent_waiting: int
+    last_tick: datetime | None
+    failing: str = ""
+
+
+def watch(session: Session, scope: Scope) -> Watch:
+    """Counts of open alerts, and when the slower of the ticks last ran."""
+    waiting = and_(
+        col(Alert.urgency) == "urgent",
+        or_(col(Alert.state) == "new", col(Alert.paged_at).is_(None)),
+    )
+    rows = (
+        select(func.count(col(Alert.id)), func.count(col(Alert.id)).filter(waiting))
+        .join(Client, col(Client.id) == col(Alert.client_id))
+        .where(
+            col(Alert.practice_id) == scope.practice_id,
+            col(Alert.state).in_(("new", "seen")),
+            scope.clients,
+        )
+    )
+    open_alerts, urgent_waiting = session.exec(rows).one()
+    what = col(WatchNotice.what)
+    failing = (
+        select(func.coalesce(func.min(what).filter(what != "email"), func.min(what)))
+        .where(WatchNotice.practice_id == scope.practice_id, what != "ticks")
+        .scalar_subquery()
+    )
+    last_tick, fails = session.exec(select(func.min(LastTick.at), failing)).one()
+    return Watch(open_alerts, urgent_waiting, last_tick, fails or "")

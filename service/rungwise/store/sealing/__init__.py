@@ -1,0 +1,1 @@
+"""Sealing what names or quotes a person."""

@@ -1,0 +1,63 @@
+"""Every table. Instants are UTC; dates are the client's local dates; lengths are mm.
+
+An `id` is None until the row is flushed; it is typed as the int that it is from then on.
+"""
+
+from rungwise.store.tables.accounts import AccountLink, RecoveryCode, SignIn, SignInFailure, Trainer
+from rungwise.store.tables.alerts import Alert, AlertMessage, AlertPage, Duty, WatchNotice
+from rungwise.store.tables.api import ApiAct, ApiToken, Webhook, WebhookCall
+from rungwise.store.tables.carriers import CarrierState, EarlyReceipt, InboundPart
+from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
+from rungwise.store.tables.days import MoveRow, Question, Report
+from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
+from rungwise.store.tables.practice import Number, OwnWording, Practice
+from rungwise.store.tables.reviews import Retest, ReviewRhythm, TrainerFeed
+from rungwise.store.tables.service import Audit, DemoClock, Due, LastTick
+from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
+from rungwise.store.tables.types import UtcDateTime
+
+__all__ = [
+    "BEING_SENT",
+    "QUEUED",
+    "AccountLink",
+    "Alert",
+    "AlertMessage",
+    "AlertPage",
+    "ApiAct",
+    "ApiToken",
+    "Audit",
+    "Baseline",
+    "CarrierState",
+    "Client",
+    "ClientNote",
+    "DemoClock",
+    "Due",
+    "Duty",
+    "EarlyReceipt",
+    "HomeSetup",
+    "InboundPart",
+    "LastTick",
+    "Message",
+    "MoveRow",
+    "Number",
+    "OwnWording",
+    "PictureLink",
+    "Placement",
+    "PlanRow",
+    "Practice",
+    "Question",
+    "RecoveryCode",
+    "Report",
+    "Retest",
+    "ReviewRhythm",
+    "Screening",
+    "SignIn",
+    "SignInFailure",
+    "Trainer",
+    "TrainerFeed",
+    "TrainersWords",
+    "UtcDateTime",
+    "WatchNotice",
+    "Webhook",
+    "WebhookCall",
+]

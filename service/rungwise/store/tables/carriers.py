@@ -1,0 +1,59 @@
+"""Tables about the carriers themselves: how each is doing, and what came in pieces or too early."""
+
+from datetime import datetime
+
+from sqlalchemy import Index, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from rungwise.store.sealing.crypto import Findable, Sealed
+from rungwise.store.tables.types import UtcDateTime
+
+
+class CarrierState(SQLModel, table=True):
+    """How fast and whether a carrier is used now, shared by every process.
+
+    `tokens` may be spent, one a text, and come back with time. After `failures` in a row the
+    carrier is left alone until `retry_at`; `down_since` is when that began.
+    """
+
+    __tablename__ = "carrier_state"
+    name: str = Field(primary_key=True)
+    tokens: float = 0.0
+    filled_at: datetime = Field(sa_type=UtcDateTime)
+    failures: int = 0
+    retry_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    down_since: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class EarlyReceipt(SQLModel, table=True):
+    """A receipt for a text whose carrier's id we don't know yet, kept until we do."""
+
+    __tablename__ = "early_receipt"
+    __table_args__ = (Index("early_receipt_text", "carrier", "carrier_id"),)
+    id: int = Field(default=None, primary_key=True)
+    carrier: str
+    carrier_id: str
+    state: str
+    detail: str = Field(default="", sa_type=Sealed)
+    at: datetime = Field(sa_type=UtcDateTime, index=True)
+
+
+class InboundPart(SQLModel, table=True):
+    """One part of a long text, as it came. `message_id` is the text it was joined into."""
+
+    __tablename__ = "inbound_part"
+    __table_args__ = (
+        UniqueConstraint("carrier", "carrier_id"),
+        Index("inbound_part_whole", "from_phone", "reference", "total"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    carrier: str
+    carrier_id: str
+    from_phone: str = Field(sa_type=Findable)
+    to_phone: str = Field(sa_type=Findable)
+    reference: int
+    total: int
+    number: int
+    body: str = Field(sa_type=Sealed)
+    at: datetime = Field(sa_type=UtcDateTime)
+    message_id: int | None = Field(default=None, foreign_key="message.id")

@@ -1,0 +1,56 @@
+"""The tables of a practice: its settings, numbers and own wording."""
+
+from datetime import datetime
+
+from sqlmodel import Field, SQLModel
+
+from rungwise.store.sealing.crypto import Findable, Sealed
+from rungwise.store.tables.types import UtcDateTime
+
+
+class Practice(SQLModel, table=True):
+    id: int = Field(default=None, primary_key=True)
+    name: str = Field(sa_type=Sealed)
+    phone: str = Field(sa_type=Findable, index=True, unique=True)
+    country: str = "US"
+    language: str = "en"
+    time_zone: str = "America/New_York"
+    emergency_number: str = "911"
+    texts_from: str = "08:00"
+    texts_until: str = "21:00"
+    carrier: str = "handset"
+    escalate_minutes: int = 10
+    # Where picture links in texts lead; None until the lead has said what clients' phones reach.
+    picture_address: str | None = None
+    is_demo: bool = False
+    # Whether everybody must have a second factor.
+    needs_factor: bool = False
+    # After how many months the words of texts are removed; None keeps them.
+    keep_texts_months: int | None = None
+    created_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Number(SQLModel, table=True):
+    """A further number that a practice texts from, by a carrier of its own.
+
+    The practice's own `phone` and `carrier` are the first; when a carrier is down, texts leave by
+    the next in the order of `place`.
+    """
+
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    place: int = 1
+    carrier: str
+    phone: str = Field(sa_type=Findable, unique=True)
+
+
+class OwnWording(SQLModel, table=True):
+    """A text in the practice's own words, in place of ours of that name and language."""
+
+    __tablename__ = "own_wording"
+    practice_id: int = Field(primary_key=True, foreign_key="practice.id")
+    language: str = Field(primary_key=True)
+    name: str = Field(primary_key=True)
+    body: str = Field(sa_type=Sealed)
+    set_by: int | None = Field(default=None, foreign_key="trainer.id")
+    set_at: datetime = Field(sa_type=UtcDateTime)

@@ -1,0 +1,62 @@
+"""The tables of retests, the review rhythm and what leaves the service for a trainer.
+
+Instants are UTC, dates the client's local dates.
+"""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, Index
+from sqlmodel import Field, SQLModel
+
+from rungwise.store.sealing.crypto import Sealed
+from rungwise.store.tables.types import UtcDateTime
+
+
+class Retest(SQLModel, table=True):
+    """A published standing test, done by a trainer at a visit on `day`, the client's local date.
+
+    `measured` holds what was measured, as rungwise.evidence.retest scores it; `score` its headline.
+    `age` in completed years and `sex` are those of the day, for the norms. One entered by mistake
+    is withdrawn, not deleted.
+    """
+
+    __table_args__ = (Index("retest_history", "client_id", "day"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id")
+    trainer_id: int = Field(foreign_key="trainer.id")
+    kind: str
+    day: date
+    age: int
+    sex: str | None = None
+    measured: dict[str, Any] = Field(sa_type=JSON)
+    score: dict[str, Any] = Field(sa_type=JSON)
+    note: str | None = Field(default=None, sa_type=Sealed)
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+    withdrawn_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    withdrawn_by: int | None = Field(default=None, foreign_key="trainer.id")
+
+
+class ReviewRhythm(SQLModel, table=True):
+    """How often a client is reviewed, when a trainer last called, and whether they want a weekly
+    text. A client without a row has the defaults.
+    """
+
+    __tablename__ = "review_rhythm"
+    client_id: int = Field(primary_key=True, foreign_key="client.id")
+    every_weeks: int = 6
+    called_on: date | None = None
+    weekly_text: bool = False
+
+
+class TrainerFeed(SQLModel, table=True):
+    """What leaves the service for one trainer: a calendar's private address, of which only a hash
+    is kept, and the weekly e-mail, with when the next one is due (None: not wanted).
+    """
+
+    __tablename__ = "trainer_feed"
+    trainer_id: int = Field(primary_key=True, foreign_key="trainer.id")
+    calendar_hash: str | None = Field(default=None, unique=True)
+    calendar_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    digest_due: datetime | None = Field(default=None, sa_type=UtcDateTime, index=True)
+    digest_tries: int = 0

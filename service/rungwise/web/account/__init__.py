@@ -1,0 +1,1 @@
+"""A trainer's own sign-in."""

@@ -1,0 +1,203 @@
+"""Signing in and out, one's own sign-ins, and one's password."""
+
+import logging
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field
+from sqlmodel import Session, and_, col, select
+
+from rungwise.coach.accounts.invitations import change_password
+from rungwise.coach.accounts.passwords import PasswordRefused, hasher, nobodys_hash, verified
+from rungwise.coach.accounts.second_factor import codes_left, has_factor
+from rungwise.errors import NotFound
+from rungwise.parts import Parts
+from rungwise.store.tables import SignIn, Trainer
+from rungwise.web.http import sessions
+from rungwise.web.http.auth import (
+    PartsHere,
+    Signed,
+    Visit,
+    alive,
+    cookie_name,
+    find_sign_in,
+    idle_of,
+    local_path,
+    real_now,
+)
+from rungwise.web.http.sessions import SLOW_DOWN
+from rungwise.web.ui.layout import framed
+
+log = logging.getLogger(__name__)
+router = APIRouter()
+
+WRONG = "The e-mail address and password don't belong together. Check both and try again."
+NOT_YOURS = "This is not your password now. Check it and try again."
+
+
+class SignInForm(BaseModel):
+    email: str = Field(default="", max_length=320)
+    # Longer ones are refused before they are hashed.
+    password: str = Field(default="", max_length=1000)
+    next: str = Field(default="/", max_length=2000)
+    csrf: str = Field(default="", max_length=200)
+
+
+class PasswordForm(BaseModel):
+    current: str = Field(default="", max_length=1000)
+    password: str = Field(default="", max_length=1000)
+
+
+@router.get("/sign-in")
+def sign_in_page(request: Request, parts: PartsHere, next: str = "/") -> Response:
+    with parts.store.read() as session:
+        token = request.cookies.get(cookie_name(parts), "")
+        if find_sign_in(session, token, real_now(parts), idle_of(parts)) is not None:
+            return RedirectResponse(local_path(next), 303)
+    return _form(request, parts, next)
+
+
+def _form(
+    request: Request, parts: Parts, back_to: str, email: str = "", told: str = "", status: int = 200
+) -> Response:
+    return sessions.page_before(
+        request,
+        parts,
+        "sign_in.html",
+        status,
+        next=local_path(back_to),
+        email=email,
+        told=told,
+        is_demo=parts.is_demo,
+    )
+
+
+@router.post("/sign-in")
+def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form()]) -> Response:
+    sessions.check_before(request, form.csrf)
+    now = real_now(parts)
+    email = form.email.strip().lower()
+    with parts.store.read() as session:
+        account = sessions.account_subject(session, email)
+        address = sessions.address_subject(session, request)
+        if sessions.too_many(session, now, account, address):
+            log.warning("a sign-in was slowed down")
+            return _form(request, parts, form.next, form.email, SLOW_DOWN, 429)
+        trainer = session.exec(
+            select(Trainer).where(Trainer.email == email, col(Trainer.active).is_(True))
+        ).first()
+    # Outside any transaction, for it takes long on purpose; and as long without such an account.
+    right = verified(trainer.password_hash if trainer else nobodys_hash(), form.password)
+    if trainer is None or not right:
+        log.warning("a sign-in was refused", extra=_who(trainer))
+        with parts.store.write() as session:
+            sessions.note_failure(session, now, account, address)
+        return _form(request, parts, form.next, form.email, WRONG, 401)
+    half = has_factor(trainer)
+    with parts.store.write() as session:
+        sessions.forget_failures(session, account)
+        token = sessions.begin(session, request, now, trainer, half=half)
+        if hasher().check_needs_rehash(trainer.password_hash):
+            session.get_one(Trainer, trainer.id).password_hash = hasher().hash(form.password)
+    log.info("half signed in" if half else "signed in", extra=_who(trainer))
+    if not half:
+        return sessions.signed_in_answer(parts, token, form.next)
+    answer = RedirectResponse("/sign-in/code", 303)
+    sessions.set_cookie(answer, parts, sessions.half_cookie(parts), token, sessions.HALF_LASTS)
+    return answer
+
+
+def _who(trainer: Trainer | None) -> dict[str, int]:
+    """For the log: whose account it is, where there is one; never what was typed."""
+    return {} if trainer is None else {"trainer_id": trainer.id}
+
+
+@router.post("/sign-out")
+def sign_out(visit: Signed) -> Response:
+    with visit.parts.store.write() as session:
+        sessions.revoke(session, visit.parts, col(SignIn.id) == visit.sign_in.id)
+    log.info("signed out", extra=_who(visit.trainer))
+    return sessions.signed_out_answer(visit.parts)
+
+
+@router.post("/sign-out-everywhere")
+def sign_out_everywhere(visit: Signed) -> Response:
+    with visit.parts.store.write() as session:
+        sessions.revoke(session, visit.parts, col(SignIn.trainer_id) == visit.trainer.id)
+    log.info("signed out everywhere", extra=_who(visit.trainer))
+    return sessions.signed_out_answer(visit.parts)
+
+
+@router.get("/account")
+def account(visit: Signed) -> Response:
+    with visit.parts.store.read() as session:
+        return account_page(visit, session)
+
+
+def account_page(visit: Visit, session: Session, told: str = "") -> Response:
+    """One's own page; `told` says why a password was not changed."""
+    rows = (
+        select(SignIn)
+        .where(
+            SignIn.trainer_id == visit.trainer.id,
+            alive(real_now(visit.parts), idle_of(visit.parts)),
+            col(SignIn.half).is_(False),
+        )
+        .order_by(col(SignIn.created_at).desc())
+    )
+    return framed(
+        visit,
+        session,
+        "account.html",
+        400 if told else 200,
+        sign_ins=session.exec(rows).all(),
+        factor=has_factor(visit.trainer),
+        codes_left=codes_left(session, visit.trainer),
+        idle_minutes=visit.parts.settings.sign_in_idle_minutes,
+        told=told,
+    )
+
+
+@router.post("/account/sign-ins/{sign_in_id}/end")
+def end_sign_in(visit: Signed, sign_in_id: int) -> Response:
+    """End one of one's own sign-ins; another trainer's is not found."""
+    mine = and_(col(SignIn.id) == sign_in_id, col(SignIn.trainer_id) == visit.trainer.id)
+    with visit.parts.store.write() as session:
+        if sessions.revoke(session, visit.parts, mine) == 0:
+            raise NotFound("You have no such sign-in.")
+    return RedirectResponse("/account", 303)
+
+
+@router.post("/account/password")
+def new_password(
+    visit: Signed, request: Request, form: Annotated[PasswordForm, Form()]
+) -> Response:
+    """A new password for who knows the old one; every other browser is signed out."""
+    told = own_password_or_why_not(visit, form.current)
+    if not told:
+        try:
+            with visit.parts.store.write() as session:
+                now = real_now(visit.parts)
+                trainer = session.get_one(Trainer, visit.trainer.id)
+                change_password(session, now, trainer, form.password)
+                token = sessions.begin(session, request, now, trainer)
+            return sessions.signed_in_answer(visit.parts, token, "/account")
+        except PasswordRefused as refused:
+            told = str(refused)
+    with visit.parts.store.read() as session:
+        return account_page(visit, session, told)
+
+
+def own_password_or_why_not(visit: Visit, given: str) -> str:
+    """Empty when it is their password. Counted, so that an open browser is no way to guess it."""
+    now, subject = real_now(visit.parts), sessions.trainer_subject("password", visit.trainer)
+    with visit.parts.store.read() as session:
+        if sessions.too_many(session, now, subject):
+            return SLOW_DOWN
+    if verified(visit.trainer.password_hash, given):
+        return ""
+    log.warning("a signed-in browser gave a wrong password", extra=_who(visit.trainer))
+    with visit.parts.store.write() as session:
+        sessions.note_failure(session, now, subject)
+    return NOT_YOURS

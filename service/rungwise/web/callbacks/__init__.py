@@ -1,0 +1,1 @@
+"""What carriers call."""

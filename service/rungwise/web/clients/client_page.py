@@ -1,0 +1,217 @@
+"""One client: where they are and why, what they held, what was texted, planned and noted."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Annotated
+from uuid import uuid4
+
+from fastapi import APIRouter, Query, Response
+from markupsafe import Markup
+from pydantic import BaseModel, Field
+from sqlmodel import Session, col, select
+
+from rungwise.coach.daily.write_to_client import tidy
+from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.notes import notes_of
+from rungwise.coach.record.progress import Progress, progress
+from rungwise.coach.record.situation import Situation, load, past
+from rungwise.errors import NotFound
+from rungwise.ladder.drawing import draw_rung
+from rungwise.ladder.explain import explain_next
+from rungwise.ladder.progression import PastDay
+from rungwise.ladder.rungs import Rung
+from rungwise.store.queries import thread
+from rungwise.store.tables import Alert, Client, Due
+from rungwise.web.charts.holds_picture import draw_holds
+from rungwise.web.charts.ladder_picture import draw_ladder
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.ui.layout import framed
+from rungwise.wording.rung_words import rung_sentence, rung_short
+from rungwise.wording.segments import segments
+
+router = APIRouter()
+
+TEXTS_SHOWN = 16
+MOVES_SHOWN = 8
+NOTES_SHOWN = 5
+CHANGES_SHOWN = 5
+CHANGES_ON_A_PAGE = 50
+WEEKS = (6, 12, 26)
+# Our own picture, made of figures; matplotlib writes its styles inside.
+PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+
+
+class Looking(BaseModel):
+    """What of a client's page is shown: weeks in the chart, texts before one."""
+
+    weeks: int = Field(default=12, ge=1, le=26)
+    before: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A text being written to the client, and what stands against it if it was not sent."""
+
+    body: str = ""
+    told: str = ""
+    looked: bool = False
+    night: bool = False
+
+
+@router.get("/clients/{client_id}")
+def one_client(visit: Signed, client_id: int, asked: Annotated[Looking, Query()]) -> Response:
+    return client_page(visit, client_id, asked)
+
+
+def client_page(
+    visit: Visit,
+    client_id: int,
+    asked: Looking | None = None,
+    draft: Draft | None = None,
+    told: str = "",
+    status: int = 200,
+) -> Response:
+    """The page; `told` is what went wrong with what was just asked for."""
+    asked, draft = asked or Looking(), draft or Draft()
+    with visit.parts.store.read() as session:
+        client = client_of(session, visit.trainer, client_id)
+        situation = load(session, client)
+        history = past(session, client.id) if situation else []
+        texts = thread.texts(session, client.id, TEXTS_SHOWN + 1, asked.before)
+        return framed(
+            visit,
+            session,
+            "client.html",
+            status,
+            client=client,
+            situation=situation,
+            **(_place(session, visit, situation, history, asked) if situation else _NO_PLACE),
+            asked=asked,
+            weeks=WEEKS,
+            alerts=_open_alerts(session, client),
+            moves=thread.moves(session, client.id, MOVES_SHOWN),
+            texts=texts[-TEXTS_SHOWN:],
+            earlier=texts[1].id if len(texts) > TEXTS_SHOWN else None,
+            notes=notes_of(session, client.id, NOTES_SHOWN),
+            changes=thread.changes(session, client.id, CHANGES_SHOWN),
+            prompt_due=_prompt_due(session, client.id),
+            named=RungNames(situation),
+            segments=segments,
+            draft=draft,
+            size=segments(tidy(draft.body)) if draft.looked else None,
+            once=uuid4().hex,
+            told=told,
+        )
+
+
+_NO_PLACE = {"now_on": None, "ladder": None, "chart": None}
+
+
+def _place(
+    session: Session,
+    visit: Visit,
+    situation: Situation,
+    history: Sequence[PastDay],
+    asked: Looking,
+) -> dict[str, object]:
+    """Where the client is: drawn, in words, on the ladder, and the holds that led there."""
+    today = situation.local_date(visit.now)
+    return {
+        "now_on": _now_on(situation, history),
+        "ladder": draw_ladder(situation, history, today),
+        "chart": chart(session, situation, history, asked.weeks, today),
+    }
+
+
+def _now_on(situation: Situation, history: Sequence[PastDay]) -> dict[str, object] | None:
+    """The rung drawn and in words, and the next step."""
+    key = situation.placement.rung_key
+    if key not in situation.ladder:
+        return None
+    rung = situation.rung
+    plan = situation.settings.plan(situation.resting)
+    return {
+        "rung": rung,
+        "drawing": drawn(situation, rung),
+        "sentence": rung_sentence(rung),
+        "next_step": explain_next(situation.ladder, plan, history, key),
+    }
+
+
+def drawn(situation: Situation, rung: Rung) -> Markup:
+    """The feet on this rung from above, as SVG that takes the page's ink."""
+    body = situation.ladder.body
+    if body is None:
+        return Markup()
+    svg = draw_rung(
+        rung, body, title=rung_short(rung), description=rung_sentence(rung), theme="auto"
+    )
+    return Markup(svg)  # noqa: S704  # made of numbers and our own escaped words
+
+
+def chart(
+    session: Session, situation: Situation, history: Sequence[PastDay], weeks: int, today: date
+) -> Progress:
+    """What the chart of holds shows: the last weeks, or since the client began."""
+    first = today - timedelta(weeks=weeks)
+    if history:
+        first = max(first, history[0].day)
+    return progress(session, situation, history, min(first, today - timedelta(days=6)), today)
+
+
+@router.get("/clients/{client_id}/holds.svg")
+def holds(
+    visit: Signed, client_id: int, asked: Annotated[Looking, Query()], theme: str = "light"
+) -> Response:
+    with visit.parts.store.read() as session:
+        situation = load(session, client_of(session, visit.trainer, client_id))
+        if situation is None:
+            raise NotFound("This client has no rung yet.")
+        history = past(session, client_id)
+        today = situation.local_date(visit.now)
+        shown = chart(session, situation, history, asked.weeks, today)
+    headers = {"Content-Security-Policy": PICTURE_POLICY}
+    return Response(draw_holds(shown, theme), media_type="image/svg+xml", headers=headers)
+
+
+def _open_alerts(session: Session, client: Client) -> list[Alert]:
+    rows = select(Alert).where(Alert.client_id == client.id, Alert.state != "handled")
+    return list(session.exec(rows.order_by(col(Alert.last_at).desc())).all())
+
+
+class RungNames:
+    """Rungs in a few words, also those that a later plan took off the ladder."""
+
+    def __init__(self, situation: Situation | None) -> None:
+        self.situation = situation
+
+    def __call__(self, key: str) -> str:
+        if self.situation is not None and key in self.situation.ladder:
+            return rung_short(self.situation.ladder[key])
+        return key
+
+
+def _prompt_due(session: Session, client_id: int) -> Due | None:
+    rows = select(Due).where(Due.kind == "prompt", Due.subject_id == client_id)
+    return session.exec(rows.order_by(col(Due.at))).first()
+
+
+@router.get("/clients/{client_id}/history")
+def history_of_changes(
+    visit: Signed, client_id: int, page: Annotated[int, Query(ge=1, le=10_000)] = 1
+) -> Response:
+    after = (page - 1) * CHANGES_ON_A_PAGE
+    with visit.parts.store.read() as session:
+        client = client_of(session, visit.trainer, client_id)
+        found = thread.changes(session, client.id, CHANGES_ON_A_PAGE + 1, after)
+        return framed(
+            visit,
+            session,
+            "history.html",
+            client=client,
+            changes=found[:CHANGES_ON_A_PAGE],
+            more=len(found) > CHANGES_ON_A_PAGE,
+            page=page,
+            named=RungNames(load(session, client)),
+        )

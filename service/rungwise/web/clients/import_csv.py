@@ -1,0 +1,144 @@
+"""Many clients from a CSV file: choose it, see what it would do, then add them all."""
+
+import csv
+import io
+from typing import Annotated
+
+from fastapi import APIRouter, File, Response, UploadFile
+from sqlmodel import Session
+
+from rungwise.coach.enrolment.csv_list import (
+    COLUMNS,
+    LARGEST_BYTES,
+    MOST_ROWS,
+    NEEDED,
+    Added,
+    ListRefused,
+    ReadList,
+    decoded,
+    import_list,
+    read_list,
+)
+from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
+from rungwise.coach.enrolment.intake_form import (
+    DEFAULTS,
+    FOAM,
+    HEIGHT_CM,
+    SIDES,
+    STAGE_FIELDS,
+    WEEKDAYS,
+)
+from rungwise.coach.enrolment.screening import BY_NAME
+from rungwise.errors import ImpossibleValue
+from rungwise.ladder.body import FOOT_BREADTH_MM, FOOT_LENGTH_MM, HIP_WIDTH_MM, HOLD_S, MAT_LAYERS
+from rungwise.ladder.caution import PRESETS
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.http.forms import FieldsHere
+from rungwise.web.ui.layout import framed
+from rungwise.wording.rung_words import rung_short
+from rungwise.wording.texts import LANGUAGES
+
+router = APIRouter()
+
+
+@router.get("/clients/import")
+def choose_file(visit: Signed) -> Response:
+    with visit.parts.store.read() as session:
+        return _page(visit, session)
+
+
+@router.get("/clients/import/columns.csv")
+def empty_list(_visit: Signed) -> Response:
+    """A file with every column's name and nobody in it."""
+    held = io.StringIO()
+    csv.writer(held).writerow(COLUMNS)
+    named = {"Content-Disposition": 'attachment; filename="clients.csv"'}
+    return Response(held.getvalue().encode("utf-8-sig"), media_type="text/csv", headers=named)
+
+
+@router.post("/clients/import")
+def look_or_add(
+    visit: Signed, fields: FieldsHere, file: Annotated[UploadFile | None, File()] = None
+) -> Response:
+    if fields.get("step") == "add":
+        return _add(visit, fields.get("list", ""), begin=fields.get("begin") == "yes")
+    if file is None or not file.filename:
+        raise ImpossibleValue("file", "", "a CSV file: choose one first")
+    text, note = decoded(file.file.read())
+    with visit.parts.store.read() as session:
+        found = read_list(session, visit.practice, text, note)
+        return _page(visit, session, found=found, text=text)
+
+
+def _add(visit: Visit, text: str, *, begin: bool) -> Response:
+    try:
+        with visit.parts.store.write() as session:
+            added = import_list(session, visit.now, visit.trainer, text, begin=begin)
+    except ListRefused as refused:
+        with visit.parts.store.read() as session:
+            return _page(visit, session, found=refused.found, text=text)
+    with visit.parts.store.read() as session:
+        return _page(visit, session, added=added)
+
+
+def _page(
+    visit: Visit,
+    session: Session,
+    *,
+    found: ReadList | None = None,
+    text: str = "",
+    added: list[Added] | None = None,
+) -> Response:
+    return framed(
+        visit,
+        session,
+        "import.html",
+        400 if found and found.problems else 200,
+        found=found,
+        text=text,
+        added=added,
+        columns=column_help(),
+        most_rows=MOST_ROWS,
+        largest_kb=LARGEST_BYTES // 1000,
+        short=rung_short,
+    )
+
+
+def column_help() -> list[tuple[str, str, str]]:
+    """Each column: its name, what may stand in it, and what an empty cell means."""
+    cm = {
+        "height_cm": f"{HEIGHT_CM[0]} to {HEIGHT_CM[1]}",
+        "foot_length_cm": _cm(FOOT_LENGTH_MM),
+        "foot_breadth_cm": _cm(FOOT_BREADTH_MM),
+        "hip_width_cm": f"{_cm(HIP_WIDTH_MM)}, between the hip joints",
+        "narrowest_cm": f"{_cm((FOOT_BREADTH_MM[0], HIP_WIDTH_MM[1]))}, middle to middle",
+    }
+    may = {
+        "name": "up to 80 letters",
+        "called": "up to 80 letters; empty: the first name",
+        "phone": "with + for another country",
+        "time_zone": "such as Europe/London; empty: as the number says",
+        "language": " or ".join(LANGUAGES),
+        **{name: " or ".join(one.value for one in BY_NAME[name].choices) for name in BY_NAME},
+        "sex": "female or male; needed without measures",
+        **cm,
+        "big_toe_pain": "yes or no",
+        "weaker": " or ".join(SIDES),
+        "no_full_weight": " or ".join(SIDES),
+        "mat_layers": " or ".join(map(str, MAT_LAYERS)),
+        "foam": " or ".join(FOAM),
+        "home": f"all, or some of {' '.join(HOME_NAMES)}",
+        "someone": "who knows when they practise",
+        **dict.fromkeys(STAGE_FIELDS, "0 to 10 seconds"),
+        "prompt_at": "hour, their time",
+        "weekdays": " ".join(WEEKDAYS),
+        "target_s": f"{HOLD_S[0]} to {HOLD_S[1]}",
+        "caution": " or ".join(PRESETS),
+        "agreed": "yes or no",
+    }
+    otherwise = {**DEFAULTS, **dict.fromkeys(NEEDED, "needed")}
+    return [(name, may[name], otherwise.get(name, "")) for name in COLUMNS]
+
+
+def _cm(bounds_mm: tuple[int, int]) -> str:
+    return f"{bounds_mm[0] / 10:g} to {bounds_mm[1] / 10:g}"

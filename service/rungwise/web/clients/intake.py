@@ -1,0 +1,212 @@
+"""A new client on one page: questions, consent, body, home, baseline, and what follows from them.
+
+Nothing is stored before the trainer has seen what would follow: the outcome, the first rung and
+the exact texts. Works without a script; what was typed stays.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from hashlib import sha256
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+from markupsafe import Markup
+from sqlmodel import Session, col, select
+
+from rungwise.coach.daily.opt_out import CONSENT_WORDING, consent_wording
+from rungwise.coach.daily.prompt import task_body
+from rungwise.coach.enrolment.home_checklist import CHECKLIST
+from rungwise.coach.enrolment.intake import add_from
+from rungwise.coach.enrolment.intake_form import (
+    ASKED,
+    DEFAULTS,
+    STAGE_FIELDS,
+    WEEKDAYS,
+    Draft,
+    Unfinished,
+    read_intake,
+    sentence,
+)
+from rungwise.coach.enrolment.phone_check import other_zones, zones_of
+from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.record.wording import wording_of
+from rungwise.errors import ImpossibleValue
+from rungwise.evidence.four_stage import STAGES
+from rungwise.ladder.body import MAT_LAYERS
+from rungwise.ladder.caution import PRESETS
+from rungwise.store.tables import Client, Practice
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.http.forms import Fields, FieldsHere
+from rungwise.web.ui import labels
+from rungwise.web.ui.layout import framed
+from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
+from rungwise.wording.segments import Segments, segments
+from rungwise.wording.texts import LANGUAGES, render
+
+router = APIRouter()
+
+AGE_DOES_NOT_MATTER = 0  # the four-stage test reads the same at every age
+PRESSED_TWICE_WITHIN = timedelta(minutes=2)
+CAUTION_WORDS = {
+    "gentle": "gentle: more steady days before a step, back sooner",
+    "usual": "usual",
+    "keen": "keen: fewer steady days before leaving a landmark",
+}
+FIELD_NAMES = {
+    "name": "Name",
+    "called": "Called",
+    "phone": "Phone",
+    "time_zone": "Time zone",
+    "language": "Language",
+    "sex": "Sex",
+    "height_cm": "Height",
+    "foot_length_cm": "Foot length",
+    "foot_breadth_cm": "Foot breadth",
+    "hip_width_cm": "Hip width",
+    "narrowest_cm": "Narrowest comfortable stance",
+    "prompt_at": "Hour of the text",
+    "weekdays": "Days",
+    "target_s": "Seconds to hold",
+    "caution": "How cautious",
+    "home": "Home set-up",
+    **{name: f"{STAGES[place].capitalize()}, seconds" for place, name in enumerate(STAGE_FIELDS)},
+    **{name: f"Question {place}" for place, name in enumerate(ASKED, start=1)},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Follows:
+    """What would follow from a draft: shown before anything is stored."""
+
+    draft: Draft
+    first_text: str
+    task_text: str
+    sentence: str
+    drawing: Markup
+    seen: str
+
+    @property
+    def first_size(self) -> Segments:
+        return segments(self.first_text)
+
+    @property
+    def findings(self) -> list[str]:
+        """What is published about the baseline's result, with whose it is."""
+        shown = self.draft.shown
+        found = shown.findings(AGE_DOES_NOT_MATTER, None) if shown is not None else ()
+        return [f"{one.says} ({one.source})" for one in found if one.flag]
+
+    @property
+    def task_size(self) -> Segments:
+        return segments(self.task_text)
+
+
+@router.get("/clients/new")
+def new_client(visit: Signed) -> Response:
+    with visit.parts.store.read() as session:
+        return _page(visit, session, {})
+
+
+@router.post("/clients/new")
+def add_new(visit: Signed, fields: FieldsHere) -> Response:
+    # No day ticked is no answer; only a list may leave the column out.
+    fields.setdefault("weekdays", "-")
+    try:
+        draft = read_intake(fields, visit.practice)
+    except Unfinished as unfinished:
+        with visit.parts.store.read() as session:
+            return _page(visit, session, fields, problems=unfinished.problems)
+    with visit.parts.store.read() as session:
+        follows = what_follows(session, visit.practice, draft)
+    looked = fields.get("seen", "") == follows.seen
+    if fields.get("step") != "add" or not looked:
+        changed = fields.get("step") == "add" and bool(fields.get("seen"))
+        with visit.parts.store.read() as session:
+            return _page(visit, session, fields, follows=follows, changed=changed)
+    return _add(visit, fields, draft)
+
+
+def _add(visit: Visit, fields: Fields, draft: Draft) -> Response:
+    try:
+        with visit.parts.store.write() as session:
+            twin = _pressed_twice(session, visit, draft)
+            client_id = twin or add_from(session, visit.now, visit.trainer, draft).id
+    except ImpossibleValue as error:
+        with visit.parts.store.read() as session:
+            return _page(visit, session, fields, problems={error.field: sentence(error)})
+    more = "" if draft.begins else "/start"
+    return RedirectResponse(f"/clients/{client_id}{more}", 303)
+
+
+def _pressed_twice(session: Session, visit: Visit, draft: Draft) -> int | None:
+    """The client that this very form has just added, when its button was pressed twice."""
+    rows = select(Client).where(
+        Client.practice_id == visit.practice.id,
+        Client.trainer_id == visit.trainer.id,
+        Client.phone == draft.phone.e164,
+        col(Client.created_at) >= visit.now - PRESSED_TWICE_WITHIN,
+    )
+    client = session.exec(rows).first()
+    return client.id if client is not None and client.name == draft.new.name else None
+
+
+def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
+    """What adding this client would mean; its `seen` tells whether that was looked at."""
+    new, rung = draft.new, draft.rung
+    wording = wording_of(session, practice.id, new.language)
+    first = render(
+        "first",
+        new.language,
+        wording,
+        called=new.called,
+        practice=practice.name,
+        number=practice.emergency_number,
+    )
+    task = task_body(rung, new.settings.target_s, new.language, wording)
+    drawing = rung_picture(rung, new.profile.body, theme="auto")
+    told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task)
+    return Follows(
+        draft,
+        first,
+        task,
+        rung_sentence(rung),
+        Markup(drawing),  # noqa: S704  # made of numbers and our own escaped words
+        sha256("\n".join(told).encode()).hexdigest()[:32],
+    )
+
+
+def _page(
+    visit: Visit,
+    session: Session,
+    given: Fields,
+    *,
+    problems: dict[str, str] | None = None,
+    follows: Follows | None = None,
+    changed: bool = False,
+) -> Response:
+    country = visit.practice.country
+    return framed(
+        visit,
+        session,
+        "intake.html",
+        400 if problems else 200,
+        given=given or {**DEFAULTS, "language": visit.practice.language},
+        problems=problems or {},
+        names=FIELD_NAMES,
+        follows=follows,
+        changed=changed,
+        questions=[
+            (one.name, one.asks, [(choice.value, choice.label) for choice in one.choices])
+            for one in QUESTIONS
+        ],
+        checklist=CHECKLIST,
+        stages=list(zip(STAGE_FIELDS, STAGES, strict=True)),
+        languages=LANGUAGES,
+        mat_layers=MAT_LAYERS,
+        cautions={name: CAUTION_WORDS[name] for name in PRESETS},
+        weekdays=list(zip(WEEKDAYS, labels.WEEKDAYS, strict=True)),
+        own_zones=zones_of(country),
+        other_zones=other_zones(country),
+        consent={code: consent_wording(visit.practice, code) for code in CONSENT_WORDING},
+        short=rung_short,
+    )

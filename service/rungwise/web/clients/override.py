@@ -1,0 +1,128 @@
+"""Placing a client on another rung: choose, see what it would mean, give the reason."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field
+from sqlmodel import Session
+
+from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.plan.placement import check_version, place_client, resume
+from rungwise.coach.plan.placement_preview import check_second_look, preview
+from rungwise.coach.record.situation import Situation, load
+from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
+from rungwise.ladder.drawing import draw_rung
+from rungwise.ladder.rungs import Ladder, Rung
+from rungwise.store.queries import thread
+from rungwise.web.charts.holds_picture import INKS
+from rungwise.web.clients.client_page import drawn
+from rungwise.web.http.auth import Number, Signed, Visit
+from rungwise.web.http.errors import status_of
+from rungwise.web.ui.layout import framed
+from rungwise.wording.rung_words import rung_sentence, rung_short
+
+router = APIRouter()
+
+
+class PlaceForm(BaseModel):
+    rung_key: str = Field(default="", max_length=120)
+    reason: str = Field(default="", max_length=500)
+    version: Number = 0
+    meant: bool = False
+    ends_rest: bool = False
+
+
+@router.get("/clients/{client_id}/override")
+def choose(visit: Signed, client_id: int, rung_key: str = "") -> Response:
+    with visit.parts.store.read() as session:
+        situation = placed(session, visit, client_id)
+        return _page(visit, session, situation, PlaceForm(rung_key=rung_key))
+
+
+@router.get("/clients/{client_id}/feet.svg")
+def feet(visit: Signed, client_id: int, rung_key: str = "", theme: str = "light") -> Response:
+    """One rung's feet from above, small, for choosing by drawing."""
+    with visit.parts.store.read() as session:
+        situation = placed(session, visit, client_id)
+    if rung_key not in situation.ladder or situation.ladder.body is None:
+        raise NotFound("This rung is not on the client's ladder.")
+    rung = situation.ladder[rung_key]
+    svg = draw_rung(rung, situation.ladder.body, title=rung_short(rung), theme="auto")
+    # An image of its own can't take the page's ink by itself.
+    svg = svg.replace("<svg ", f'<svg color="{INKS.get(theme, INKS["light"]).ink}" ', 1)
+    # The same rung of the same body is always the same picture.
+    headers = {"Cache-Control": "private, max-age=3600"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
+def placed(session: Session, visit: Visit, client_id: int) -> Situation:
+    """The situation of a client with a rung whom this trainer may see."""
+    situation = load(session, client_of(session, visit.trainer, client_id))
+    if situation is None:
+        raise NotFound("This client has no rung yet.")
+    return situation
+
+
+def _page(
+    visit: Visit,
+    session: Session,
+    situation: Situation,
+    form: PlaceForm,
+    told: str = "",
+    status: int = 200,
+) -> Response:
+    here = situation.placement.rung_key
+    chosen = form.rung_key if form.rung_key in situation.ladder else here
+    seen = preview(session, situation, chosen) if chosen in situation.ladder else None
+    latest = thread.moves(session, situation.client_id, 1)
+    return framed(
+        visit,
+        session,
+        "override.html",
+        status,
+        client=situation.client,
+        situation=situation,
+        form=form,
+        here=here,
+        preview=seen,
+        drawing=drawn(situation, seen.rung) if seen else "",
+        sentence=rung_sentence(seen.rung) if seen else "",
+        groups=groups(situation.ladder, chosen),
+        short=rung_short,
+        told=told,
+        changed=latest[0] if status == 409 and latest else None,
+    )
+
+
+def groups(ladder: Ladder, chosen: str) -> list[tuple[str, bool, list[Rung]]]:
+    """The rungs by round and stance, in order: a name, whether it holds the chosen one, rungs."""
+    found: list[tuple[str, bool, list[Rung]]] = []
+    name = None
+    for rung in ladder.rungs:
+        if (rung.round, rung.stance) != name:
+            name = (rung.round, rung.stance)
+            found.append((rung_short(rung).split(",")[0], False, []))
+        title, holds, rungs = found[-1]
+        rungs.append(rung)
+        found[-1] = (title, holds or rung.key == chosen, rungs)
+    return found
+
+
+@router.post("/clients/{client_id}/override")
+def place(visit: Signed, client_id: int, form: Annotated[PlaceForm, Form()]) -> Response:
+    try:
+        with visit.parts.store.write() as session:
+            situation = placed(session, visit, client_id)
+            check_version(situation.client, form.version)
+            check_second_look(situation, form.rung_key, meant=form.meant)
+            act = resume if form.ends_rest and situation.resting else place_client
+            act(session, visit.now, visit.trainer, situation, form.rung_key, form.reason)
+    except NotFound:
+        raise
+    except ServiceError as error:
+        with visit.parts.store.read() as session:
+            situation = placed(session, visit, client_id)
+            told = "" if isinstance(error, EditedMeanwhile) else str(error)
+            return _page(visit, session, situation, form, told, status_of(error))
+    return RedirectResponse(f"/clients/{client_id}", 303)

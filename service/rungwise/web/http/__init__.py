@@ -1,0 +1,1 @@
+"""Sign-in, sessions, security headers, errors, health."""

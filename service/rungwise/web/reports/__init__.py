@@ -1,0 +1,1 @@
+"""Summaries, retests, visits, outcomes, rule review."""

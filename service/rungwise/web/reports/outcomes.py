@@ -1,0 +1,127 @@
+"""Outcomes across a trainer's clients, or the practice for its lead: charts, tables, CSV."""
+
+import csv
+import io
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Response
+from pydantic import BaseModel, Field
+
+from rungwise.coach.reports.outcomes import (
+    REVERSED_WITHIN_DAYS,
+    USUAL_WEEKS,
+    WEEKS,
+    Outcomes,
+    outcomes,
+    times_of,
+    weeks_of,
+)
+from rungwise.evidence.landmarks import BEFORE, LANDMARKS
+from rungwise.evidence.rates import FALLS_PER_1000, FALLS_RATIO, WHO_DAYS_A_WEEK, with_exercise
+from rungwise.evidence.sources import LAMB_2005, SHERRINGTON_2019, WHO_2020
+from rungwise.store.queries.banner_counts import Scope
+from rungwise.web.charts.evidence_pictures import draw_times, draw_weeks
+from rungwise.web.clients.client_page import PICTURE_POLICY
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.ui.layout import framed
+
+router = APIRouter()
+
+CHOICES = (4, 12, 26, 52)
+NAMES: list[tuple[str | None, str]] = [(None, BEFORE), *LANDMARKS.items()]
+SHOWN_DAYS = (30, 90, 180, 365)
+
+
+class Looking(BaseModel):
+    weeks: int = Field(default=USUAL_WEEKS, ge=WEEKS[0], le=WEEKS[1])
+    theme: str = Field(default="light", max_length=10)
+
+
+Asked = Annotated[Looking, Query()]
+
+
+def _outcomes(visit: Visit, asked: Looking) -> Outcomes:
+    with visit.parts.store.read() as session:
+        return outcomes(session, Scope.of(visit.trainer), visit.now, asked.weeks)
+
+
+@router.get("/outcomes")
+def page(visit: Signed, asked: Asked) -> Response:
+    found = _outcomes(visit, asked)
+    left, _ = with_exercise(FALLS_PER_1000, FALLS_RATIO[0])
+    with visit.parts.store.read() as session:
+        return framed(
+            visit,
+            session,
+            "evidence_outcomes.html",
+            found=found,
+            asked=asked,
+            choices=CHOICES,
+            landmarks=NAMES,
+            shown_days=SHOWN_DAYS,
+            enough_days=WHO_DAYS_A_WEEK,
+            reversed_days=REVERSED_WITHIN_DAYS,
+            falls_source=SHERRINGTON_2019,
+            fall_source=LAMB_2005,
+            who_source=WHO_2020,
+            trial_falls=FALLS_PER_1000,
+            trial_left=round(left),
+        )
+
+
+@router.get("/outcomes/weeks.svg")
+def weeks_picture(visit: Signed, asked: Asked) -> Response:
+    with visit.parts.store.read() as session:
+        weeks = weeks_of(session, Scope.of(visit.trainer), visit.now, asked.weeks)
+    return _picture(draw_weeks(weeks, asked.theme))
+
+
+@router.get("/outcomes/times.svg")
+def times_picture(visit: Signed, asked: Asked) -> Response:
+    with visit.parts.store.read() as session:
+        times = times_of(session, Scope.of(visit.trainer), visit.now)
+    return _picture(draw_times(times, asked.theme))
+
+
+def _picture(svg: bytes) -> Response:
+    headers = {"Content-Security-Policy": PICTURE_POLICY}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
+@router.get("/outcomes.csv")
+def as_csv(visit: Signed, asked: Asked) -> Response:
+    """All of the page's figures, one a line: table, row, measure, value, low, high."""
+    text = outcomes_csv(_outcomes(visit, asked))
+    headers = {"Content-Disposition": f'attachment; filename="outcomes-{visit.now:%Y-%m-%d}.csv"'}
+    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def outcomes_csv(found: Outcomes) -> str:
+    made = io.StringIO()
+    lines = csv.writer(made)
+    lines.writerow(("table", "row", "measure", "value", "low", "high"))
+    for name, count in found.by_landmark.items():
+        lines.writerow(("clients by landmark", name or "before", "clients", count, "", ""))
+    for week in found.weeks:
+        for measure in ("clients", "asked_days", "practised_days", "enough"):
+            value = getattr(week, measure)
+            lines.writerow(("weeks", week.monday.isoformat(), measure, value, "", ""))
+    falls = found.falls
+    for measure in ("told", "clients", "watched_weeks", "silent_weeks"):
+        lines.writerow(("falls", "all", measure, getattr(falls, measure), "", ""))
+    if falls.per_100_weeks is not None:
+        rate = falls.per_100_weeks
+        lines.writerow(("falls", "all", "per_100_weeks", rate.value, rate.low, rate.high))
+    for time in found.times:
+        for step in time.curve.steps:
+            low = "" if step.high is None else 1 - step.high
+            high = "" if step.low is None else 1 - step.low
+            row = f"{time.landmark}, day {step.day:g}"
+            lines.writerow(
+                ("time to landmark", row, "share_reached", 1 - step.share_left, low, high)
+            )
+            lines.writerow(("time to landmark", row, "under_way", step.under_way, "", ""))
+    for measure in ("ups", "ups_reversed", "backs", "backs_reversed", "placed"):
+        value = getattr(found.reversals, measure)
+        lines.writerow(("moves", "all", measure, value, "", ""))
+    return made.getvalue()

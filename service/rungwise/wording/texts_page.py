@@ -1,0 +1,142 @@
+"""docs/texts.md, written from the texts themselves: `python -m rungwise.wording.texts_page`."""
+
+import sys
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any, get_args
+
+from rungwise.ladder.progression import SideHold
+from rungwise.ladder.stance import Side
+from rungwise.wording.answers import Follows, answer_text
+from rungwise.wording.catalogue import ALERT_KINDS, GROUPS, TextSpec
+from rungwise.wording.safety import FALLBACK_NUMBER, emergency_countries, required_parts
+from rungwise.wording.segments import segments
+from rungwise.wording.texts import LANGUAGES, alert_words, days_words, render, word
+
+_INTRODUCTION = """\
+# Every text the service sends
+
+This page is written by `python -m rungwise.wording.texts_page > docs/texts.md` from the texts
+themselves; a test fails when it is out of date.
+
+- A text is a template: `{number}` and its like are filled in when it is sent. Below they show an
+  invented client, practice and trainer.
+- Every text is written to leave in GSM-7 (3GPP TS 23.038), so that 160 septets make one segment.
+  Curly quotes, dashes and the accents that GSM-7 lacks are replaced on the way out; a name in
+  another script is kept, and the text then takes UCS-2 (70 units a segment). Each text keeps to
+  its segments with a practice name of 30 letters and a client's or trainer's name of 20.
+- `rungwise segments TEXT` counts any text.
+- A practice may word any text its own way. A safety text is refused when it loses one of the
+  parts listed with it, cheers, could send someone hurt on, or promises that a person reads at
+  once. That check looks at words, not sense. **The wording here has been checked by those rules
+  and read by its authors, not by a clinician: the practice's own clinician must read the safety
+  texts before the first client gets one.**
+- No text says that anyone watches the phone: the client is told to call, and that the trainer is
+  being told.
+"""
+
+_VALUES: Mapping[str, str] = {
+    "called": "Ada",
+    "practice": "Hillside Balance",
+    "trainer": "Robin",
+    "number": "911",
+    "target_s": "20",
+    "carrier": "kannel",
+    "minutes": "5",
+}
+_TASKS: Mapping[str, str] = {
+    "en": "Right foot in front, heel level with left big toe, feet 2 cm apart. Hands just off the "
+    "counter.",
+    "es": "Pie derecho delante, talón junto al dedo gordo izquierdo. Manos cerca de la encimera.",
+}
+
+
+def listing() -> str:
+    """The whole page, in Markdown."""
+    return "\n".join(_lines()).rstrip() + "\n"
+
+
+def _lines() -> Iterator[str]:
+    yield _INTRODUCTION
+    for title, group in GROUPS.items():
+        yield f"## {title}\n"
+        for name, spec in group.items():
+            yield from _one_text(name, spec)
+        if title == "Asking back":
+            yield from _answers()
+    yield from _alert_words()
+    yield from _emergency_numbers()
+
+
+def _one_text(name: str, spec: TextSpec) -> Iterator[str]:
+    yield f"### `{name}`\n"
+    values = ", ".join(f"`{{{value}}}`" for value in spec.values) or "none"
+    most = "" if spec.segments == 1 else f" May take {spec.segments} segments."
+    yield f"Sent {spec.when}. Values: {values}.{most}\n"
+    if parts := required_parts(name):
+        yield f"A wording must: {'; '.join(parts)}.\n"
+    for language in LANGUAGES:
+        yield from _quoted(language, render(name, language, **_sample(name, language)))
+
+
+def _sample(name: str, language: str) -> dict[str, Any]:
+    sample = dict(_VALUES)
+    sample["task"] = _TASKS[language]
+    sample["days"] = days_words(4, language)
+    sample["kind"] = alert_words("fall", language)
+    sample["side"] = word("right", language)
+    sample["hint"] = render("hint_sided", language, target_s=20) if name == "prompt" else ""
+    sample["caution"] = render("caution_short", language) if name == "prompt" else ""
+    return sample
+
+
+def _answers() -> Iterator[str]:
+    yield "## The answer to a day's report\n"
+    yield (
+        "Composed of what was understood and what follows from it, or of what was understood and "
+        "a question.\n"
+    )
+    holds = (SideHold(20, Side.LEFT), SideHold(14, Side.RIGHT))
+    for language in LANGUAGES:
+        ask = partial(answer_text, language, holds=holds, steadiness="wobbly")
+        for follows in get_args(Follows):
+            yield from _quoted(language, ask(move_kind=follows), f"`{follows}`")
+        yield from _quoted(language, ask(move_kind="stay", corrected=True), "corrected")
+        yield from _quoted(language, ask(move_kind="stay", late_weekday=0), "late")
+        asking = answer_text(language, holds=holds, steadiness=None, ask="steadiness")
+        yield from _quoted(language, asking, "asking")
+
+
+def _alert_words() -> Iterator[str]:
+    yield "## The words for an alert, after the client's name\n"
+    yield "| kind | " + " | ".join(LANGUAGES.values()) + " |"
+    yield "|---" * (1 + len(LANGUAGES)) + "|"
+    for kind in ALERT_KINDS:
+        words = " | ".join(alert_words(kind, language) for language in LANGUAGES)
+        yield f"| `{kind}` | {words} |"
+    yield ""
+
+
+def _emergency_numbers() -> Iterator[str]:
+    yield "## Emergency numbers\n"
+    yield (
+        "By country, from memory: a practice confirms its own before going live and can set "
+        f"another. A country that is not listed gives {FALLBACK_NUMBER}.\n"
+    )
+    numbers = emergency_countries()
+    for number in sorted(set(numbers.values())):
+        countries = ", ".join(country for country, its in numbers.items() if its == number)
+        yield f"- {number}: {countries}"
+
+
+def _quoted(language: str, text: str, label: str = "") -> Iterator[str]:
+    counted = segments(text)
+    size = f"{counted.units} septets" if counted.encoding == "GSM-7" else f"{counted.units} units"
+    if counted.count > 1:
+        size += f", {counted.count} segments"
+    yield f"- {LANGUAGES[language]}{', ' if label else ''}{label} ({size}):"
+    yield f"  > {text}\n"
+
+
+if __name__ == "__main__":
+    sys.stdout.write(listing())
