@@ -44,7 +44,7 @@ PURE_MAY_IMPORT = {
 # A page of docs writes itself when its module is run as a command.
 # Published statistics come from SciPy, which warns where a curve has no more people under it.
 PURE_MAY_ALSO_IMPORT = {
-    "wording/listing.py": {"sys"},
+    "wording/texts_page.py": {"sys"},
     "evidence/rates.py": {"scipy"},
     "evidence/survival.py": {"scipy", "warnings"},
 }

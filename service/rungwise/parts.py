@@ -11,7 +11,7 @@ from rungwise.clock import AheadClock, Clock, SystemClock
 from rungwise.meters import Meters
 from rungwise.settings import Settings
 from rungwise.store import Store
-from rungwise.store.sealing.sealing import open_store
+from rungwise.store.sealing.unlocking import open_store
 from rungwise.store.tables import Practice
 
 

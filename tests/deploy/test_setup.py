@@ -19,7 +19,7 @@ from rungwise.commands.setup import NoSuchUser, become
 from rungwise.commands.setup_asking import AnswersFile, flat
 from rungwise.commands.setup_questions import EVERY_NAME, NoAnswer
 from rungwise.settings import Settings
-from rungwise.store.sealing.sealing import Sealing, open_store
+from rungwise.store.sealing.unlocking import Sealing, open_store
 from rungwise.store.tables import AccountLink, Message, Practice, Trainer
 
 PASSWORD = "seven green kettles sang"

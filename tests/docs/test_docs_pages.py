@@ -77,7 +77,7 @@ def test_adding_a_carrier_names_every_file_that_knows_one() -> None:
         "service/rungwise/carriers/kannel.py",
         "service/rungwise/carriers/cloud.py",
         "service/rungwise/web/practice/settings.py",  # an example of a value in a text
-        "service/rungwise/wording/listing.py",  # the same
+        "service/rungwise/wording/texts_page.py",  # the same
     )
     assert {name for name in knows if f"`{name}`" not in page("adding-a-carrier.md")} == set()
     assert set(carriers_from(Settings())) | set(TOGETHER) >= {"handset", "kannel", "cloud"}
@@ -173,9 +173,9 @@ def test_the_diagrams_boxes_are_parts_of_the_service() -> None:
     folders = {path.name for path in (ROOT / "service/rungwise").iterdir() if path.is_dir()}
     parts = {"carriers", "coach", "reply", "ladder", "wording", "ticks", "store", "web"}
     assert parts <= named & folders
-    for file in ("receive.py", "outbox.py"):
-        assert f"coach: {Path(file).stem}" in {element.text for element in every}
-        assert (ROOT / "service/rungwise/coach" / file).exists()
+    for part in ("daily/receive.py", "outbox/texts.py"):
+        assert f"coach: {Path(part).stem}" in {element.text for element in every}
+        assert (ROOT / "service/rungwise/coach" / part).exists()
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

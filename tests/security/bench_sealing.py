@@ -21,7 +21,7 @@ from rungwise.store import Store
 from rungwise.store.queries import inbox, roster
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.sealing.crypto import Key, Vault
-from rungwise.store.sealing.sealing import unlock
+from rungwise.store.sealing.unlocking import unlock
 from rungwise.store.tables import Alert, AlertMessage, Client, Message, Placement, Practice, Trainer
 
 AT = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

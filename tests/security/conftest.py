@@ -16,7 +16,7 @@ from web_world import World, make_world  # found by the line above
 
 from rungwise.store import Store
 from rungwise.store.sealing.crypto import Key
-from rungwise.store.sealing.sealing import unlock
+from rungwise.store.sealing.unlocking import unlock
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from rungwise.parts import Parts
 from rungwise.store import Store
 from rungwise.store.sealing.crypto import Key
 from rungwise.store.sealing.rotation import Rotation
-from rungwise.store.sealing.sealing import unlock
+from rungwise.store.sealing.unlocking import unlock
 
 OLD, NEW, OTHER = (letter * 42 + "A" for letter in "abc")
 

@@ -14,7 +14,7 @@ from rungwise.store.moving.migrate import migrate
 from rungwise.store.sealing import rotation
 from rungwise.store.sealing.crypto import Key, Unreadable, Vault, put_vault
 from rungwise.store.sealing.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
-from rungwise.store.sealing.sealing import HalfSealed, KeyMissing, Sealing, unlock
+from rungwise.store.sealing.unlocking import HalfSealed, KeyMissing, Sealing, unlock
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 FEW = 12

@@ -27,7 +27,7 @@ from rungwise.store.sealing.crypto import (
     unwrap,
 )
 from rungwise.store.sealing.rotation import sealed_tables
-from rungwise.store.sealing.sealing import KeyMissing, NotSealedYet, Sealing, unlock
+from rungwise.store.sealing.unlocking import KeyMissing, NotSealedYet, Sealing, unlock
 from rungwise.store.tables import Client, Message, Practice, Trainer
 
 

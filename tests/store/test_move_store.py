@@ -16,7 +16,7 @@ from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.moving.migrate import migrate
 from rungwise.store.sealing.crypto import SealedJSON, keys_from, make_key
-from rungwise.store.sealing.sealing import unlock
+from rungwise.store.sealing.unlocking import unlock
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 START = datetime(2026, 3, 2, 13, 0, 0, 123457, tzinfo=UTC)

@@ -4,7 +4,7 @@ import pytest
 
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store.database import Pool, Store
-from rungwise.store.sealing.sealing import open_store
+from rungwise.store.sealing.unlocking import open_store
 
 
 @pytest.mark.postgres
@@ -24,7 +24,7 @@ def test_a_process_opens_no_more_connections_than_it_may(postgres_store):
 
 @pytest.mark.postgres
 def test_the_settings_say_how_many(postgres_store, monkeypatch):
-    monkeypatch.setattr("rungwise.store.sealing.sealing.check_current", lambda store: None)
+    monkeypatch.setattr("rungwise.store.sealing.unlocking.check_current", lambda store: None)
     given = {
         "RUNGWISE_DATABASE_URL": postgres_store.url,
         "RUNGWISE_DATABASE_CONNECTIONS": "3",

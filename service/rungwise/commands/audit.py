@@ -6,7 +6,7 @@ from sqlmodel import select
 
 from rungwise.coach.record.audit import broken_at, last_hash
 from rungwise.settings import Settings
-from rungwise.store.sealing.sealing import open_store
+from rungwise.store.sealing.unlocking import open_store
 from rungwise.store.tables import Practice
 
 

@@ -46,7 +46,7 @@ from rungwise.settings import PREFIX, Settings
 from rungwise.store import Store
 from rungwise.store.moving.migrate import NewerDatabase, OlderDatabase, check_current
 from rungwise.store.sealing.crypto import keys_from
-from rungwise.store.sealing.sealing import Sealing, unlock
+from rungwise.store.sealing.unlocking import Sealing, unlock
 from rungwise.store.tables import AccountLink, Client, LastTick, Number, Practice, Trainer
 
 WITHIN_S = 8.0

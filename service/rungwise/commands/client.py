@@ -17,7 +17,7 @@ from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.ladder.body import Profile, profile_from_json
 from rungwise.parts import Parts, assemble
 from rungwise.settings import Settings
-from rungwise.store.sealing.sealing import open_store
+from rungwise.store.sealing.unlocking import open_store
 from rungwise.store.tables import Client, Message, MoveRow, Trainer
 from rungwise.wording.rung_words import rung_sentence, rung_short
 from rungwise.wording.texts import LANGUAGES

@@ -11,7 +11,7 @@ from rungwise.store import Store
 from rungwise.store.moving.migrate import check_current
 from rungwise.store.sealing.crypto import keys_from, make_key
 from rungwise.store.sealing.rotation import Rotation
-from rungwise.store.sealing.sealing import Sealing
+from rungwise.store.sealing.unlocking import Sealing
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -12,7 +12,7 @@ from tqdm import tqdm
 
 from rungwise.coach.rule.replay import Difference, how_many, how_many_removed, replay
 from rungwise.settings import Settings
-from rungwise.store.sealing.sealing import open_store
+from rungwise.store.sealing.unlocking import open_store
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -2,6 +2,6 @@
 
 from rungwise.store import tables
 from rungwise.store.database import Store
-from rungwise.store.sealing import sealing
+from rungwise.store.sealing import unlocking
 
-__all__ = ["Store", "sealing", "tables"]
+__all__ = ["Store", "tables", "unlocking"]

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 from rungwise.errors import ServiceError
 from rungwise.store.database import Store
 
-MIGRATIONS = Path(__file__).parents[3] / "migrations"
+MIGRATIONS = Path(__file__).parents[4] / "migrations"
 
 
 class NewerDatabase(ServiceError):

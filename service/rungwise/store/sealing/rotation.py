@@ -35,7 +35,7 @@ from rungwise.store.sealing.crypto import (
     make_numbers_key,
     unwrap,
 )
-from rungwise.store.sealing.sealing import Sealing, vault_from
+from rungwise.store.sealing.unlocking import Sealing, vault_from
 from rungwise.store.tables import LastTick
 
 BATCH = 500
