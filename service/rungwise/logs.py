@@ -25,6 +25,7 @@ from urllib.parse import urlsplit
 from uuid import uuid4
 
 from rungwise.settings import Settings, WrongSetting
+from rungwise.shipped import PACKAGE
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +41,6 @@ TALKATIVE = (
 )
 FRAMES = 12
 REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
-HERE = Path(__file__).parents[1]
 
 _about: ContextVar[dict[str, str]] = ContextVar("about", default={})  # noqa: B039  # never changed
 
@@ -105,7 +105,7 @@ def frames(trace: TracebackType | None) -> list[str]:
 
 def _short(file: str) -> str:
     path = Path(file)
-    return str(path.relative_to(HERE)) if path.is_relative_to(HERE) else path.name
+    return str(path.relative_to(PACKAGE.parent)) if path.is_relative_to(PACKAGE) else path.name
 
 
 def _note_about(record: logging.LogRecord) -> bool:

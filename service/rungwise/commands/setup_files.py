@@ -8,8 +8,9 @@ from datetime import datetime
 from pathlib import Path
 
 from rungwise.errors import ServiceError
+from rungwise.shipped import shipped
 
-KANNEL_TEMPLATE = Path(__file__).parents[3] / "deploy/kannel/kannel.conf"
+KANNEL_TEMPLATE = shipped("commands/kannel.conf", "deploy/kannel/kannel.conf")
 
 
 class CannotWrite(ServiceError):

@@ -1,7 +1,5 @@
 """Bringing a database to this version's tables, forward or back, with Alembic."""
 
-from pathlib import Path
-
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
@@ -9,9 +7,10 @@ from alembic.script import ScriptDirectory
 from sqlalchemy.engine import Connection
 
 from rungwise.errors import ServiceError
+from rungwise.shipped import shipped
 from rungwise.store.database import Store
 
-MIGRATIONS = Path(__file__).parents[4] / "migrations"
+MIGRATIONS = shipped("migrations", "migrations")
 
 
 class NewerDatabase(ServiceError):
@@ -86,7 +85,8 @@ def _is_behind(config: Config, to: str, here: str) -> bool:
 
 def _config(connection: Connection) -> Config:
     config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS))
+    # A percent sign in a folder's name would be taken for the name of another setting.
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection
     return config
 
