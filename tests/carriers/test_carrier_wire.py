@@ -13,7 +13,7 @@ from wire_server import Misbehaves, Says, WireServer, wire_server
 from rungwise.carriers import wire as adapters
 from rungwise.carriers.base import Accepted, TryLater, Unknown
 from rungwise.carriers.wire import Answer, ask, http_client
-from rungwise.coach.outbox.texts import LEASE
+from rungwise.coach.outbox.claiming import LEASE
 
 
 @pytest.fixture

@@ -8,17 +8,21 @@ from wire import Wire
 from rungwise.carriers.base import Accepted, Refused, TryLater, Unknown
 from rungwise.coach.outbox.circuit import (
     FAILURES_TO_OPEN,
+    RECEIVERS_TO_OPEN,
     Pace,
     allowance,
-    note_outcomes,
+    may_try,
+    note_outcome,
+    note_trial,
     spend,
 )
 from rungwise.coach.outbox.sender_numbers import practice_at
-from rungwise.store.tables import CarrierState, Client, Number, Practice
+from rungwise.store.tables import CarrierState, Circuit, Client, Number, Practice
 from rungwise.ticks.jobs import send_tick
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
-DOWN = TryLater("The carrier could not be reached.")
+DOWN = TryLater("The carrier could not be reached.", unreachable=True)
+BUSY = TryLater("busy")
 
 
 def fresh():
@@ -27,7 +31,7 @@ def fresh():
 
 def leaves(state, now, pace):
     count = allowance(state, now, pace, 100)
-    spend(state, now, pace, count)
+    spend(state, pace, count)
     return count
 
 
@@ -58,38 +62,60 @@ def test_a_stepped_clock_neither_stops_nor_floods_the_carrier(step):
     assert leaves(state, NOW + step + timedelta(seconds=1), pace) >= 3
 
 
-def test_failures_in_a_row_open_the_circuit_and_one_trial_at_a_time_tries_it():
-    state, pace = fresh(), Pace()
-    note_outcomes(state, NOW, [DOWN] * (FAILURES_TO_OPEN - 1))
-    assert allowance(state, NOW, pace, 16) == 16
-    note_outcomes(state, NOW, [Unknown("timed out")])
-    assert state.down_since == NOW
+def fails(circuit, outcomes, receivers=("+1",), now=NOW):
+    """Texts with ids from 1, to these numbers in turn, each with its outcome."""
+    for place, outcome in enumerate(outcomes):
+        numbers = {number + 1: receivers[number % len(receivers)] for number in range(place + 1)}
+        note_outcome(circuit, now, place + 1, outcome, numbers)
+
+
+def test_failures_to_several_receivers_open_the_circuit_and_trials_come_ever_more_seldom():
+    circuit = Circuit(carrier="wire", practice_id=1, failures=0, failing=[])
+    everybody = [f"+{number}" for number in range(RECEIVERS_TO_OPEN)]
+    fails(circuit, [BUSY] * (FAILURES_TO_OPEN - 1), everybody)
+    assert circuit.down_since is None
+    fails(circuit, [Unknown("timed out")] * FAILURES_TO_OPEN, everybody)
+    assert circuit.down_since == NOW
     now, gaps = NOW, []
-    assert allowance(state, now, pace, 16) == 0
+    assert not may_try(circuit, now)
     for _ in range(8):
-        gaps.append((state.retry_at - now).total_seconds())
-        now = state.retry_at
-        assert leaves(state, now, pace) == 1
-        assert leaves(state, now, pace) == 0
-        note_outcomes(state, now, [DOWN])
+        gaps.append((circuit.retry_at - now).total_seconds())
+        now = circuit.retry_at
+        assert may_try(circuit, now)
+        note_trial(circuit, now)
+        assert not may_try(circuit, now)
+        note_outcome(circuit, now, 1, BUSY, {1: "+1"})
     assert gaps == sorted(gaps[:5]) + gaps[5:]
     assert 5 <= gaps[0] <= 7
     assert max(gaps) <= 60
-    note_outcomes(state, now, [Accepted("x")])
-    assert (allowance(state, now, pace, 16), state.down_since) == (16, None)
+    note_outcome(circuit, now, 1, Accepted("x"), {1: "+1"})
+    assert (circuit.down_since, circuit.failing, circuit.failures) == (None, [], 0)
+
+
+@pytest.mark.parametrize("count", range(1, RECEIVERS_TO_OPEN))
+@pytest.mark.parametrize("outcome", [BUSY, Unknown("The carrier answered 500.")])
+def test_a_few_numbers_that_always_fail_never_open_the_circuit(count, outcome):
+    circuit = Circuit(carrier="wire", practice_id=1, failures=0, failing=[])
+    fails(circuit, [outcome] * 200, [f"+{number}" for number in range(count)])
+    assert circuit.down_since is None
+
+
+def test_a_carrier_that_cannot_be_reached_is_down_whoever_the_texts_were_for():
+    circuit = Circuit(carrier="wire", practice_id=1, failures=0, failing=[])
+    fails(circuit, [DOWN] * FAILURES_TO_OPEN)
+    assert circuit.down_since == NOW
 
 
 def test_a_single_failure_between_successes_opens_nothing():
-    state = fresh()
-    for _ in range(50):
-        note_outcomes(state, NOW, [DOWN, DOWN, Refused("no such number")])
-    assert state.down_since is None
+    circuit = Circuit(carrier="wire", practice_id=1, failures=0, failing=[])
+    fails(circuit, [DOWN, DOWN, Refused("no such number")] * 50)
+    assert circuit.down_since is None
 
 
 def test_a_circuit_opened_before_the_clock_was_set_back_is_still_tried():
-    state = fresh()
-    note_outcomes(state, NOW, [DOWN] * FAILURES_TO_OPEN)
-    assert allowance(state, NOW - timedelta(hours=3), Pace(), 16) == 1
+    circuit = Circuit(carrier="wire", practice_id=1, failures=0, failing=[])
+    fails(circuit, [DOWN] * FAILURES_TO_OPEN)
+    assert may_try(circuit, NOW - timedelta(hours=3))
 
 
 def test_a_carrier_that_is_down_costs_waiting_texts_no_tries(outbox):

@@ -22,7 +22,7 @@ from rungwise.carriers.email import WITHIN_S, Mail, MailServer
 from rungwise.coach.alerting.paging import pages_of
 from rungwise.coach.daily.delivery import note_receipts
 from rungwise.coach.monitoring.health import health
-from rungwise.coach.outbox.texts import LEASE
+from rungwise.coach.outbox.claiming import LEASE
 from rungwise.store.queries.banner_counts import Scope, watch
 from rungwise.store.tables import AlertPage, Message, Practice, Trainer
 from rungwise.ticks.jobs import due_tick, send_tick

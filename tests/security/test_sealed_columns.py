@@ -32,6 +32,8 @@ CLEAR = {
     "baseline.held_s": FIGURES,
     "baseline.suggested_key": RUNG,
     "carrier_state.name": OURS,
+    "circuit.carrier": OURS,
+    "circuit.failing": "ids of texts",
     "client.language": TIMES,
     "client.state": CODE,
     "client.stopped_from": CODE,

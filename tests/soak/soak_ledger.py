@@ -10,7 +10,8 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from rungwise.coach.outbox.texts import AFTER_STOP, AT_LEAST_ONCE, CANCELLED_BY_REST, LEASE, UNASKED
+from rungwise.coach.outbox.claiming import LEASE
+from rungwise.coach.outbox.texts import AFTER_STOP, AT_LEAST_ONCE, CANCELLED_BY_REST, UNASKED
 from rungwise.ticks.due import DEFAULT_QUIET, Quiet
 
 # A text that was on its way when something changed is still accepted; no longer than its lease.

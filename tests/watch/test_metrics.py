@@ -205,7 +205,7 @@ def test_a_carrier_that_fails_again_and_again_is_down(world: World) -> None:
     parts = served(world)
     world.clock.advance(timedelta(hours=1))
     due_tick(world.store, world.clock)
-    carrier = Scripted(*[TryLater("busy")] * 20)
+    carrier = Scripted(*[TryLater("no connection", unreachable=True)] * 20)
     for _ in range(FAILURES_TO_OPEN):
         world.clock.advance(timedelta(minutes=2))
         with Sender(world.store, carrier, world.clock, Pace(), parts.meters) as sender:

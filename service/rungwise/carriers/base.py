@@ -48,9 +48,13 @@ class Accepted:
 
 @dataclass(frozen=True, slots=True)
 class TryLater:
-    """Surely not taken; worth trying again."""
+    """Surely not taken; worth trying again.
+
+    `unreachable` when the carrier itself could not be reached, whoever the text was for.
+    """
 
     reason: str
+    unreachable: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,11 +36,17 @@ class NotSent(ServiceError):
     """The mail server did not take the message. `again` says whether trying later may help.
 
     `lost` when it may have taken it all the same, `of_message` when it refused this message or its
-    receiver and not us.
+    receiver and not us, `unreachable` when no connection was made.
     """
 
     def __init__(
-        self, why: str, *, again: bool, lost: bool = False, of_message: bool = False
+        self,
+        why: str,
+        *,
+        again: bool,
+        lost: bool = False,
+        of_message: bool = False,
+        unreachable: bool = False,
     ) -> None:
         later = "It is tried again later." if again else "Look at the mail settings."
         super().__init__(f"The mail server did not take the message: {why}. {later}")
@@ -48,6 +54,7 @@ class NotSent(ServiceError):
         self.again = again
         self.lost = lost
         self.of_message = of_message
+        self.unreachable = unreachable
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +99,8 @@ class MailServer:
         except OSError as problem:
             # A connection that was refused took nothing; one that hangs may have.
             lost = not isinstance(problem, ConnectionRefusedError)
-            raise NotSent(type(problem).__name__, again=True, lost=lost) from None
+            name = type(problem).__name__
+            raise NotSent(name, again=True, lost=lost, unreachable=not lost) from None
 
     def _connected(self, context: ssl.SSLContext) -> smtplib.SMTP:
         if self.security == "tls":
@@ -156,7 +164,9 @@ class Mail:
             if problem.of_message:
                 return Refused(said)
             # What is wrong with our own sign-in or connection is no fault of the message.
-            return Unknown(said) if problem.lost else TryLater(said)
+            if problem.lost:
+                return Unknown(said)
+            return TryLater(said, unreachable=problem.unreachable or not problem.again)
         return Accepted(letter["Message-ID"])
 
     def _letter(self, text: OutboundText) -> EmailMessage:

@@ -75,7 +75,7 @@ def ask(
         finally:
             response.close()
     except NEVER_SENT:
-        return TryLater("The carrier could not be reached.")
+        return TryLater("The carrier could not be reached.", unreachable=True)
     except (httpx.TimeoutException, _TooLate):
         return Unknown("The carrier did not answer in time; it may have taken the text.")
     except (httpx.TransportError, _TooLong):

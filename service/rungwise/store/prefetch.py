@@ -98,6 +98,11 @@ class Ahead:
             self.forget(state.bind_mapper.class_, None)
 
 
+def forget_all(session: Session) -> None:
+    """Ask the database for everything from now on."""
+    session.info.pop(_KEPT_IN, None)
+
+
 def known(session: Session, table: type[Row], subject_id: int) -> Sequence[Row] | None:
     """The rows of this table about this subject that were read ahead; None: ask the database."""
     ahead: Ahead | None = session.info.get(_KEPT_IN)

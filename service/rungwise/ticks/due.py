@@ -43,8 +43,14 @@ DEFAULT_QUIET = Quiet()
 
 @lru_cache(maxsize=1024)
 def quiet_between(begins: str, ends: str) -> Quiet:
-    """The quiet hours of two times as they are stored, "21:00" and "08:00"."""
-    return Quiet(time.fromisoformat(begins), time.fromisoformat(ends))
+    """The quiet hours of two times as they are stored, "21:00" and "08:00"; ImpossibleValue when
+    one is no time of day.
+    """
+    try:
+        return Quiet(time.fromisoformat(begins), time.fromisoformat(ends))
+    except ValueError:
+        allowed = "two times of day such as 21:00 and 08:00"
+        raise ImpossibleValue("quiet hours", f"{begins} to {ends}", allowed) from None
 
 
 @dataclass(frozen=True, slots=True)

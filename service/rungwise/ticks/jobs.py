@@ -33,13 +33,13 @@ from rungwise.coach.outbox.circuit import Pace
 from rungwise.coach.outbox.sender_numbers import reroute
 from rungwise.coach.outbox.texts import AT_LEAST_ONCE
 from rungwise.coach.practice.retention import retention_due
-from rungwise.coach.record.situation import load
 from rungwise.coach.reviews.retests import review_due
 from rungwise.store import Store
 from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
 from rungwise.store.due import OF_CLIENTS, due_by, next_due_at, set_due
 from rungwise.store.idempotent_inserts import insert_once, rows_updated
+from rungwise.store.salvage import salvage, salvage_one
 from rungwise.store.tables import Client, Due, LastTick, Practice, Question
 from rungwise.ticks.sending import Sender
 
@@ -55,9 +55,9 @@ def _doubt(session: Session, now: datetime, due: Due) -> None:
     question = session.get(Question, due.subject_id)
     if question is None or question.answered_at is not None:
         return
-    situation = load(session, session.get_one(Client, question.client_id))
-    if situation is not None:
-        safety.doubt_unanswered(session, now, situation, question.kind)
+    client = salvage_one(session, Client, question.client_id).row
+    practice = salvage_one(session, Practice, client.practice_id).row
+    safety.doubt_unanswered(session, now, practice, client, question.kind)
 
 
 def _by_id(act: Callable[[Session, datetime, int], None]) -> Handler:
@@ -148,9 +148,9 @@ def _free_clients(session: Session, rows: Sequence[Due]) -> dict[int, Client]:
     ids = {row.subject_id for row in rows if row.kind in OF_CLIENTS}
     if not ids:
         return {}
-    free = select(Client).where(col(Client.id).in_(ids)).order_by(col(Client.id))
+    free = select(Client.id).where(col(Client.id).in_(ids)).order_by(col(Client.id))
     locked = session.exec(free.with_for_update(skip_locked=True, key_share=True)).all()
-    return {client.id: client for client in locked}
+    return {each.row.id: each.row for each in salvage(session, Client, locked)}
 
 
 def _act(session: Session, now: datetime, row: Due) -> None:
@@ -166,6 +166,29 @@ def _act(session: Session, now: datetime, row: Due) -> None:
         # One client's trouble must not stop the others; it is tried again and seen in the log.
         log.exception("due %s for %s failed", due.kind, due.subject_id)
         set_due(session, due.kind, due.subject_id, now + RETRY_AFTER, due.local_date)
+        if due.kind in OF_CLIENTS:
+            _tell_of_trouble(session, now, due, str(problem) or type(problem).__name__)
+
+
+def _tell_of_trouble(session: Session, now: datetime, due: Due, what: str) -> None:
+    """Tell the trainer that what is due for a client cannot be done, so that a person sees to it.
+
+    Told again every few minutes, it is one alert.
+    """
+    did = (
+        f"The {due.kind} that is due could not be made, because a stored value cannot be used: "
+        f"{what}. Please look at the plan and at the practice's settings."
+    )
+    try:
+        with session.begin_nested():
+            client = salvage_one(session, Client, due.subject_id).row
+            practice = salvage_one(session, Practice, client.practice_id).row
+            raised = alerts.Raised("undeliverable", did, "urgent")
+            alerts.raise_alert(session, now, practice, client, raised)
+    except Exception as problem:
+        if is_passing(problem):
+            raise
+        log.exception("nobody could be told of it")
 
 
 def send_tick(
@@ -188,17 +211,27 @@ def look_after(store: Store, carriers: Mapping[str, Carrier], clock: Clock) -> N
     now = clock.now()
     with store.read() as session:
         needed = needs_looking_after(session, now, carriers.keys())
-    if needed:
-        store.run(lambda session: _look_after(session, now, carriers.keys()))
+    if not needed:
+        return
+    for act in _cares(now, carriers.keys()):
+        try:
+            store.run(act)
+        except Exception as problem:
+            if is_passing(problem):
+                raise
+            # What fails in one of them must not keep the others from their work.
+            log.exception("the outbox could not be looked after")
 
 
-def _look_after(session: Session, now: datetime, set_up: Set[str]) -> None:
-    free_expired(session, now)
-    expire(session, now)
-    reroute(session, now, set_up, AT_LEAST_ONCE)
-    if EMAIL not in set_up:
-        strand(session, now)
-    forget_early(session, now)
+def _cares(now: datetime, set_up: Set[str]) -> list[Callable[[Session], object]]:
+    """What the outbox needs, each in a transaction of its own."""
+    return [
+        lambda session: free_expired(session, now),
+        lambda session: expire(session, now),
+        lambda session: reroute(session, now, set_up, AT_LEAST_ONCE),
+        lambda session: strand(session, now) if EMAIL not in set_up else None,
+        lambda session: forget_early(session, now),
+    ]
 
 
 def note_tick(store: Store, name: str, now: datetime) -> None:

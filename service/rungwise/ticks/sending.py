@@ -21,10 +21,11 @@ from rungwise.carriers.base import (
 from rungwise.clock import Clock
 from rungwise.coach.daily.delivery import Sent, settle, take
 from rungwise.coach.outbox.circuit import Pace
-from rungwise.coach.outbox.texts import LEASE, outbound, waits_for
+from rungwise.coach.outbox.claiming import LEASE, outbound, waits_for
 from rungwise.logs import about
 from rungwise.meters import Meters
 from rungwise.store import Store
+from rungwise.store.database import is_passing
 
 log = logging.getLogger(__name__)
 
@@ -126,7 +127,7 @@ class Sender:
             self._on_their_way.add(
                 self._threads().submit(self._send, text, message.attempts, until)
             )
-        return len(claimed.to_send) + len(claimed.kept_back)
+        return len(claimed.to_send) + len(claimed.kept_back) + len(claimed.set_aside)
 
     def _threads(self) -> ThreadPoolExecutor:
         if self._pool is None:
@@ -150,12 +151,24 @@ class Sender:
         done = {each for each in self._on_their_way if each.done()}
         answers: Sequence[Sent] = [each.result() for each in done]
         now = self._clock.now()
-        self._store.run(lambda session: settle(session, now, self._carrier.name, answers))
+        self._settle(now, answers)
         # Only now: while the database is away, the answers wait here.
         self._on_their_way -= done
         for answer in answers:
             self._count(answer, now)
         return len(answers)
+
+    def _settle(self, now: datetime, answers: Sequence[Sent]) -> None:
+        """Store the answers together; if that fails, each by itself, so that one stops no other."""
+        try:
+            self._store.run(lambda session: settle(session, now, self.name, answers))
+        except Exception as problem:
+            if is_passing(problem):
+                raise
+            # If it is only one, its lease runs out and it is settled without its answer.
+            log.exception("the answers to %s could not be stored", [a.message_id for a in answers])
+            for answer in answers if len(answers) > 1 else ():
+                self._settle(now, [answer])
 
     def _count(self, answer: Sent, now: datetime) -> None:
         outcome = OUTCOMES[type(answer.outcome)]

@@ -4,6 +4,7 @@ The duty plan is a week in the practice's own time. Where nobody is on duty, the
 trainer and the practice leads are paged, for an urgent alert must reach somebody.
 """
 
+import logging
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
@@ -13,7 +14,10 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from rungwise.errors import ImpossibleValue
+from rungwise.store.salvage import salvage, salvage_one
 from rungwise.store.tables import Client, Duty, Practice, Trainer
+
+log = logging.getLogger(__name__)
 
 LAST_MINUTE = time(23, 59)
 DAY = 24 * 60
@@ -50,15 +54,21 @@ def whom_to_page(
     duty, else those who are on duty; when nobody is, the client's trainer and the practice's
     leads, for an urgent alert must reach somebody.
     """
-    own = session.get_one(Trainer, client.trainer_id)
+    own = salvage_one(session, Trainer, client.trainer_id).row
     plan = duty_plan(session, practice)
     if not plan:
         return [own] if own.active else leads_of(session, practice) or [own]
-    on_duty = on_duty_at(plan, now, practice.time_zone)
+    try:
+        on_duty = on_duty_at(plan, now, practice.time_zone)
+    except (ValueError, KeyError, OSError) as problem:
+        # A wrong zone or hour in the plan must not leave an alert unpaged: as when nobody is on.
+        log.error("the duty plan of practice %s cannot be read: %s", practice.id, problem)
+        on_duty = set()
     if own.id in on_duty and own.active:
         return [own]
-    rows = select(Trainer).where(col(Trainer.id).in_(on_duty), col(Trainer.active).is_(True))
-    found = list(session.exec(rows.order_by(col(Trainer.id))).all())
+    rows = select(Trainer.id).where(col(Trainer.id).in_(on_duty), col(Trainer.active).is_(True))
+    ids = session.exec(rows.order_by(col(Trainer.id))).all()
+    found = [each.row for each in salvage(session, Trainer, ids)]
     if found:
         return found
     everyone = {own.id: own} if own.active else {}
@@ -85,10 +95,11 @@ def on_duty_at(plan: Iterable[Duty], now: datetime, zone: str) -> set[int]:
 
 def leads_of(session: Session, practice: Practice) -> list[Trainer]:
     """The practice's leads who may sign in."""
-    rows = select(Trainer).where(
+    rows = select(Trainer.id).where(
         Trainer.practice_id == practice.id, Trainer.role == "lead", col(Trainer.active).is_(True)
     )
-    return list(session.exec(rows.order_by(col(Trainer.id))).all())
+    ids = session.exec(rows.order_by(col(Trainer.id))).all()
+    return [each.row for each in salvage(session, Trainer, ids)]
 
 
 # --- the plan as hours, and what it covers --------------------------------------------------------

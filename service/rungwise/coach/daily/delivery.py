@@ -12,19 +12,22 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import tenacity
-from sqlalchemy import delete
+from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Accepted, Outcome, Receipt, Refused, TryLater, Unknown
 from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.alerting.paging import page_lost
-from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN, Pace, note_outcomes, state_of, wait_s
-from rungwise.coach.outbox.texts import AT_LEAST_ONCE, Claimed, claim, give_up
+from rungwise.coach.outbox.circuit import Pace, circuit_of, note_outcome, state_of, wait_s
+from rungwise.coach.outbox.claiming import Claimed, claim
+from rungwise.coach.outbox.texts import AT_LEAST_ONCE, give_up
+from rungwise.store.database import is_passing
 from rungwise.store.due import set_due
+from rungwise.store.salvage import Salvaged, salvage, salvage_one
 from rungwise.store.tables import (
     BEING_SENT,
     QUEUED,
-    CarrierState,
+    Circuit,
     Client,
     EarlyReceipt,
     Message,
@@ -63,23 +66,38 @@ def take(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -
     claimed = claim(session, now, carrier, pace, most)
     for message in claimed.kept_back:
         if message.state == "failed":
-            undeliverable(session, now, message)
+            tell_apart(session, now, message)
+    for message in claimed.set_aside:
+        tell_apart(session, now, message, urgent=True)
     return claimed
+
+
+def tell_apart(session: Session, now: datetime, message: Message, *, urgent: bool = False) -> None:
+    """The same as `undeliverable`, so that what fails over one text undoes nothing of another."""
+    try:
+        with session.begin_nested():
+            undeliverable(session, now, message, urgent=urgent)
+    except Exception as problem:
+        if is_passing(problem):
+            raise
+        log.exception("nobody could be told that message %s is %s", message.id, message.state)
 
 
 def settle(session: Session, now: datetime, carrier: str, answers: Sequence[Sent]) -> None:
     """Store what became of texts that this carrier was asked to send."""
     if not answers:
         return
-    state = state_of(session, now, carrier)
-    note_outcomes(state, now, [answer.outcome for answer in answers])
-    session.add(state)
+    state_of(session, now, carrier)  # locked first, always, so that two never wait on each other
     ids = [answer.message_id for answer in answers]
-    rows = select(Message).where(col(Message.id).in_(ids)).order_by(col(Message.id))
-    messages = {message.id: message for message in session.exec(rows.with_for_update()).all()}
+    locked = select(Message.id).where(col(Message.id).in_(ids)).order_by(col(Message.id))
+    found = salvage(session, Message, session.exec(locked.with_for_update()).all())
+    messages = {each.row.id: each.row for each in found}
     early = _early(session, carrier, answers)
     for answer in answers:
-        message = messages[answer.message_id]
+        message = messages.get(answer.message_id)
+        if message is None:
+            continue  # erased while it was on its way
+        _count(session, now, carrier, message, answer.outcome)
         if isinstance(answer.outcome, Accepted):
             _accept(now, message, answer.outcome)
             for receipt in early.get(answer.outcome.carrier_id, ()):
@@ -90,6 +108,17 @@ def settle(session: Session, now: datetime, carrier: str, answers: Sequence[Sent
         # Else a receipt was quicker, or the lease ran out and it was settled without us.
         session.add(message)
     session.flush()
+
+
+def _count(
+    session: Session, now: datetime, carrier: str, message: Message, outcome: Outcome
+) -> None:
+    """Let the practice's circuit know what became of a text."""
+    circuit = circuit_of(session, carrier, message.practice_id)
+    earlier = salvage(session, Message, circuit.failing) if circuit.failing else []
+    numbers = {each.row.id: each.row.to_phone for each in earlier}
+    note_outcome(circuit, now, message.id, outcome, numbers | {message.id: message.to_phone})
+    session.add(circuit)
 
 
 def _accept(now: datetime, message: Message, outcome: Accepted) -> None:
@@ -155,7 +184,7 @@ def needs_looking_after(session: Session, now: datetime, set_up: Set[str]) -> bo
     lost = select(Message.id).where(BEING_SENT, col(Message.lease_until) < now)
     late = select(Message.id).where(QUEUED, col(Message.not_after) <= now)
     elsewhere = select(Message.id).where(QUEUED, col(Message.carrier).not_in(set_up))
-    down = select(CarrierState.name).where(col(CarrierState.failures) >= FAILURES_TO_OPEN)
+    down = select(Circuit.carrier).where(col(Circuit.down_since).is_not(None))
     old = select(EarlyReceipt.id).where(col(EarlyReceipt.at) < now - EARLY_RECEIPTS_KEPT)
     return any(
         session.exec(rows.limit(1)).first() is not None
@@ -165,14 +194,8 @@ def needs_looking_after(session: Session, now: datetime, set_up: Set[str]) -> bo
 
 def free_expired(session: Session, now: datetime) -> int:
     """Settle leases that ran out: the sender died, and the carrier may have taken the text."""
-    rows = (
-        select(Message)
-        .where(BEING_SENT, col(Message.lease_until) < now)
-        .limit(BATCH)
-        .with_for_update(skip_locked=True)
-    )
-    found = session.exec(rows).all()
-    for message in found:
+    found = _locked(session, BEING_SENT, col(Message.lease_until) < now)
+    for message in (each.row for each in found):
         message.lease_until = None
         if message.kind in AT_LEAST_ONCE:
             message.state, message.not_before = "queued", now
@@ -185,19 +208,18 @@ def free_expired(session: Session, now: datetime) -> int:
 
 def expire(session: Session, now: datetime) -> int:
     """Give up what has waited for too long; how many."""
-    rows = (
-        select(Message)
-        .where(QUEUED, col(Message.not_after) <= now)
-        .limit(BATCH)
-        .with_for_update(skip_locked=True)
-    )
-    found = session.exec(rows).all()
-    for message in found:
+    found = _locked(session, QUEUED, col(Message.not_after) <= now)
+    for message in (each.row for each in found):
         give_up(message, now, "It could not be sent in time.")
         session.add(message)
         if message.state == "failed":
-            undeliverable(session, now, message)
+            tell_apart(session, now, message)
     return len(found)
+
+
+def _locked(session: Session, *which: ColumnElement[bool]) -> list[Salvaged[Message]]:
+    rows = select(Message.id).where(*which).limit(BATCH).with_for_update(skip_locked=True)
+    return salvage(session, Message, session.exec(rows).all())
 
 
 def still_unsent(session: Session, now: datetime, message_id: int) -> None:
@@ -269,7 +291,9 @@ def forget_early(session: Session, now: datetime) -> None:
     session.execute(delete(EarlyReceipt).where(col(EarlyReceipt.at) < now - EARLY_RECEIPTS_KEPT))
 
 
-def undeliverable(session: Session, now: datetime, message: Message) -> None:
+def undeliverable(
+    session: Session, now: datetime, message: Message, *, urgent: bool = False
+) -> None:
     """Tell the trainer that a text to their client did not arrive, or may not have."""
     if message.client_id is None:
         if message.kind == "page":
@@ -279,9 +303,10 @@ def undeliverable(session: Session, now: datetime, message: Message) -> None:
         else:
             log.error("message %s to a stranger is %s", message.id, message.state)
         return
-    client = session.get_one(Client, message.client_id)
-    practice = session.get_one(Practice, client.practice_id)
+    client = salvage_one(session, Client, message.client_id).row
+    practice = salvage_one(session, Practice, client.practice_id).row
     state = "waiting" if message.state == "queued" else message.state
     did = f"The {message.kind} text is {state}: {message.problem}"
-    urgency = "urgent" if message.kind in AT_LEAST_ONCE - {"opt_out"} else "today"
-    raise_alert(session, now, practice, client, Raised("undeliverable", did, urgency))
+    urgent = urgent or message.kind in AT_LEAST_ONCE - {"opt_out"}
+    raised = Raised("undeliverable", did, "urgent" if urgent else "today")
+    raise_alert(session, now, practice, client, raised)

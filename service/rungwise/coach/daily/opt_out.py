@@ -11,6 +11,7 @@ from rungwise.coach.outbox.texts import Text, cancel_all, queue_to_client
 from rungwise.coach.record import questions
 from rungwise.coach.record.clearance import refuse_uncleared
 from rungwise.coach.record.wording import wording_of
+from rungwise.reply.reading import Reading
 from rungwise.store.due import clear_due
 from rungwise.store.tables import Client, Practice
 from rungwise.wording.texts import language_of, render
@@ -60,15 +61,19 @@ def welcome(session: Session, now: datetime, practice: Practice, client: Client)
 def hear(exchange: Exchange) -> None:
     """STOP, START, and whatever comes from someone who gets no texts from us."""
     reading = exchange.reading
-    alarming = reading.emergency or reading.fall != "no" or "yes" in (reading.pain, reading.dizzy)
-    if alarming:
+    if alarming(reading):
         _alarm(exchange)
     if reading.kind == "opt_out":
         _stop(exchange)
     elif reading.kind == "opt_in":
         _start(exchange)
-    elif not alarming:
+    elif not alarming(reading):
         exchange.alert("question", "No text was sent: this client gets none at present.")
+
+
+def alarming(reading: Reading) -> bool:
+    """Whether a text tells of harm, or may tell of a fall."""
+    return reading.emergency or reading.fall != "no" or "yes" in (reading.pain, reading.dizzy)
 
 
 def _alarm(exchange: Exchange) -> None:

@@ -10,7 +10,7 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -31,12 +31,14 @@ from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
 from rungwise.coach.record.situation import load
 from rungwise.coach.record.wording import wording_of
-from rungwise.reply import READER_VERSION, Reading, read
+from rungwise.reply import READER_VERSION, Context, Reading, read
 from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_all_once
 from rungwise.store.index_conditions import CAME_IN
+from rungwise.store.prefetch import forget_all
+from rungwise.store.salvage import salvage, salvage_one, undecodable
 from rungwise.store.sealing.crypto import blind
 from rungwise.store.tables import Client, InboundPart, Message, Practice
 from rungwise.wording.texts import render
@@ -121,7 +123,7 @@ def _receive_whole(
     stored = _store(session, now, arrivals, owners)
     senders = _senders(session, [message for message in stored if message is not None])
     lately = _lately(session, now, [client.id for client in senders.values()])
-    read_ahead(session, now, list(senders.values()))
+    _read_ahead(session, now, list(senders.values()), together=together)
     for message, arrival in zip(stored, arrivals, strict=True):
         if message is None:
             continue
@@ -138,6 +140,19 @@ def _receive_whole(
         if arrival.text.pictures:
             _tell(session, now, client, message, "question", "The client sent a picture.")
     return stored
+
+
+def _read_ahead(
+    session: Session, now: datetime, clients: Sequence[Client], *, together: bool
+) -> None:
+    try:
+        read_ahead(session, now, clients)
+    except Exception as problem:
+        if together or not undecodable(problem):
+            raise
+        # A stored value is wrong. The text is kept all the same, and what it tells is heeded.
+        log.exception("what is known of a sender cannot be read ahead")
+        forget_all(session)
 
 
 def _act_on(
@@ -205,12 +220,12 @@ def _senders(session: Session, messages: Sequence[Message]) -> dict[tuple[int, s
     found: dict[tuple[int, str], Client] = {}
     for practice_id in sorted({message.practice_id for message in messages}):
         phones = {each.from_phone for each in messages if each.practice_id == practice_id}
-        rows = select(Client).where(
+        rows = select(Client.id).where(
             Client.practice_id == practice_id, col(Client.phone).in_(sorted(phones))
         )
         locked = rows.order_by(col(Client.id)).with_for_update(key_share=True)
-        for client in session.exec(locked).all():
-            found[practice_id, client.phone] = client
+        for each in salvage(session, Client, session.exec(locked).all()):
+            found[practice_id, each.row.phone] = each.row
     return found
 
 
@@ -218,15 +233,15 @@ def _lately(
     session: Session, now: datetime, client_ids: Sequence[int]
 ) -> defaultdict[int, list[Message]]:
     """What clients wrote within the last minute, besides what has just been stored."""
-    rows = select(Message).where(
+    rows = select(Message.id).where(
         col(Message.client_id).in_(client_ids),
         CAME_IN,
         Message.created_at > now - REPEAT_WITHIN,
         Message.state != "repeat",
     )
     found: defaultdict[int, list[Message]] = defaultdict(list)
-    for message in session.exec(rows).all():
-        found[message.client_id or 0].append(message)
+    for each in salvage(session, Message, session.exec(rows).all()):
+        found[each.row.client_id or 0].append(each.row)
     return found
 
 
@@ -261,22 +276,49 @@ def _same_words_again(session: Session, message: Message, lately: Sequence[Messa
 def _set_aside(
     session: Session, now: datetime, client: Client, message: Message, problem: Exception
 ) -> None:
-    """Keep a text that we failed on, tell the trainer, and set when it is tried again."""
+    """Keep a text that we failed on, tell the trainer, and set when it is tried again.
+
+    What it tells of a fall, of pain or of STOP is heeded though nothing else could be done.
+    """
+    log.error("message %s could not be acted on: %s", message.id, type(problem).__name__)
     message.state = "unprocessed"
     message.problem = type(problem).__name__
     session.add(message)
-    set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
-    practice = session.get_one(Practice, client.practice_id)
+    practice = salvage_one(session, Practice, client.practice_id).row
     did = "The text is kept, but the service could not act on it. Please read it yourself."
-    try:
-        with session.begin_nested():
-            raised = Raised("unreadable", did, "urgent")
-            raise_alert(session, now, practice, client, raised, message)
-    except Exception as again:
-        if is_passing(again):
-            raise
-        # Keeping the text comes before telling of it; the thread shows it as unprocessed.
-        log.exception("no alert could be raised for message %s", message.id)
+    raised = Raised("unreadable", did, "urgent")
+    heed: list[Callable[[], object]] = [
+        lambda: _heed(session, now, practice, client, message),
+        lambda: raise_alert(session, now, practice, client, raised, message),
+    ]
+    for act in heed:
+        try:
+            with session.begin_nested():
+                act()
+        except Exception as again:
+            if is_passing(again):
+                raise
+            # Keeping the text comes before telling of it; the thread shows it as unprocessed.
+            log.exception("no alert could be raised for message %s", message.id)
+    if message.state == "unprocessed":
+        set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
+
+
+def _heed(
+    session: Session, now: datetime, practice: Practice, client: Client, message: Message
+) -> None:
+    """Act on a sign of harm, or on STOP, without knowing anything of the client's practice.
+
+    What was heeded is not acted on again later: the alert has the words.
+    """
+    context = Context(language=client.language)
+    reading = read(message.body, context)
+    if reading.kind == "opt_out" or opt_out.alarming(reading):
+        message.context, message.reading = context_to_json(context), reading_to_json(reading)
+        message.reader_version = READER_VERSION
+        message.state = "read"
+        session.add(message)
+        opt_out.hear(Exchange(session, now, practice, client, message, reading, context))
 
 
 def read_again(session: Session, now: datetime, message_id: int) -> None:

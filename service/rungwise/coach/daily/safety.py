@@ -15,10 +15,9 @@ from rungwise.coach.daily.day_result import decide_reply
 from rungwise.coach.daily.exchange import Reply
 from rungwise.coach.outbox.texts import cancel_prompts
 from rungwise.coach.record import questions
-from rungwise.coach.record.situation import Situation
 from rungwise.reply.reading import Asked
 from rungwise.store.due import clear_due
-from rungwise.store.tables import Client
+from rungwise.store.tables import Client, Practice
 
 RESTED = "Practice was stopped and the safety text sent. No more prompts until you clear it."
 ASKED = "One yes/no question was sent. Nothing moves and no prompt goes until it is answered."
@@ -155,9 +154,10 @@ def help_asked(reply: Reply) -> None:
     reply.say("help", "help")
 
 
-def doubt_unanswered(session: Session, now: datetime, situation: Situation, asked: str) -> None:
+def doubt_unanswered(
+    session: Session, now: datetime, practice: Practice, client: Client, asked: str
+) -> None:
     """Nobody answered a yes/no question about safety in time: the alert becomes urgent."""
     kind = next(row[1] for row in DOUBTFUL if row[2] == asked)
     did = "The question was not answered in 30 minutes. Please call the client."
-    raised = Raised(kind, did, "urgent")
-    raise_alert(session, now, situation.practice, situation.client, raised)
+    raise_alert(session, now, practice, client, Raised(kind, did, "urgent"))

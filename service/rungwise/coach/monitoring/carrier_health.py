@@ -7,8 +7,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, func, select
 
-from rungwise.coach.outbox.circuit import is_down
-from rungwise.store.tables import CarrierState, Message, Practice
+from rungwise.store.tables import Circuit, Message, Practice
 
 RECENT = timedelta(hours=24)
 MOST_COUNTED = 5000
@@ -69,9 +68,10 @@ def carriers_health(
         if at is not None:
             key = (carrier, direction)
             last[key] = max(at, last.get(key, at))
-    states = {one.name: one for one in session.exec(select(CarrierState)).all()}
+    open_now = select(Circuit.carrier, Circuit.down_since).where(Circuit.practice_id == practice.id)
+    down: dict[str, datetime | None] = dict(session.exec(open_now).all())
     names = sorted({practice.carrier, *counted})
-    return [_health(name, name in set_up, counted.get(name, {}), last, states) for name in names]
+    return [_health(name, name in set_up, counted.get(name, {}), last, down) for name in names]
 
 
 def _health(
@@ -79,13 +79,12 @@ def _health(
     set_up: bool,
     counted: Mapping[str, int],
     last: Mapping[tuple[str, str], datetime],
-    states: Mapping[str, CarrierState],
+    down: Mapping[str, datetime | None],
 ) -> CarrierHealth:
-    state = states.get(name)
     return CarrierHealth(
         name,
         set_up,
-        state.down_since if state is not None and is_down(state) else None,
+        down.get(name),
         waiting=counted.get("queued", 0) + counted.get("sending", 0),
         arrived=counted.get("sent", 0) + counted.get("delivered", 0),
         failed=counted.get("failed", 0),

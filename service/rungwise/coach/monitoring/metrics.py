@@ -7,9 +7,8 @@ from datetime import datetime, timedelta
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
 
-from rungwise.coach.outbox.circuit import is_down
 from rungwise.store.index_conditions import UNREAD
-from rungwise.store.tables import QUEUED, Alert, CarrierState, Due, LastTick, Message, WebhookCall
+from rungwise.store.tables import QUEUED, Alert, Circuit, Due, LastTick, Message, WebhookCall
 
 # The latest few thousand texts, so that a year of them is not read to judge the reader.
 LATEST_TEXTS = 5_000
@@ -89,7 +88,11 @@ def _carriers(session: Session, now: datetime, set_up: Iterable[str]) -> tuple[C
         .group_by(col(Message.carrier))
     )
     waiting = {name: (count, at) for name, count, at in session.execute(waits).all()}
-    down = {state.name: is_down(state) for state in session.exec(select(CarrierState)).all()}
+    # Down for one practice is reason enough to look.
+    circuits = select(Circuit.carrier, Circuit.down_since).order_by(
+        col(Circuit.down_since).is_not(None)
+    )
+    down = {name: since is not None for name, since in session.exec(circuits).all()}
     found = []
     for name in sorted(waiting.keys() | down.keys() | set(set_up)):
         count, at = waiting.get(name, (0, None))

@@ -17,13 +17,12 @@ from sqlmodel import Session, case, col, func, select
 from rungwise.carriers.email import EMAIL
 from rungwise.coach.alerting.duty import leads_of
 from rungwise.coach.alerting.paging import BY_EMAIL
-from rungwise.coach.outbox.circuit import is_down
 from rungwise.coach.outbox.sender_numbers import From, numbers_in_order
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.wording import wording_of
 from rungwise.store import Store
 from rungwise.store.database import one_at_a_time
-from rungwise.store.tables import QUEUED, CarrierState, Message, Number, Practice, WatchNotice
+from rungwise.store.tables import QUEUED, Circuit, Message, Number, Practice, WatchNotice
 from rungwise.wording.texts import render
 
 log = logging.getLogger(__name__)
@@ -147,11 +146,11 @@ def _queue(
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """What is asked once for all practices: carriers' states, the carriers of each practice, and
-    since when the longest-waiting text of a practice could have left by a carrier.
+    """What is asked once for all practices: since when each carrier is down for one, the carriers
+    of each, and since when the longest-waiting text of one could have left by a carrier.
     """
 
-    states: Mapping[str, CarrierState]
+    down: Mapping[tuple[int, str], datetime | None]
     carriers: Mapping[int, set[str]]
     waiting: Mapping[tuple[int, str], datetime]
 
@@ -167,9 +166,10 @@ def _known(session: Session, now: datetime, practices: Sequence[Practice]) -> _K
     )
     if len(practices) == 1:
         waits = waits.where(Message.practice_id == practices[0].id)
+    down = session.exec(select(Circuit.practice_id, Circuit.carrier, Circuit.down_since)).all()
     rows = session.exec(waits.group_by(col(Message.practice_id), col(Message.carrier))).all()
     return _Known(
-        {one.name: one for one in session.exec(select(CarrierState)).all()},
+        {(practice_id, carrier): since for practice_id, carrier, since in down},
         carriers,
         {(practice_id, carrier): at for practice_id, carrier, at in rows},
     )
@@ -183,7 +183,7 @@ def _failing(
     found = []
     for carrier in sorted(known.carriers[practice.id] | ({EMAIL} & set_up)):
         sinces = [
-            _down_since(known.states.get(carrier)),
+            known.down.get((practice.id, carrier)),
             known.waiting.get((practice.id, carrier)),
             _failing_since(lately, carrier),
         ]
@@ -191,10 +191,6 @@ def _failing(
         if there:
             found.append(Failing(carrier, min(there)))
     return found
-
-
-def _down_since(state: CarrierState | None) -> datetime | None:
-    return state.down_since if state is not None and is_down(state) else None
 
 
 def _lately(session: Session, practice_id: int) -> Sequence[tuple[str, str, datetime | None]]:

@@ -1,24 +1,33 @@
 """Whether a carrier may be used now, and for how many texts: its rate, and a circuit that opens.
 
-Every process that sends shares one row a carrier. Tokens come back at the carrier's rate, one a
-text. After some failures in a row the circuit opens: the carrier is left alone for a while, then
-tried with a single text, the most urgent one that waits; what it answers closes the circuit or
-leaves it open for longer. Waiting texts use up no attempts, and a prompt whose answer would be
-lost is not risked on a carrier that is known to be down.
+Every process that sends shares one row a carrier for the rate: tokens come back with time, one a
+text. The circuit is kept by practice, because what fails for one practice's numbers may work for
+another's. It opens after failures in a row to several receivers, or when the carrier itself cannot
+be reached: one phone that always fails says nothing about the others. A carrier with an open
+circuit is left alone for a while, then tried with a page and another text; what either answers
+closes the circuit or leaves it open for longer. Waiting texts use up no attempts, and a prompt
+whose answer would be lost is not risked on a carrier that is known to be down.
 """
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import tenacity
-from sqlmodel import Session, select
+from sqlalchemy import delete
+from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Outcome, TryLater, Unknown
 from rungwise.store.idempotent_inserts import insert_once
-from rungwise.store.tables import CarrierState
+from rungwise.store.salvage import undecodable
+from rungwise.store.tables import CarrierState, Circuit
+
+log = logging.getLogger(__name__)
 
 FAILURES_TO_OPEN = 5
+# Common practice, no source: two phones may be off or badly written at once, three seldom are.
+RECEIVERS_TO_OPEN = 3
 # Long enough for a gateway to restart, short enough that a safety text does not wait for long.
 LONGEST_OPEN = timedelta(seconds=60)
 OPEN_S = tenacity.wait_exponential_jitter(multiplier=5, max=LONGEST_OPEN.total_seconds(), jitter=2)
@@ -35,9 +44,16 @@ class Pace:
 
 
 def state_of(session: Session, now: datetime, carrier: str) -> CarrierState:
-    """The carrier's row, locked until the transaction ends."""
+    """The carrier's row, locked until the transaction ends; made afresh if it cannot be read."""
     rows = select(CarrierState).where(CarrierState.name == carrier).with_for_update()
-    found = session.exec(rows).first()
+    try:
+        found = session.exec(rows).first()
+    except Exception as problem:
+        if not undecodable(problem):
+            raise
+        log.exception("the pace of %s cannot be read; it begins afresh", carrier)
+        session.execute(delete(CarrierState).where(col(CarrierState.name) == carrier))
+        found = None
     if found is not None:
         return found
     values = {"name": carrier, "tokens": 1.0, "filled_at": now, "failures": 0}
@@ -48,31 +64,16 @@ def state_of(session: Session, now: datetime, carrier: str) -> CarrierState:
 def allowance(state: CarrierState, now: datetime, pace: Pace, most: int) -> int:
     """How many texts may leave now, at most `most`."""
     most = min(most, pace.at_once)
-    if is_down(state):
-        most = 0 if _waits(state, now) else min(most, 1)
     if pace.per_second is None:
         return most
     _fill(state, now, pace.per_second)
     return min(most, int(state.tokens))
 
 
-def is_down(state: CarrierState) -> bool:
-    """Whether the circuit is open."""
-    return state.failures >= FAILURES_TO_OPEN
-
-
-def _waits(state: CarrierState, now: datetime) -> bool:
-    # Longer than any wait means that the clock was set back.
-    return state.retry_at is not None and timedelta(0) < state.retry_at - now <= LONGEST_OPEN
-
-
-def spend(state: CarrierState, now: datetime, pace: Pace, count: int) -> None:
-    """Note that `count` texts leave. A trial makes the next one wait longer, until it succeeds."""
+def spend(state: CarrierState, pace: Pace, count: int) -> None:
+    """Note that `count` texts leave."""
     if pace.per_second is not None:
         state.tokens -= count
-    if count and is_down(state):
-        state.failures += 1
-        state.retry_at = now + _open_for(state.failures)
 
 
 def _fill(state: CarrierState, now: datetime, per_second: float) -> None:
@@ -83,21 +84,72 @@ def _fill(state: CarrierState, now: datetime, per_second: float) -> None:
     state.filled_at = now
 
 
-def note_outcomes(state: CarrierState, now: datetime, outcomes: Sequence[Outcome]) -> None:
-    """Count failures in a row, opening or closing the circuit.
+# --- the circuit ----------------------------------------------------------------------------------
+
+
+def open_circuits(session: Session, carrier: str) -> dict[int, Circuit]:
+    """The circuits of this carrier that are open, by practice. Hold the carrier's row first."""
+    rows = select(Circuit).where(Circuit.carrier == carrier, col(Circuit.down_since).is_not(None))
+    try:
+        return {circuit.practice_id: circuit for circuit in session.exec(rows).all()}
+    except Exception as problem:
+        if not undecodable(problem):
+            raise
+        log.exception("a circuit of %s cannot be read; all of its circuits close", carrier)
+        session.execute(delete(Circuit).where(col(Circuit.carrier) == carrier))
+        return {}
+
+
+def circuit_of(session: Session, carrier: str, practice_id: int) -> Circuit:
+    """The practice's circuit for this carrier, made if there is none. Hold the carrier's row."""
+    found = session.get(Circuit, (carrier, practice_id))
+    if found is None:
+        found = Circuit(carrier=carrier, practice_id=practice_id)
+        session.add(found)
+    return found
+
+
+def may_try(circuit: Circuit, now: datetime) -> bool:
+    """Whether it is time for a trial."""
+    # Longer than any wait means that the clock was set back.
+    waits = circuit.retry_at is not None and timedelta(0) < circuit.retry_at - now <= LONGEST_OPEN
+    return not waits
+
+
+def note_trial(circuit: Circuit, now: datetime) -> None:
+    """A trial leaves: the next waits longer, until one succeeds."""
+    circuit.failures += 1
+    circuit.retry_at = now + _open_for(circuit.failures)
+
+
+def note_outcome(
+    circuit: Circuit,
+    now: datetime,
+    message_id: int,
+    outcome: Outcome,
+    receiver_of: Mapping[int, str],
+) -> None:
+    """Count failures in a row, opening or closing the circuit. `receiver_of` knows this text's
+    number, and those of the texts in `failing`.
 
     What is refused was refused by a carrier that works. Once the circuit is open only trials are
     counted, for texts that were on their way together with the last straw say nothing new.
     """
-    for outcome in outcomes:
-        if not isinstance(outcome, TryLater | Unknown):
-            state.failures = 0
-            state.retry_at = state.down_since = None
-        elif not is_down(state):
-            state.failures += 1
-            if is_down(state):
-                state.down_since = now
-                state.retry_at = now + _open_for(state.failures)
+    if not isinstance(outcome, TryLater | Unknown):
+        circuit.failures, circuit.failing = 0, []
+        circuit.retry_at = circuit.down_since = None
+        return
+    if circuit.down_since is not None:
+        return
+    circuit.failures += 1
+    failing = {receiver_of[each]: each for each in circuit.failing if each in receiver_of}
+    failing.setdefault(receiver_of[message_id], message_id)
+    circuit.failing = list(failing.values())[-RECEIVERS_TO_OPEN:]
+    unreachable = isinstance(outcome, TryLater) and outcome.unreachable
+    if circuit.failures >= FAILURES_TO_OPEN and (unreachable or len(failing) >= RECEIVERS_TO_OPEN):
+        circuit.down_since = now
+        circuit.failures = FAILURES_TO_OPEN
+        circuit.retry_at = now + _open_for(circuit.failures)
 
 
 def _open_for(failures: int) -> timedelta:

@@ -1,14 +1,14 @@
 """Which number a text leaves by: a client stays on one, and the next is used when it is down."""
 
-from collections.abc import Sequence, Set
+from collections.abc import Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.email import EMAIL
-from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN
-from rungwise.store.tables import QUEUED, CarrierState, Client, Message, Number, Practice
+from rungwise.store.salvage import salvage, salvage_one
+from rungwise.store.tables import QUEUED, Circuit, Client, Message, Number, Practice
 
 # A text from an unfamiliar number puzzles a client, so it must be worth it.
 PATIENCE = timedelta(minutes=5)
@@ -45,13 +45,13 @@ def practice_at(session: Session, phone: str) -> Practice:
     """The practice that owns the number; with one practice, a number we don't know is its too."""
     # Some gateways leave the plus away.
     written = (phone, f"+{phone}")
-    found = session.exec(select(Practice).where(col(Practice.phone).in_(written))).first()
+    found = session.exec(select(Practice.id).where(col(Practice.phone).in_(written))).first()
     if found is None:
-        owned = select(Practice).join(Number, col(Number.practice_id) == col(Practice.id))
-        found = session.exec(owned.where(col(Number.phone).in_(written))).first()
-    if found is not None:
-        return found
-    return session.exec(select(Practice).order_by(col(Practice.id)).limit(1)).one()
+        owned = select(Number.practice_id).where(col(Number.phone).in_(written))
+        found = session.exec(owned).first()
+    if found is None:
+        found = session.exec(select(Practice.id).order_by(col(Practice.id)).limit(1)).one()
+    return salvage_one(session, Practice, found).row
 
 
 def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str]) -> int:
@@ -60,16 +60,17 @@ def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str])
     Kinds in `urgent` move at once, others when the carrier has been down for PATIENCE or is not
     set up at all. Only what is queued moves: that is surely not on its way, or may go twice.
     """
-    # What goes by e-mail has an address where texts have a number.
-    down = {name: since for name, since in _down(session, set_up).items() if name != EMAIL}
     moved = 0
-    for carrier, since in down.items():
+    missing = _not_set_up(session, set_up)
+    down = _down(session)
+    for (carrier, practice_id), since in {**dict.fromkeys(missing), **down}.items():
         patient = since is not None and now - since < PATIENCE
-        for message in _waiting_for(session, carrier):
+        for message in _waiting_for(session, carrier, practice_id):
             if patient and message.kind not in urgent:
                 continue
-            numbers = numbers_in_order(session, message.practice_id)
-            usable = [each for each in numbers if each.carrier in set_up - down.keys()]
+            numbers = numbers_in_order(session, practice_id)
+            broken = {name for name, whose in (*down, *missing) if whose == practice_id}
+            usable = [each for each in numbers if each.carrier in set_up - broken]
             if usable:
                 message.carrier, message.from_phone = usable[0].carrier, usable[0].phone
                 message.not_before = min(message.not_before or now, now)
@@ -78,23 +79,30 @@ def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str])
     return moved
 
 
-def _down(session: Session, set_up: Set[str]) -> dict[str, datetime | None]:
-    """Carriers that can't be used, and since when; None for those that are not set up."""
-    named = {
-        *session.exec(select(Practice.carrier).distinct()).all(),
-        *session.exec(select(Number.carrier).distinct()).all(),
-    }
-    rows = select(CarrierState).where(CarrierState.failures >= FAILURES_TO_OPEN)
-    open_now = {state.name: state.down_since for state in session.exec(rows).all()}
-    return open_now | dict.fromkeys(named - set_up)
+def _down(session: Session) -> dict[tuple[str, int], datetime | None]:
+    """The carriers whose circuit is open, with the practice, and since when.
+
+    What goes by e-mail has an address where texts have a number, so it moves nowhere.
+    """
+    rows = select(Circuit.carrier, Circuit.practice_id, Circuit.down_since).where(
+        col(Circuit.down_since).is_not(None), Circuit.carrier != EMAIL
+    )
+    return {(carrier, whose): since for carrier, whose, since in session.exec(rows).all()}
 
 
-def _waiting_for(session: Session, carrier: str) -> Sequence[Message]:
+def _not_set_up(session: Session, set_up: Set[str]) -> list[tuple[str, int]]:
+    """Carriers that a practice has a number of and that are not set up, with the practice."""
+    first = session.exec(select(Practice.carrier, Practice.id)).all()
+    further = session.exec(select(Number.carrier, Number.practice_id)).all()
+    return sorted({each for each in (*first, *further) if each[0] not in set_up})
+
+
+def _waiting_for(session: Session, carrier: str, practice_id: int) -> list[Message]:
     rows = (
-        select(Message)
-        .where(QUEUED, Message.carrier == carrier)
+        select(Message.id)
+        .where(QUEUED, Message.carrier == carrier, Message.practice_id == practice_id)
         .order_by(col(Message.rank), col(Message.id))
         .limit(MOST_AT_ONCE)
         .with_for_update(skip_locked=True)
     )
-    return session.exec(rows).all()
+    return [each.row for each in salvage(session, Message, session.exec(rows).all())]

@@ -7,28 +7,20 @@ lost answer leaves it `unknown` until a delivery report settles it; a safety tex
 trainer is sent at least once, so a lost answer sends it again.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
-import sqlalchemy
 from sqlalchemy import ColumnElement, update
 from sqlmodel import Session, col, or_, select
 
-from rungwise.carriers.base import OutboundText
-from rungwise.coach.outbox.circuit import Pace, allowance, spend, state_of
 from rungwise.coach.outbox.sender_numbers import From, first_number, number_of
-from rungwise.coach.record.questions import DOUBTS
 from rungwise.store.deferred_inserts import insert_later, write_what_waits_about
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_once, insert_row, insert_row_once
-from rungwise.store.tables import QUEUED, Client, Message, Placement, Practice, Question
-from rungwise.ticks.due import Quiet, is_quiet, local_to_utc, quiet_between
+from rungwise.store.tables import Client, Message, Practice
 
-# Longer than any send takes: a carrier answers within half a minute.
-LEASE = timedelta(seconds=60)
 AT_LEAST_ONCE = frozenset({"safety", "page", "help", "opt_out"})
 # Lower leaves first.
 RANK = {"safety": 0, "page": 0, "help": 0, "opt_out": 0, "answer": 1, "question": 1}
@@ -46,8 +38,6 @@ GOOD_FOR_ELSE = timedelta(hours=24)
 TELL_AFTER = timedelta(minutes=5)
 # Where a session keeps the keys that surely no text has, as long as nobody else may give them.
 NEW_KEYS = "new keys"
-# No gateway keeps a text for longer.
-LONGEST_AT_CARRIER = timedelta(hours=4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,170 +207,8 @@ def _cancel(session: Session, client_id: int, which: ColumnElement[bool], proble
     )
 
 
-def waits_for(session: Session, now: datetime, carrier: str) -> bool:
-    """Whether a text may leave by this carrier now."""
-    rows = select(Message.id).where(QUEUED, Message.carrier == carrier, _may_leave(now))
-    return session.exec(rows.limit(1)).first() is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Claimed:
-    """The texts to send now, and those that were taken back, put off or given up instead."""
-
-    to_send: Sequence[Message] = ()
-    kept_back: Sequence[Message] = ()
-
-
-def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -> Claimed:
-    """Take queued texts for sending by this carrier, the most urgent first."""
-    state = state_of(session, now, carrier)
-    most = allowance(state, now, pace, most)
-    if most <= 0:
-        return Claimed()
-    due = (
-        select(Message)
-        .where(QUEUED, Message.carrier == carrier, _may_leave(now))
-        .order_by(col(Message.rank), col(Message.id))
-        .limit(most)
-        .with_for_update(skip_locked=True)
-    )
-    waiting = session.exec(due).all()
-    clients = _clients(session, waiting)
-    won: list[Message] = []
-    kept: list[Message] = []
-    for message in waiting:
-        if message.client_id is not None and message.client_id not in clients:
-            continue  # another transaction is changing this client; the next round sees how
-        if _may_go(now, message, clients):
-            message.state = "sending"
-            message.lease_until = now + LEASE
-            message.attempts += 1
-            won.append(message)
-        else:
-            kept.append(message)
-        session.add(message)
-    spend(state, now, pace, len(won))
-    session.add(state)
-    session.flush()
-    return Claimed(won, kept)
-
-
-def _may_leave(now: datetime):  # type: ignore[no-untyped-def]  # SQLAlchemy's own type
-    """A text never tried and never put off may leave even when the clock was set back since."""
-    fresh = col(Message.not_before) == col(Message.created_at)
-    return or_(col(Message.not_before) <= now, fresh)
-
-
-@dataclass(frozen=True, slots=True)
-class _Whom:
-    """What decides whether a text may still go to a client."""
-
-    state: str
-    time_zone: str
-    quiet: Quiet
-    rung_key: str | None
-    in_doubt: bool
-
-
-def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Whom]:
-    """Those of the texts' clients whom no other transaction is changing; locked from now on."""
-    ids = {message.client_id for message in messages if message.client_id is not None}
-    if not ids:
-        return {}
-    rows = (
-        sqlalchemy.select(
-            col(Client.id),
-            col(Client.state),
-            col(Client.time_zone),
-            col(Practice.texts_until),
-            col(Practice.texts_from),
-            col(Placement.rung_key),
-        )
-        .select_from(Client)
-        .join(Practice, col(Practice.id) == col(Client.practice_id))
-        .join(Placement, col(Placement.client_id) == col(Client.id), isouter=True)
-        .where(col(Client.id).in_(ids))
-        .order_by(col(Client.id))
-        .with_for_update(of=Client, skip_locked=True, key_share=True)
-    )
-    found = session.execute(rows).all()
-    doubts = select(Question.client_id).where(
-        col(Question.client_id).in_(ids),
-        col(Question.answered_at).is_(None),
-        col(Question.kind).in_(DOUBTS),
-    )
-    in_doubt = set(session.exec(doubts).all())
-    return {
-        client_id: _Whom(
-            state,
-            zone,
-            quiet_between(begins, ends),
-            rung_key,
-            client_id in in_doubt,
-        )
-        for client_id, state, zone, begins, ends, rung_key in found
-    }
-
-
-def _may_go(now: datetime, message: Message, clients: Mapping[int, _Whom]) -> bool:
-    """Whether the text may go now; if not, it is taken back, given up or put off."""
-    whom = clients[message.client_id] if message.client_id is not None else None
-    if message.not_after is not None and now >= message.not_after:
-        give_up(message, now, "It could not be sent in time.")
-        return False
-    if whom is None:
-        return True
-    barred = _barred(message, whom)
-    if barred is not None:
-        message.state, message.problem = "cancelled", barred
-        return False
-    if message.kind in UNASKED and is_quiet(now, whom.time_zone, whom.quiet):
-        if message.kind in CANCELLED_BY_REST:
-            give_up(message, now, "Quiet hours began before it could be sent.")
-        else:
-            message.not_before = _quiet_ends(now, whom)
-        return False
-    return True
-
-
 def give_up(message: Message, now: datetime, problem: str) -> None:
     """It is too late. A day's text is then missed, as if the service had been down."""
     message.state = "missed" if message.kind in CANCELLED_BY_REST else "failed"
     message.problem = f"{problem} {message.problem or ''}".strip()
     message.settled_at = now
-
-
-def _barred(message: Message, whom: _Whom) -> str | None:
-    """Why the client must not get this text, or None."""
-    if whom.state == "stopped" and message.kind not in AFTER_STOP:
-        return "The client said STOP."
-    if message.kind not in CANCELLED_BY_REST and message.rung_key is None:
-        return None
-    if whom.state != "active":
-        return "The client stopped, rests or is paused."
-    if whom.in_doubt:
-        return "Waiting for the answer to a safety question."
-    if message.rung_key is not None and message.rung_key != whom.rung_key:
-        return "The client was put on another rung."
-    return None
-
-
-def _quiet_ends(now: datetime, whom: _Whom) -> datetime:
-    local = now.astimezone(ZoneInfo(whom.time_zone))
-    day = local.date() if local.time() < whom.quiet.ends else local.date() + timedelta(days=1)
-    return local_to_utc(datetime.combine(day, whom.quiet.ends), whom.time_zone)
-
-
-def outbound(message: Message, now: datetime) -> OutboundText:
-    """The text as a carrier gets it."""
-    left = LONGEST_AT_CARRIER
-    if message.not_after is not None:
-        left = min(left, message.not_after - now)
-    return OutboundText(
-        message.id,
-        message.from_phone,
-        message.to_phone,
-        message.body,
-        message.media_url,
-        good_for_s=max(int(left.total_seconds()), 60),
-    )

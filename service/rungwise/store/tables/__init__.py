@@ -6,7 +6,7 @@ An `id` is None until the row is flushed; it is typed as the int that it is from
 from rungwise.store.tables.accounts import AccountLink, RecoveryCode, SignIn, SignInFailure, Trainer
 from rungwise.store.tables.alerts import Alert, AlertMessage, AlertPage, Duty, WatchNotice
 from rungwise.store.tables.api import ApiAct, ApiToken, Webhook, WebhookCall
-from rungwise.store.tables.carriers import CarrierState, EarlyReceipt, InboundPart
+from rungwise.store.tables.carriers import CarrierState, Circuit, EarlyReceipt, InboundPart
 from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
 from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
@@ -28,6 +28,7 @@ __all__ = [
     "Audit",
     "Baseline",
     "CarrierState",
+    "Circuit",
     "Client",
     "ClientNote",
     "DemoClock",

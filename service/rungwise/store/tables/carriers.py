@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import Index, UniqueConstraint
+from sqlalchemy import JSON, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Findable, Sealed
@@ -10,10 +10,10 @@ from rungwise.store.tables.types import UtcDateTime
 
 
 class CarrierState(SQLModel, table=True):
-    """How fast and whether a carrier is used now, shared by every process.
+    """How fast a carrier is used now, shared by every process and practice: one account, one rate.
 
-    `tokens` may be spent, one a text, and come back with time. After `failures` in a row the
-    carrier is left alone until `retry_at`; `down_since` is when that began.
+    `tokens` may be spent, one a text, and come back with time. The other columns are what the last
+    release kept of the circuit; that is kept by practice now.
     """
 
     __tablename__ = "carrier_state"
@@ -21,6 +21,21 @@ class CarrierState(SQLModel, table=True):
     tokens: float = 0.0
     filled_at: datetime = Field(sa_type=UtcDateTime)
     failures: int = 0
+    retry_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    down_since: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class Circuit(SQLModel, table=True):
+    """Whether a practice's texts may leave by a carrier now, shared by every process.
+
+    `failures` counts those in a row; `failing` names one text of each number that failed since the
+    last success. While `down_since` is set, the carrier is left alone until `retry_at`.
+    """
+
+    carrier: str = Field(primary_key=True)
+    practice_id: int = Field(primary_key=True, foreign_key="practice.id")
+    failures: int = 0
+    failing: list[int] = Field(default_factory=list, sa_type=JSON)
     retry_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     down_since: datetime | None = Field(default=None, sa_type=UtcDateTime)
 

@@ -19,7 +19,8 @@ class Message(SQLModel, table=True):
     In: received, read, set_aside (unknown number), repeat, unprocessed.
     `once_key` makes a text unique however often a tick runs, e.g. one prompt a client and date.
     A queued text leaves between `not_before` and `not_after`; `lease_until` is when a process that
-    took it for sending is given up. `pictures` are addresses at the carrier, not fetched.
+    took it for sending is given up; `tried_at` is when a carrier was last asked to take it.
+    `pictures` are addresses at the carrier, not fetched.
     """
 
     __table_args__ = (
@@ -61,6 +62,7 @@ class Message(SQLModel, table=True):
     not_after: datetime | None = Field(default=None, sa_type=UtcDateTime)
     lease_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
     attempts: int = 0
+    tried_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     sent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     settled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     context: dict[str, Any] | None = Field(default=None, sa_type=JSON)
