@@ -1,11 +1,11 @@
 """Decisions on made-up diaries, kept in a file: one rule version decides the same for ever.
 
 `rungwise replay` decides stored histories again and tells every difference, so a rule that changed
-needs a higher RULE_VERSION. Then, and only then:
+needs a version of its own. To write the file of one that is new:
 
     python tests/ladder/frozen_decisions.py
 
-writes the file of the new version.
+writes those that are not there yet.
 """
 
 import json
@@ -21,12 +21,17 @@ sys.path.append(str(Path(__file__).parent))
 from decide_cases import Diary, day_number, ladder_of
 
 from rungwise.ladder.caution import PRESETS, Caution
-from rungwise.ladder.progression import RULE_VERSION, Chance, DayReport, Plan, SideHold
+from rungwise.ladder.progression import Chance, DayReport, Plan, SideHold
 from rungwise.ladder.stance import Side
 
 DIARIES = 400
 DAYS = 24
-FILE = Path(__file__).parent / f"decisions_v{RULE_VERSION}.jsonl"
+
+
+def file_of(version: int) -> Path:
+    return Path(__file__).parent / f"decisions_v{version}.jsonl"
+
+
 OWN = (
     Caution(name="one back day", back_days=1, back_window_days=1, steady_days_step=3),
     Caution(name="long window", back_days=3, back_window_days=7, back_steps=2),
@@ -47,13 +52,13 @@ class Dice:
         return values[int(self._random.random() * len(values))]
 
 
-def diaries() -> Iterator[tuple[int, Diary]]:
+def diaries(version: int = 1) -> Iterator[tuple[int, Diary]]:
     """Each made-up diary, played to its end, with its number."""
     for seed in range(DIARIES):
-        yield seed, _played(Dice(seed))
+        yield seed, _played(Dice(seed), version)
 
 
-def _played(dice: Dice) -> Diary:
+def _played(dice: Dice, version: int) -> Diary:
     ladder = ladder_of(
         12,
         landmarks=(0, 4, 8),
@@ -62,7 +67,7 @@ def _played(dice: Dice) -> Diary:
     )
     caution = dice.of(*PRESETS.values(), *OWN)
     target_s = dice.of(10, 15, 20, 30)
-    plan = Plan(target_s=target_s, caution=caution)  # type: ignore[arg-type]
+    plan = Plan(target_s=target_s, caution=caution, rule_version=version)  # type: ignore[arg-type]
     diary = Diary(ladder, str(dice.of("r00", "r02", "r04", "r05", "r08", "r10")), plan)
     steady = dice.of(0.4, 0.6, 0.85, 0.97)
     for _ in range(DAYS):

@@ -16,7 +16,6 @@ from decide_cases import (
 
 from rungwise.ladder.caution import PRESETS, TrialCaution
 from rungwise.ladder.progression import (
-    RULE_VERSION,
     RULES,
     Caution,
     Chance,
@@ -430,7 +429,7 @@ def test_every_move_carries_reason_rule_version_and_json_facts() -> None:
     assert {m.kind for m in moves} == {"up", "stay", "back"}
     for move in moves:
         assert move.rule in RULES
-        assert move.version == RULE_VERSION
+        assert move.version == 1
         assert move.because.endswith(".")
         assert move.because[0].isupper()
         assert move.facts["day"]

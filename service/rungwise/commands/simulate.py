@@ -11,10 +11,10 @@ from tqdm import tqdm
 
 from rungwise.commands.ladder import read_profile
 from rungwise.errors import ImpossibleValue
-from rungwise.ladder.body import Body, Equipment, Profile
+from rungwise.ladder.body import GATES, Body, Equipment, Profile
 from rungwise.ladder.build import build_ladder
 from rungwise.ladder.caution import PRESETS, Caution, published_rule, trial
-from rungwise.ladder.progression import Plan
+from rungwise.ladder.moves import NEWEST_RULE, RULE_VERSIONS, Plan
 from rungwise.ladder.rungs import Ladder
 from rungwise.ladder.simulate import STILL, VirtualClient, World, even_ladder, run_clients
 from rungwise.ladder.staircase import chain
@@ -86,6 +86,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--spacing", type=float, metavar="LOGITS", help="an invented ladder of even rungs instead"
     )
     ladder.add_argument("--rungs", type=int, default=200, help="how many even rungs (200)")
+    driven = parser.add_argument_group(
+        "driving one client from outside (docs/rule.md; also --preset and --profile)"
+    )
+    driven.add_argument(
+        "--drive", action="store_true", help="write a JSON line a session and read what was told"
+    )
+    driven.add_argument(
+        "--rule", type=int, choices=RULE_VERSIONS, default=NEWEST_RULE, help="version of the rule (2)"
+    )
+    driven.add_argument("--start", metavar="KEY", help="the first rung (the lowest)")
+    driven.add_argument(
+        "--days-a-week", type=int, choices=range(1, 8), default=3, help="planned sessions (3)"
+    )
+    driven.add_argument("--open-gates", action="store_true", help="every gate is open")
     run_group = parser.add_argument_group("the run")
     run_group.add_argument("--days", type=int, default=365, help="days a client (365)")
     run_group.add_argument("--clients", type=int, default=100, help="clients a setting (100)")
@@ -99,6 +113,8 @@ def _option(name: str) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.drive:
+        return _drive(args)
     for name, high in (("days", 100_000), ("clients", 100_000), ("rungs", 2_000)):
         if not 2 <= getattr(args, name) <= high and not (name == "clients" and args.clients == 1):
             raise ImpossibleValue(name, getattr(args, name), f"a whole number from 2 to {high}")
@@ -129,6 +145,20 @@ def run(args: argparse.Namespace) -> int:
         print_tables(summaries, sys.stdout)
     if args.picture:
         draw(summaries, Path(args.picture))
+    return 0
+
+
+def _drive(args: argparse.Namespace) -> int:
+    # Loaded here: it brings the service's own decision, which other runs don't need.
+    from rungwise.commands.simulate_drive import WEEKDAYS, drive  # noqa: PLC0415
+
+    plan = Plan(
+        caution=PRESETS[args.preset[-1] if args.preset else "usual"],
+        open_gates=frozenset(GATES) if args.open_gates else frozenset(),
+        rule_version=args.rule,
+        weekdays=WEEKDAYS[args.days_a_week],
+    )
+    drive(ladder_of(args), plan, args.start, iter(sys.stdin.readline, ""), sys.stdout)
     return 0
 
 

@@ -1,8 +1,8 @@
 """The ladder and the decision: pure, no clock, no database, no network.
 
-What loads numpy or shapely is imported by itself: rungwise.ladder.footprint and
-rungwise.ladder.drawing, and the simulator, the exact calculation and their figures in
-rungwise.ladder.simulate, rungwise.ladder.staircase and rungwise.ladder.tally.
+What loads numpy or shapely is imported by itself: rungwise.ladder.belief, rungwise.ladder.climb,
+rungwise.ladder.footprint and rungwise.ladder.drawing, and the simulator, the exact calculation and
+their figures in rungwise.ladder.simulate, rungwise.ladder.staircase and rungwise.ladder.tally.
 """
 
 from rungwise.ladder.body import (
@@ -23,7 +23,8 @@ from rungwise.ladder.explain import explain_next
 from rungwise.ladder.keys import KeyParts, parse_key
 from rungwise.ladder.places import Kept, keep_place
 from rungwise.ladder.progression import (
-    RULE_VERSION,
+    NEWEST_RULE,
+    RULE_VERSIONS,
     RULES,
     Chance,
     Move,
@@ -49,9 +50,10 @@ from rungwise.ladder.stance import (
 
 __all__ = [
     "GATES",
+    "NEWEST_RULE",
     "PRESETS",
     "RULES",
-    "RULE_VERSION",
+    "RULE_VERSIONS",
     "SAFE_BOUNDS",
     "Answer",
     "Body",

@@ -26,6 +26,7 @@ class DayReport:
     """All that a client told about one local date, after questions and corrections.
 
     `rung_key` is the rung the day's text asked for. `holds` keeps every set in the order told.
+    `too_easy` is the client's own word for a steady day.
     """
 
     day: date
@@ -38,6 +39,7 @@ class DayReport:
     pain: Answer = "no"
     dizzy: Answer = "no"
     emergency: bool = False
+    too_easy: bool = False
 
 
 @dataclass(frozen=True, slots=True)

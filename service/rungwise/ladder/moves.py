@@ -11,7 +11,10 @@ from rungwise.ladder.day import DayReport
 
 MoveKind = Literal["up", "stay", "back", "rest", "override"]
 
-RULE_VERSION = 1
+# A plan says which version decides for it; what was decided under one is replayed under it.
+RULE_VERSIONS = (1, 2)
+NEWEST_RULE = 2
+EVERY_DAY = frozenset(range(7))
 TARGET_BOUNDS_S = (10, 30)
 
 # Every rule by its short name, with what it says. Names are stored: never reuse one.
@@ -34,7 +37,10 @@ RULES: Mapping[str, str] = {
     "one_move_a_day": "An up move was already made for this date.",
     "second_opinion": "The chance of a steady hold on the next rung is too low.",
     "steady_run": "Steady on enough days running: up one rung.",
-    "away_back": "Away for some days: back one landmark.",
+    "climb": "Steady on enough days running: up as far as the second opinion goes along.",
+    "regain": "Steady again: back up to ground that was held before.",
+    "unlikely": "Wobbly or short where a steady hold is less likely than not: back.",
+    "away_back": "Away for some days: back one landmark, or as far as the second opinion says.",
     "away_rest": "Away for long: rest until the trainer has looked.",
     "trainer": "The trainer chose the rung.",
 }
@@ -47,7 +53,8 @@ class Move:
     `because` is a plain sentence for the trainer; `rule` a short stable name of the rule that
     decided (see RULES); `alerts` the alert kinds this calls for; `facts` the plain JSON values it
     was computed from, enough to check it by hand. Store `facts` with the move: later decisions
-    read `target_s`, `gate_told`, `since` and `after_rest` from them.
+    read `target_s`, `verdict`, `gate_told`, `climb`, `since` and `after_rest` from them. `version`
+    is the rule's that decided.
     """
 
     kind: MoveKind
@@ -57,7 +64,7 @@ class Move:
     because: str
     alerts: tuple[str, ...] = ()
     facts: Mapping[str, object] = field(default_factory=dict)
-    version: int = RULE_VERSION
+    version: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,13 +84,17 @@ class PastDay:
 class Plan:
     """What the trainer set: hold target, caution, which gates are open, whether resting.
 
-    Raises ImpossibleValue for a target outside 10 to 30 whole seconds.
+    `rule_version` is the rule that decides; `weekdays` the days of practice, 0 for Monday, from
+    which rule version 2 counts missed sessions. Raises ImpossibleValue for a target outside 10 to
+    30 whole seconds or a rule version there isn't.
     """
 
     target_s: int = 20
     caution: Caution = field(default_factory=Caution)
     open_gates: frozenset[str] = frozenset()
     resting: bool = False
+    rule_version: int = 1
+    weekdays: frozenset[int] = EVERY_DAY
 
     def __post_init__(self) -> None:
         low, high = TARGET_BOUNDS_S
@@ -91,6 +102,8 @@ class Plan:
             raise ImpossibleValue(
                 "target_s", self.target_s, f"a whole number of seconds from {low} to {high}"
             )
+        if self.rule_version not in RULE_VERSIONS:
+            raise ImpossibleValue("rule_version", self.rule_version, "1 or 2")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ Everything here is a function of its arguments, so deciding again from what was 
 same move. Only the end of a history is read, however long it is.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import takewhile
@@ -15,10 +15,18 @@ from rungwise.ladder.absence import (
     is_resting,
     override_move,
 )
+from rungwise.ladder.bounds import (
+    about_another_rung,
+    closed_gate,
+    join,
+    now_on,
+    safety_first,
+)
 from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, stricter
 from rungwise.ladder.day import DayJudged, DayReport, SideHold, judge_day, side_seconds
 from rungwise.ladder.moves import (
-    RULE_VERSION,
+    NEWEST_RULE,
+    RULE_VERSIONS,
     RULES,
     TARGET_BOUNDS_S,
     Chance,
@@ -31,9 +39,10 @@ from rungwise.ladder.rungs import Ladder, Rung
 
 __all__ = [
     "HISTORY_ENTRIES",
+    "NEWEST_RULE",
     "PRESETS",
     "RULES",
-    "RULE_VERSION",
+    "RULE_VERSIONS",
     "SAFE_BOUNDS",
     "TARGET_BOUNDS_S",
     "Caution",
@@ -109,23 +118,40 @@ def decide(
     replaces: a correction is decided on the history before the day it corrects. What is
     older than the present stay on a rung, the last rest and the longest window (60 days) changes
     nothing. `next_chance` is the second opinion on the next harder rung; it can turn an up into
-    a stay and nothing else. Never raises for any report.
+    a stay and nothing else; rule version 2 takes its own and needs none. Never raises for any
+    report.
     """
-    here = _now_on(ladder, history, report)
+    if plan.rule_version == 2:
+        # Loaded here: version 2 takes numpy, which a reader of ladders need not wait for.
+        from rungwise.ladder.climb import decide_climb  # noqa: PLC0415
+
+        return decide_climb(ladder, plan, history, report)
+    return _decide_one_step(ladder, plan, history, report, next_chance)
+
+
+def _decide_one_step(
+    ladder: Ladder,
+    plan: Plan,
+    history: Sequence[PastDay],
+    report: DayReport,
+    next_chance: Chance | None,
+) -> Move:
+    """Rule version 1: one rung at a time."""
+    here = now_on(ladder, history, report)
     facts: dict[str, object] = {
         "day": report.day.isoformat(),
         "rung": here,
         "target_s": plan.target_s,
         "caution": plan.caution.name,
     }
-    held_back = _safety_first(plan, history, report, here, facts)
+    held_back = safety_first(plan, history, report, here, facts)
     if held_back is not None:
         return held_back
     if here not in ladder:
         because = "The rung the client told about is no longer on their ladder: choose a rung."
         return Move("stay", here, here, "unknown_rung", because, ("stuck",), facts)
     if report.rung_key != here:
-        return _about_another_rung(ladder, plan, report, here, facts)
+        return about_another_rung(ladder, plan, report, here, facts)
     caution = caution_for(plan, history, report.day)
     judged = judge_day(ladder[here], report, plan.target_s, caution.far_short_share)
     facts.update(caution=caution.name, verdict=judged.verdict, shortest_s=judged.shortest_s)
@@ -140,89 +166,6 @@ def decide(
     if judged.verdict == "steady":
         return _after_steady_day(case, stay, next_chance)
     return _after_uncounted_day(case)
-
-
-def _safety_first(
-    plan: Plan,
-    history: Sequence[PastDay],
-    report: DayReport,
-    here: str,
-    facts: Mapping[str, object],
-) -> Move | None:
-    """Rest on a sure sign, whatever else was said; no move on a doubtful one or while resting."""
-    sure, doubtful = _signs(report)
-    if sure:
-        told = _join([_SIGN_WORDS[kind] for kind in sure])
-        because = f"The client told of {told}: resting until you clear them."
-        told_of = {**facts, "signs": list(sure), "doubtful": list(doubtful)}
-        alerts = tuple(dict.fromkeys(sure + doubtful))
-        return Move("rest", here, here, "safety_sign", because, alerts, told_of)
-    doubt = {**facts, "doubtful": list(doubtful)} if doubtful else dict(facts)
-    if plan.resting or is_resting(history):
-        because = "Resting: no move until you choose the rung to resume on."
-        return Move("stay", here, here, "resting", because, doubtful, doubt)
-    if not doubtful:
-        return None
-    words = _join([_DOUBT_WORDS[kind] for kind in doubtful])
-    because = f"The report may mean {words}: no move until the client has answered."
-    return Move("stay", here, here, "waiting_answer", because, doubtful, doubt)
-
-
-_SIGN_WORDS = {
-    "fall": "a fall",
-    "pain": "pain",
-    "dizziness": "dizziness",
-    "emergency": "an emergency sign",
-}
-_DOUBT_WORDS = {"near_fall": "a fall or nearly one", "pain": "pain", "dizziness": "dizziness"}
-
-
-def _signs(report: DayReport) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The alert kinds of what was surely told, and of what may have been meant."""
-    if (
-        report.fall == "no"
-        and report.pain == "no"
-        and report.dizzy == "no"
-        and not report.emergency
-    ):
-        return (), ()
-    sure = ["emergency"] if report.emergency else []
-    doubtful = []
-    for answer, kind, doubt in (
-        (report.fall, "fall", "near_fall"),
-        (report.pain, "pain", "pain"),
-        (report.dizzy, "dizziness", "dizziness"),
-    ):
-        if answer == "yes":
-            sure.append(kind)
-        elif answer != "no":
-            doubtful.append(doubt)
-    return tuple(sure), tuple(doubtful)
-
-
-def _now_on(ladder: Ladder, history: Sequence[PastDay], report: DayReport) -> str:
-    """Where the last move left the client; the reported rung if the ladder lost that one."""
-    if history:
-        placed = history[-1].move.to_key
-        if placed in ladder:
-            return placed
-    return report.rung_key
-
-
-def _about_another_rung(
-    ladder: Ladder, plan: Plan, report: DayReport, here: str, facts: Mapping[str, object]
-) -> Move:
-    """A placement made after the text went out stands; trouble on an easier rung is shown."""
-    reported = report.rung_key
-    because = "The report is about the rung before the last change: the new rung stands."
-    alerts: tuple[str, ...] = ()
-    if reported in ladder and ladder.index(reported) <= ladder.index(here):
-        judged = judge_day(ladder[reported], report, plan.target_s, plan.caution.far_short_share)
-        if judged.bad:
-            because += " It was wobbly or short on an easier rung than the new one: please look."
-            alerts = ("stuck",)
-    told_of = {**facts, "reported_rung": reported}
-    return Move("stay", here, here, "other_rung", because, alerts, told_of)
 
 
 def _present_stay(case: _Case) -> _Stay:
@@ -332,16 +275,8 @@ def _after_uncounted_day(case: _Case) -> Move:
     if case.judged.verdict == "skipped":
         return case.stay("skipped", "Not practised: the day counts neither way.")
     missing = list(case.judged.missing)
-    because = f"The report lacks {_join(missing)}: the day counts neither way."
+    because = f"The report lacks {join(missing)}: the day counts neither way."
     return case.stay("unfinished", because, missing=missing)
-
-
-def closed_gate(ladder: Ladder, plan: Plan, upto: Rung) -> str | None:
-    """The first closed gate at or below a rung: one closed behind the client holds too."""
-    for rung in ladder.rungs[: ladder.index(upto.key) + 1]:
-        if rung.gate is not None and rung.gate not in plan.open_gates:
-            return rung.gate
-    return None
 
 
 def _after_steady_day(case: _Case, stay: _Stay, next_chance: Chance | None) -> Move:
@@ -405,7 +340,3 @@ def _of_last(bad: int, window: int) -> str:
     if window == 1:
         return "the last day"
     return f"{bad} of the last {window} days practised"
-
-
-def _join(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -175,6 +175,7 @@ ALERT_KINDS = (
     "opted_out",
     "undeliverable",
     "gate_reached",
+    "held_back",
     "retest_due",
     "question",
     "effort",

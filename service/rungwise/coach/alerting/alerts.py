@@ -32,6 +32,7 @@ KINDS: dict[str, str] = {
     "opted_out": "today",
     "undeliverable": "today",
     "gate_reached": "today",
+    "held_back": "today",
     "question": "note",
     "effort": "note",
     "retest_due": "note",

@@ -20,6 +20,10 @@ from rungwise.wording.texts import render
 ANSWERS_WITHIN = timedelta(hours=36)
 MOVE_ALERTS = {
     "stuck": "The client stays on this rung.",
+    "held_back": (
+        "The client stays on this rung: the second opinion has held the next step back for 14 "
+        "practised days. Watch a hold, then place them on the next rung, or let them go on here."
+    ),
     "gate_reached": "The client stays on this rung until you open the gate.",
     "away": "Prompts stopped.",
 }

@@ -18,6 +18,7 @@ from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.picture_link import link_for_prompt
 from rungwise.coach.record.situation import Situation, current_report, load, past
 from rungwise.coach.record.wording import wording_of
+from rungwise.ladder.absence import missed_sessions, sessions_away
 from rungwise.ladder.progression import Move, PastDay, decide_absence
 from rungwise.ladder.rungs import Rung
 from rungwise.store.due import clear_due, set_due
@@ -215,9 +216,14 @@ def _surely_not_away(session: Session, situation: Situation, day: date) -> bool:
     An earlier move back for absence may make the days count from before.
     """
     backs = known(session, MoveRow, situation.client_id)
-    since, caution = situation.placement.since, situation.settings.caution
+    since, settings = situation.placement.since, situation.settings
     if backs is None or any(back.local_date >= since for back in backs):
         return False
+    caution = settings.caution
+    if settings.rule_version == 2:
+        missed = missed_sessions(settings.weekdays, since, day)
+        few = missed < sessions_away(settings.weekdays, caution.away_back_days)
+        return few and (day - since).days < caution.away_rest_days
     return (day - since).days < min(caution.away_back_days, caution.away_rest_days)
 
 

@@ -31,6 +31,8 @@ def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
         report = replace(report, skipped=True)
     if reading.kind == "result":
         report = _fold_result(report, reading, asked)
+    if reading.effort is not None:
+        report = replace(report, too_easy=reading.effort == "too_easy")
     for flag in ("fall", "pain", "dizzy"):
         told: Answer = getattr(reading, flag)
         known: Answer = getattr(report, flag)

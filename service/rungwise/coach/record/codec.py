@@ -9,6 +9,7 @@ from typing import Any
 
 from rungwise.ladder.body import Profile, profile_from_json
 from rungwise.ladder.build import build_ladder, rung_alone
+from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.progression import Caution, DayReport, Move, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
@@ -29,6 +30,8 @@ class PlanSettings:
     open_gates: frozenset[str] = frozenset()
     # Whether each prompt carries a link to the day's picture, where the practice has an address.
     picture_link: bool = False
+    # Plans stored before there was a second version don't say which; they keep the first.
+    rule_version: int = NEWEST_RULE
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -40,6 +43,7 @@ class PlanSettings:
             "caution": asdict(self.caution),
             "open_gates": sorted(self.open_gates),
             "picture_link": self.picture_link,
+            "rule_version": self.rule_version,
         }
 
     @classmethod
@@ -57,6 +61,7 @@ class PlanSettings:
             caution=Caution(**stored["caution"]),
             open_gates=frozenset(stored["open_gates"]),
             picture_link=stored.get("picture_link", False),
+            rule_version=stored.get("rule_version", 1),
         )
 
     def plan(self, resting: bool) -> Plan:
@@ -65,6 +70,8 @@ class PlanSettings:
             caution=self.caution,
             open_gates=self.open_gates,
             resting=resting,
+            rule_version=self.rule_version,
+            weekdays=self.weekdays,
         )
 
 
@@ -108,6 +115,8 @@ def report_to_json(report: DayReport) -> dict[str, Any]:
         "pain": report.pain,
         "dizzy": report.dizzy,
         "emergency": report.emergency,
+        # Only where it was said, so that reports stored before stay as they are.
+        **({"too_easy": True} if report.too_easy else {}),
     }
 
 
@@ -125,6 +134,7 @@ def report_from_json(stored: Mapping[str, Any]) -> DayReport:
         pain=stored["pain"],
         dizzy=stored["dizzy"],
         emergency=stored["emergency"],
+        too_easy=stored.get("too_easy", False),
     )
 
 

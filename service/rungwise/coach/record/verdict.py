@@ -13,7 +13,7 @@ from rungwise.ladder.rungs import Ladder
 def verdict(ladder: Ladder, plan: Plan, history: Sequence[PastDay], report: DayReport) -> Move:
     """The move after a report; `history` is every earlier move that stands, oldest first."""
     move = decide(ladder, plan, history, report)
-    if move.kind != "up":
+    if move.kind != "up" or plan.rule_version == 2:
         # The second opinion only ever holds back an up move, and costs more than the rule.
         return move
     return decide(ladder, plan, history, report, next_chance(ladder, plan, history, report))

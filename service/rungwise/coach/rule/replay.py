@@ -27,7 +27,6 @@ from rungwise.coach.record.codec import (
 from rungwise.coach.record.situation import current_plan, past
 from rungwise.coach.record.verdict import verdict
 from rungwise.ladder.day import DayReport
-from rungwise.ladder.moves import RULE_VERSION
 from rungwise.ladder.progression import decide_absence
 from rungwise.reply import READER_VERSION, read
 from rungwise.store.tables import Message, MoveRow, Report
@@ -95,6 +94,8 @@ def _reports(session: Session) -> Iterator[Difference | None]:
             asked = context_from_json(message.context or {}).asked
             folded = fold(folded, reading, asked)
         now = _plain(report_to_json(folded))
+        if "too_easy" not in report.told:
+            now.pop("too_easy", None)  # reports of earlier releases didn't keep it
         same = now == report.told
         yield None if same else Difference("report", report.id, report.client_id, report.told, now)
 
@@ -105,7 +106,7 @@ def _moves(session: Session) -> Iterator[Difference | None]:
         if row.kind == "override":
             yield None
             continue
-        now = _decided_again(session, row)
+        now, version = _decided_again(session, row)
         stored = {
             "kind": row.kind,
             "from_key": row.from_key,
@@ -118,11 +119,12 @@ def _moves(session: Session) -> Iterator[Difference | None]:
         if now == stored:
             yield None
             continue
-        earlier = row.rule_version != RULE_VERSION
+        earlier = row.rule_version != version
         yield Difference("move", row.id, row.client_id, stored, now, earlier)
 
 
-def _decided_again(session: Session, row: MoveRow) -> Any:
+def _decided_again(session: Session, row: MoveRow) -> tuple[Any, int]:
+    """The move as it comes out now, and the version of the rule that its plan asks for."""
     plan_row = current_plan(session, row.client_id, row.plan_version)
     plan = PlanSettings.from_json(plan_row.settings).plan(row.resting)
     ladder = stored_ladder(plan_row.profile)
@@ -134,9 +136,9 @@ def _decided_again(session: Session, row: MoveRow) -> Any:
         since = date.fromisoformat(str(row.facts["since"]))
         found = decide_absence(ladder, plan, history, row.from_key, since, row.local_date)
         if found is None:
-            return None
+            return None, plan.rule_version
         move = found
-    return {
+    now = {
         "kind": move.kind,
         "from_key": move.from_key,
         "to_key": move.to_key,
@@ -145,6 +147,7 @@ def _decided_again(session: Session, row: MoveRow) -> Any:
         "alerts": list(move.alerts),
         "facts": _plain(dict(move.facts)),
     }
+    return now, plan.rule_version
 
 
 def _plain(value: Any) -> Any:

@@ -25,7 +25,7 @@ from rungwise.coach.record.codec import PlanSettings, report_from_json, stored_l
 from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.ladder.estimate import next_chance
-from rungwise.ladder.moves import RULE_VERSION, Chance, Move, PastDay, Plan
+from rungwise.ladder.moves import Chance, Move, PastDay, Plan
 from rungwise.ladder.progression import DayReport, decide, decide_absence
 from rungwise.ladder.rungs import Ladder
 from rungwise.store import Store
@@ -294,11 +294,11 @@ class _Again:
         worked out for those alone; where it is stored with the move it is taken from there.
         """
         move = decide(ladder, plan, self.history, report, None)
-        if move.kind != "up" or plan.caution.least_chance is None:
+        if move.kind != "up" or plan.rule_version == 2 or plan.caution.least_chance is None:
             return move
         chance: Chance | None
         known = row.facts.get("chance")
-        if known and row.rule_version == RULE_VERSION and row.facts.get("next_rung") == move.to_key:
+        if known and row.rule_version == 1 and row.facts.get("next_rung") == move.to_key:
             chance = Chance(move.to_key, *known)
         else:
             chance = next_chance(ladder, plan, self.history[-HISTORY_DAYS:], report)

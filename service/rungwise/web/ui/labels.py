@@ -20,6 +20,7 @@ KIND = {
     "opted_out": "Stopped the texts",
     "undeliverable": "Text did not arrive",
     "gate_reached": "Reached a gate",
+    "held_back": "Held back on a rung",
     "question": "Question",
     "effort": "Too hard or too easy",
     "retest_due": "Retest due",
