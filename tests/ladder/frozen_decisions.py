@@ -21,7 +21,7 @@ sys.path.append(str(Path(__file__).parent))
 from decide_cases import Diary, day_number, ladder_of
 
 from rungwise.ladder.caution import PRESETS, Caution
-from rungwise.ladder.progression import Chance, DayReport, Plan, SideHold
+from rungwise.ladder.progression import RULE_VERSIONS, Chance, DayReport, Plan, SideHold
 from rungwise.ladder.stance import Side
 
 DIARIES = 400
@@ -127,4 +127,7 @@ def line_of(seed: int, diary: Diary) -> str:
 
 
 if __name__ == "__main__":
-    FILE.write_text("".join(f"{line_of(*one)}\n" for one in diaries()), encoding="utf-8")
+    for version in RULE_VERSIONS:
+        if not file_of(version).exists():
+            lines = [f"{line_of(*one)}\n" for one in diaries(version)]
+            file_of(version).write_text("".join(lines), encoding="utf-8")

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 from decide_cases import Diary, day_number, ladder_of, override, told
-from frozen_decisions import DAYS, DIARIES, FILE, diaries, line_of
+from frozen_decisions import DAYS, DIARIES, diaries, file_of, line_of
 
 from rungwise.ladder.absence import is_resting, override_move
 from rungwise.ladder.caution import PRESETS, SAFE_BOUNDS, Caution, TrialCaution
@@ -28,7 +28,7 @@ WIDE_WINDOW = Plan(caution=Caution(back_days=3, back_window_days=7))
 
 def test_a_version_of_the_rule_decides_the_same_for_ever() -> None:
     """Else `rungwise replay` tells differences nobody made: see frozen_decisions.py."""
-    kept = FILE.read_text(encoding="utf-8").splitlines()
+    kept = file_of(1).read_text(encoding="utf-8").splitlines()
     assert len(kept) == DIARIES
     changed = [
         now

@@ -93,7 +93,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--drive", action="store_true", help="write a JSON line a session and read what was told"
     )
     driven.add_argument(
-        "--rule", type=int, choices=RULE_VERSIONS, default=NEWEST_RULE, help="version of the rule (2)"
+        "--rule",
+        type=int,
+        choices=RULE_VERSIONS,
+        default=NEWEST_RULE,
+        help="the rule's version (2)",
     )
     driven.add_argument("--start", metavar="KEY", help="the first rung (the lowest)")
     driven.add_argument(

@@ -4,12 +4,12 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from math import isfinite
+from math import nan
 from typing import Any, Literal, TextIO
 
-from rungwise.coach.alerts import KINDS
-from rungwise.coach.situation import HISTORY_DAYS
-from rungwise.coach.verdict import verdict
+from rungwise.coach.alerting.alerts import KINDS
+from rungwise.coach.record.situation import HISTORY_DAYS
+from rungwise.coach.record.verdict import verdict
 from rungwise.commands.ladder import as_plain
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.absence import decide_absence, override_move
@@ -101,7 +101,10 @@ class Driven:
         shown = next((move for move in reversed(followed) if move.kind != "stay"), None)
         shown = shown or (followed[-1] if followed else None)
         kinds = dict.fromkeys(kind for move in followed for kind in move.alerts)
-        rung = {**as_plain(self.ladder[self.at], self.plan.target_s), "target_s": self.plan.target_s}
+        rung = {
+            **as_plain(self.ladder[self.at], self.plan.target_s),
+            "target_s": self.plan.target_s,
+        }
         return {
             "day": number,
             "date": day.isoformat(),
@@ -203,8 +206,9 @@ def _hold(told: Any) -> SideHold:
         if key not in ("seconds", "side"):
             raise ImpossibleValue("holds key", key, "seconds or side")
     seconds = told.get("seconds")
-    number = isinstance(seconds, (int, float)) and not isinstance(seconds, bool)
-    if not number or not isfinite(seconds) or not 0 <= seconds <= LONGEST_HOLD_S:
+    whole_or_part = isinstance(seconds, int | float) and not isinstance(seconds, bool)
+    number = float(seconds) if whole_or_part and seconds is not None else nan
+    if not 0 <= number <= LONGEST_HOLD_S:  # nan is in no range
         raise ImpossibleValue("seconds", seconds, f"a number from 0 to {LONGEST_HOLD_S}")
     side = told.get("side")
     if side not in (None, "left", "right", "both"):
@@ -212,12 +216,14 @@ def _hold(told: Any) -> SideHold:
     whose: Side | Literal["both"] | None = None
     if side is not None:
         whose = "both" if side == "both" else Side(side)
-    return SideHold(float(seconds), whose)
+    return SideHold(number, whose)
 
 
 def _steadiness(key: str, told: Any) -> Steadiness | None:
-    if told is None or told == "steady" or told == "wobbly":
-        return told  # type: ignore[no-any-return]  # just compared
+    if told is None:
+        return None
+    if isinstance(told, str) and told in ("steady", "wobbly"):
+        return "steady" if told == "steady" else "wobbly"
     raise ImpossibleValue(key, told, "steady, wobbly or null")
 
 
@@ -244,4 +250,3 @@ def _word(key: str, told: Any, word: str) -> bool:
     if told is not None and told != word:
         raise ImpossibleValue(key, told, f'"{word}"')
     return told is not None
-

@@ -9,7 +9,6 @@ from typing import Any
 
 from rungwise.ladder.body import Profile, profile_from_json
 from rungwise.ladder.build import build_ladder, rung_alone
-from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.progression import Caution, DayReport, Move, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
@@ -31,7 +30,7 @@ class PlanSettings:
     # Whether each prompt carries a link to the day's picture, where the practice has an address.
     picture_link: bool = False
     # Plans stored before there was a second version don't say which; they keep the first.
-    rule_version: int = NEWEST_RULE
+    rule_version: int = 1
 
     def to_json(self) -> dict[str, Any]:
         return {

@@ -290,8 +290,8 @@ class _Again:
         return decide_absence(ladder, plan, self.history, row.from_key, since, row.local_date)
 
     def _verdict(self, row: Row[Any], ladder: Ladder, plan: Plan, report: DayReport) -> Move:
-        """As coach.verdict decides. The second opinion can only hold back a move up, so it is
-        worked out for those alone; where it is stored with the move it is taken from there.
+        """As `verdict` decides. The first rule's second opinion can only hold back a move up, so it
+        is worked out for those alone; where it is stored with the move it is taken from there.
         """
         move = decide(ladder, plan, self.history, report, None)
         if move.kind != "up" or plan.rule_version == 2 or plan.caution.least_chance is None:
