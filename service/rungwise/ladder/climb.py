@@ -9,71 +9,28 @@ at once, never into a stance new to the client but at its first rung, one move u
 goes back no further than to what was held twice. docs/rule.md tells the whole rule.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from itertools import takewhile
 
 from rungwise.ladder.absence import caution_for
-from rungwise.ladder.belief import Belief, Told, belief_from, footing, told_by, told_days
+from rungwise.ladder.belief import Belief, Told, belief_from, told_by, told_days
 from rungwise.ladder.bounds import about_another_rung, closed_gate, join, now_on, safety_first
 from rungwise.ladder.caution import Caution
 from rungwise.ladder.day import DayJudged, DayReport, judge_day
-from rungwise.ladder.demand import SUPPORT_RELIEF
 from rungwise.ladder.moves import Move, MoveKind, PastDay, Plan
+from rungwise.ladder.reach import Bounds, Climb, climb_in
 from rungwise.ladder.rungs import Ladder, Rung
 
-VERSION = 2
 UNCOUNTED = frozenset({"skipped", "unfinished"})
-FIRST_REACH = 12  # rungs harder than the present one, in one move
 FIRST_QUANTILE, LATER_QUANTILE = 0.25, 0.30
 LATER_MORE = 0.18  # asked for on top of the plan's least chance, after the first real wobble
 WITHOUT_LEAST = 0.5  # where the plan asks for no least chance
 REAL_WOBBLE_UNDER = 0.8  # a bad day where a steady hold was likelier than this is bad luck
 BACK_LIKELY = 0.8  # a move back seeks a rung that is held with this chance
 BACK_UNDER = 0.5  # back at once from a rung that is less likely held than this
-REGAIN_LIKELY = 0.75  # back up to ground held before, by the median
+REGAIN_LIKELY = 0.85  # back up to ground held before, by the median
 HELD_BACK_DAYS = 14
-
-
-@dataclass(frozen=True, slots=True)
-class Climb:
-    """What the next decision must know of the climb; stored in a move's facts.
-
-    `reach` is how many harder rungs one move may take, `ups` how many moves up came running,
-    `wobbled` whether a real wobble came yet, `held_back` the practised days for which the second
-    opinion alone has held the client.
-    """
-
-    reach: int = FIRST_REACH
-    ups: int = 0
-    wobbled: bool = False
-    held_back: int = 0
-
-    def after_up(self, new_round: bool) -> "Climb":
-        if new_round:
-            return Climb()
-        ups = self.ups + 1
-        # As in PEST, the third step running the same way may be larger again.
-        reach = min(self.reach * 2, FIRST_REACH) if ups >= 3 else self.reach
-        return Climb(reach, ups, self.wobbled)
-
-    def after_bad(self, real: bool) -> "Climb":
-        if not real:
-            return replace(self, held_back=0)
-        reversal = self.ups > 0 or not self.wobbled
-        return Climb(max(self.reach // 2, 1) if reversal else self.reach, 0, True)
-
-
-def climb_in(history: Sequence[PastDay]) -> Climb:
-    """The climb as the newest move left it; afresh after a placement or an absence."""
-    for past in reversed(history):
-        move = past.move
-        stored = move.facts.get("climb")
-        if isinstance(stored, Mapping):
-            return Climb(**stored)
-        if move.kind in ("override", "rest") or move.rule == "away_back" or move.version != VERSION:
-            return Climb()
-    return Climb()
 
 
 @dataclass(slots=True)
@@ -97,7 +54,7 @@ class _Case:
     ) -> Move:
         told = {**self.facts, "climb": asdict(self.climb), **facts}
         to_key = self.ladder.rungs[to].key
-        return Move(kind, self.rung.key, to_key, rule, because, alerts, told, VERSION)
+        return Move(kind, self.rung.key, to_key, rule, because, alerts, told, 2)
 
     def stay(self, rule: str, because: str, *alerts: str, **facts: object) -> Move:
         return self.move("stay", self.place, rule, because, *alerts, **facts)
@@ -122,7 +79,7 @@ def decide_climb(ladder: Ladder, plan: Plan, history: Sequence[PastDay], report:
         return _kept(held, climb)
     if here not in ladder:
         because = "The rung the client told about is no longer on their ladder: choose a rung."
-        return Move("stay", here, here, "unknown_rung", because, ("stuck",), facts, VERSION)
+        return Move("stay", here, here, "unknown_rung", because, ("stuck",), facts, 2)
     if report.rung_key != here:
         return _kept(about_another_rung(ladder, plan, report, here, facts), climb)
     caution = caution_for(plan, history, report.day)
@@ -143,7 +100,7 @@ def decide_climb(ladder: Ladder, plan: Plan, history: Sequence[PastDay], report:
 def _kept(move: Move, climb: Climb) -> Move:
     """A move that other rules made, under this version, with the climb carried on."""
     facts = move.facts if move.kind == "rest" else {**move.facts, "climb": asdict(climb)}
-    return replace(move, facts=facts, version=VERSION)
+    return replace(move, facts=facts, version=2)
 
 
 def _after_uncounted_day(case: _Case) -> Move:
@@ -270,7 +227,9 @@ def _after_steady_day(case: _Case) -> Move:
         return _held_at_gate(case, steady, gate)
     if _up_already(case):
         return case.stay("one_move_a_day", f"{steady}, but there was a move up for this date.")
-    allowed = _allowed(case, twice if lost else None)
+    practised = {one.place for one in case.told if one.report is not None} | {case.place}
+    bounds = Bounds(practised, _stuck_at(case), twice if lost else None)
+    allowed = bounds.allowed(case.ladder, case.plan, case.place, case.climb.reach)
     if not allowed:
         because = (
             f"{steady}, but moves up wait after repeated backs from the next rung: look and choose "
@@ -321,46 +280,6 @@ def _climb(case: _Case, known: Belief, allowed: list[int], steady: str) -> Move:
         return case.stay("second_opinion", because)
     because += f" That is so for {days} practised days: look, and choose the rung yourself."
     return case.stay("second_opinion", because, "held_back")
-
-
-def _allowed(case: _Case, regained: int | None) -> list[int]:
-    """The places above that no bound forbids, in order.
-
-    `regained` is ground held before: no move passes it at once, and up to it neither the reach nor
-    a stance's first rung counts.
-    """
-    rungs = case.ladder.rungs
-    stuck = _stuck_at(case)
-    found: list[int] = []
-    harder = 0
-    known_stances = _stances_known(case)
-    for place in range(case.place + 1, len(rungs)):
-        rung = rungs[place]
-        if rung.gate is not None and rung.gate not in case.plan.open_gates:
-            break
-        if place in stuck:
-            break
-        harder += footing(rung) > footing(case.rung)
-        again = regained is not None and place <= regained
-        if found and not again and (regained is not None or harder > case.climb.reach):
-            break
-        new = (rung.round, rung.stance) not in known_stances
-        entered = (rungs[place - 1].round, rungs[place - 1].stance) != (rung.round, rung.stance)
-        both = SUPPORT_RELIEF[rung.support] < SUPPORT_RELIEF[case.rung.support] and footing(
-            rung
-        ) > footing(case.rung)
-        if place == case.place + 1 or (not both and (again or not new or entered)):
-            found.append(place)
-        if rung.landmark is not None:
-            break
-    return found
-
-
-def _stances_known(case: _Case) -> set[tuple[str, object]]:
-    """The stances, by round, that the client practised, with today's."""
-    places = {one.place for one in case.told if one.report is not None} | {case.place}
-    rungs = (case.ladder.rungs[place] for place in places)
-    return {(rung.round, rung.stance) for rung in rungs}
 
 
 def _stuck_at(case: _Case) -> set[int]:
