@@ -67,7 +67,8 @@ class Bounds:
 
     def allowed(self, ladder: Ladder, plan: Plan, here: int, reach: int) -> list[int]:
         """The places above that no bound forbids, in order; empty if not even the next is free."""
-        rungs, found, harder = ladder.rungs, [], 0
+        rungs, harder = ladder.rungs, 0
+        found: list[int] = []
         stances = {(rungs[place].round, rungs[place].stance) for place in self.practised}
         for place in range(here + 1, len(rungs)):
             rung = rungs[place]
