@@ -173,9 +173,11 @@ def test_results_are_set_against_the_one_before_of_the_same_kind(world, trainer)
     with world.store.read() as session:
         results = results_of(session, world.client_id)
     assert [result.retest.day.day for result in results] == [20, 3, 2]
-    assert [change.verdict for change in results[0].changed] == ["within error"]
-    assert results[0].changed[0].difference == 20
-    assert results[1].changed == results[2].changed == ()
+    changed = results[0].changed
+    assert changed is not None
+    assert changed.conclusion == "no sure change"
+    assert "left leg 40 s now, 20 s before (100% more)" in changed.says
+    assert results[1].changed is results[2].changed is None
     assert set(latest(results)) == {"one_leg", "tug"}
     assert latest(results)["one_leg"].retest.day.day == 20
 
@@ -196,8 +198,9 @@ def test_a_four_stage_test_is_set_against_the_baseline(world, trainer):
     retest(world, trainer, NewRetest("four_stage", BEGAN, 74, {"held_s": [10, 10, 10, 6]}))
     with world.store.read() as session:
         (result,) = results_of(session, world.client_id)
-    assert result.changed[0].difference == 1
-    assert result.changed[0].verdict == "not known"
+    assert result.changed is not None
+    assert result.changed.conclusion == "better"
+    assert "stages held 3 now, 2 before" in result.changed.says
 
 
 def test_a_mistake_is_withdrawn_and_stays_in_the_record(world, trainer):

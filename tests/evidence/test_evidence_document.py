@@ -8,7 +8,7 @@ from rungwise.coach.daily.weekly import AT as WEEKLY_AT
 from rungwise.coach.reports.outcomes import REVERSED_WITHIN_DAYS
 from rungwise.coach.reviews.retests import EVERY_WEEKS, USUAL_WEEKS
 from rungwise.evidence import KINDS, VISIT_RULES
-from rungwise.evidence.change import ONE_LEG_MDC_S
+from rungwise.evidence.change import FIVE_STANDS_DETECTABLE_S, ONE_LEG_DETECTABLE
 from rungwise.settings import Settings
 
 PAGE = (Path(__file__).parents[2] / "docs/evidence.md").read_text(encoding="utf-8")
@@ -37,7 +37,8 @@ def test_every_mail_setting_is_named() -> None:
     "words",
     [
         f"every {EVERY_WEEKS[0]} to {EVERY_WEEKS[1]} weeks ({USUAL_WEEKS} unless you set it",
-        f"one-leg stance, {ONE_LEG_MDC_S} s (Goldberg 2011",
+        f"one-leg stance, {ONE_LEG_DETECTABLE:.1%} of the mean",
+        f"five stands, {FIVE_STANDS_DETECTABLE_S} s",
         f"within {REVERSED_WITHIN_DAYS} days, back to where",
         f"Sunday at {WEEKLY_AT:%H:%M} their time",
         "Nothing on these pages is a diagnosis.",

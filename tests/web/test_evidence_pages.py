@@ -65,20 +65,18 @@ def test_a_retest_is_recorded_and_stands_beside_its_norms_with_sources(
     assert "The next retest or call is due Mon 13 Apr." in page
 
 
-def test_a_figure_from_memory_says_so_on_the_page(world: World, browser: SignedIn) -> None:
+def test_no_figure_on_the_page_is_from_memory(world: World, browser: SignedIn) -> None:
     record(world, browser, "one_leg")
     page = browser.page(retests_at(world))
-    assert "best of three tries: 21.5 s</td>" in page
-    assert re.search(
-        r"best of three tries: 21.5 s</td><td class=\"cite\">[^<]*\(from memory\)", page
-    )
+    assert "mean of three tries: 15 s</td>" in page
+    assert "memory" not in page
 
 
 def test_a_change_is_called_measurement_error_when_it_is(world: World, browser: SignedIn) -> None:
     record(world, browser, "one_leg", day="2026-02-20")
     record(world, browser, "one_leg", left_1="14")
     page = browser.page(retests_at(world))
-    assert "10 s more, within measurement error, which is up to 24.1 s." in page
+    assert "(250% more), now 5 s, now 10 s, within measurement error" in page
     assert "Goldberg et al. 2011" in page
     assert "Fri 20 Feb 2026" in page
 

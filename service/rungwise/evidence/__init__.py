@@ -1,10 +1,11 @@
 """Published standing tests, norms, changes and rates: pure, no clock, no database, no network.
 
-Rates and times to landmarks load SciPy and are imported by themselves: rungwise.evidence.rates and
-rungwise.evidence.survival.
+Rates and times to landmarks load SciPy, and what is thought of a client's course loads numpy; they
+are imported by themselves: rungwise.evidence.rates, rungwise.evidence.survival and
+rungwise.evidence.decline.
 """
 
-from rungwise.evidence.change import Change, Scored, changes, mdc95_of, sem_of
+from rungwise.evidence.change import Change, Scored, change, mdc95_of, sem_of
 from rungwise.evidence.four_stage import FourStage, four_stage
 from rungwise.evidence.instructions import Instruction, instruction
 from rungwise.evidence.one_leg import OneLeg, one_leg
@@ -45,7 +46,7 @@ __all__ = [
     "Sppb",
     "Tug",
     "chair_stand_30s",
-    "changes",
+    "change",
     "five_stands",
     "four_stage",
     "instruction",

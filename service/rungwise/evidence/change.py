@@ -1,10 +1,11 @@
-"""Whether a change between two tests is more than measurement error.
+"""What changed between two results of one test: one conclusion, with its reasons.
 
-The minimal detectable change (95%) is 1.96 x sqrt(2) x SEM, and SEM is SD x sqrt(1 - ICC) (both
-from memory). A change no larger than it is "within measurement error"; where none is on file for
-a test, that is said instead of a guess.
+A published line that was crossed is always said. A change is relative: so many per cent of the mean
+of the two results, which is what a detectable change in per cent of a group's mean can be set
+against. Where none was published that is said instead of a guess.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
@@ -12,41 +13,78 @@ from typing import Literal
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import FourStage
 from rungwise.evidence.measures import said_s
-from rungwise.evidence.one_leg import OneLeg
-from rungwise.evidence.sources import GOLDBERG_2011, PERERA_2006, Source
-from rungwise.evidence.sppb import Sppb
-from rungwise.evidence.stands import ChairStand, FiveStands
-from rungwise.evidence.tug import Tug
+from rungwise.evidence.one_leg import ARAUJO_AGES, SHORT_S, TEN_S, OneLeg
+from rungwise.evidence.sources import (
+    ARAUJO_2022,
+    BUATOIS_2008,
+    GOLDBERG_2011,
+    GOLDBERG_2012,
+    GURALNIK_1995,
+    LUSARDI_2017,
+    PERERA_2006,
+    STEADI_CHAIR,
+    STEADI_FOUR_STAGE,
+    STEADI_TUG,
+    VELLAS_1997,
+    Source,
+)
+from rungwise.evidence.sppb import CATEGORIES, Sppb, category_of
+from rungwise.evidence.stands import (
+    FALLS_FIVE_S,
+    RECURRENT_FALLS_FIVE_S,
+    ChairStand,
+    FiveStands,
+    chair_stand_limit,
+)
+from rungwise.evidence.tug import STEADI_S, Tug
+from rungwise.ladder.anthropometry import Sex
 
 Scored = FourStage | OneLeg | Sppb | ChairStand | FiveStands | Tug
-Verdict = Literal["within error", "beyond error", "not known", "not comparable"]
+Conclusion = Literal["worse", "better", "no sure change", "not comparable"]
 
 Z95 = 1.959964
 ONE_LEG_SEM_S = 8.7  # Goldberg et al. 2011: 40.8% of their mean
-ONE_LEG_MDC_S = 24.1  # Goldberg et al. 2011: 113.1% of their mean
-SUBSTANTIAL_POINTS = 1.0  # Perera et al. 2006, from memory; 0.5 is thought small
+ONE_LEG_DETECTABLE = 1.131  # the same: MDC95 of 24.1 s, 113.1% of their mean
+FIVE_STANDS_SEM_S = 0.9  # Goldberg et al. 2012: 6.3% of their mean
+FIVE_STANDS_DETECTABLE_S = 2.5  # the same, at 95%: 17.5% of their mean
+SUBSTANTIAL_POINTS = 1  # Perera et al. 2006; 0.5 is thought small
 
-NONE_ON_FILE = (
-    "No minimal detectable change is on file for this test: whether this is more than measurement "
-    "error is not known."
-)
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """A published line between two results: `says` which, `worse` whether to its wrong side."""
+
+    says: str
+    worse: bool
+    source: Source
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One measure then and now; `difference` is now less then. `says` is a sentence."""
+    """The one conclusion of a retest; `says` is all of it, `sources` whose the figures are."""
 
-    measure: str
-    earlier: float
-    later: float
-    unit: str
-    verdict: Verdict
+    conclusion: Conclusion
     says: str
+    crossed: tuple[Crossing, ...] = ()
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    """One measure then and now. `sure`: whether it is more than error, None where not known."""
+
+    name: str
+    then: float
+    now: float
+    unit: str
+    more_is_better: bool
+    sure: bool | None
+    crossed: tuple[Crossing, ...]
     source: Source | None = None
 
     @property
-    def difference(self) -> float:
-        return round(self.later - self.earlier, 2)
+    def worse(self) -> bool:
+        return (self.now < self.then) is self.more_is_better and self.now != self.then
 
 
 def sem_of(sd: float, icc: float) -> float:
@@ -61,86 +99,136 @@ def mdc95_of(sem: float) -> float:
     return Z95 * sqrt(2) * sem
 
 
-def one_leg_verdict(difference_s: float) -> Verdict:
-    """Whether a change of one-leg seconds is beyond Goldberg's 24.1 s."""
-    return "beyond error" if abs(difference_s) > ONE_LEG_MDC_S else "within error"
+def relative_change(then: float, now: float) -> float:
+    """The change as a share of the mean of both, from -2 to 2; 0 when both are 0."""
+    mean = (then + now) / 2
+    return (now - then) / mean if mean else 0.0
 
 
-def changes(earlier: Scored, later: Scored) -> tuple[Change, ...]:
-    """What changed between two results of the same test, measure by measure.
+def change(earlier: Scored, later: Scored, age: int, sex: Sex | None = None) -> Change | None:
+    """What changed, in one conclusion; None where nothing was measured both times.
 
     ImpossibleValue for results of different tests.
     """
+    if type(earlier) is not type(later):
+        raise ImpossibleValue("tests", type(later).__name__, f"both {type(earlier).__name__}")
+    apart = _not_comparable(earlier, later)
+    if apart is not None:
+        return Change("not comparable", apart)
+    measures = list(_measures(earlier, later, age, sex))
+    return _concluded(measures) if measures else None
+
+
+def _not_comparable(earlier: Scored, later: Scored) -> str | None:
+    match earlier, later:
+        case Sppb(), Sppb() if earlier.course_m != later.course_m:
+            return (
+                f"Not comparable: walked over {earlier.course_m} m then and {later.course_m} m now."
+            )
+        case ChairStand(), ChairStand() if earlier.arms_used != later.arms_used:
+            return "Not comparable: arms were used once and not the other time."
+        case Tug(), Tug() if earlier.aid != later.aid:
+            return "Not comparable: not the same walking aid both times."
+    return None
+
+
+def _measures(earlier: Scored, later: Scored, age: int, sex: Sex | None) -> Iterator[_Measure]:
     match earlier, later:
         case OneLeg(), OneLeg():
-            found = _one_leg(earlier, later)
-        case Sppb(), Sppb():
-            found = (_sppb(earlier, later),)
-        case ChairStand(), ChairStand():
-            comparable = earlier.arms_used == later.arms_used
-            found = (_plain("Stands in 30 s", earlier.score, later.score, "stands", comparable),)
-        case FiveStands(), FiveStands():
-            found = ()
-            if earlier.time_s is not None and later.time_s is not None:
-                found = (_plain("Five stands", earlier.time_s, later.time_s, "s"),)
-        case Tug(), Tug():
-            same_aid = earlier.aid == later.aid
-            found = (_plain("Timed Up and Go", earlier.time_s, later.time_s, "s", same_aid),)
+            for leg in earlier.best_s:
+                if leg in later.best_s:
+                    yield _one_leg(f"{leg} leg", earlier.best_s[leg], later.best_s[leg], age)
         case FourStage(), FourStage():
-            found = (_plain("Stages held", earlier.stages_held, later.stages_held, "stages"),)
-        case _:
-            raise ImpossibleValue("tests", type(later).__name__, f"both {type(earlier).__name__}")
-    return found
+            then, now = earlier.tandem_held, later.tandem_held
+            line = _crossing(then, now, "10 s in tandem", STEADI_FOUR_STAGE)
+            yield _Measure(
+                "stages held", earlier.stages_held, later.stages_held, "stages", True, None, line
+            )
+            if earlier.one_leg_s is not None and later.one_leg_s is not None:
+                yield _one_leg("one foot", earlier.one_leg_s, later.one_leg_s, age)
+        case FiveStands(), FiveStands():
+            if earlier.time_s is not None and later.time_s is not None:
+                yield _five_stands(earlier.time_s, later.time_s)
+        case Sppb(), Sppb():
+            yield _sppb(earlier.total, later.total)
+        case ChairStand(), ChairStand():
+            limit = chair_stand_limit(age, sex)
+            line = ()
+            if limit is not None:
+                words = f"{limit}, the limit for this age and sex"
+                line = _crossing(earlier.score >= limit, later.score >= limit, words, STEADI_CHAIR)
+            yield _Measure("stands", earlier.score, later.score, "stands", True, None, line)
+        case Tug(), Tug():
+            good = (earlier.time_s < STEADI_S, later.time_s < STEADI_S)
+            line = _crossing(*good, f"under {STEADI_S:g} s", STEADI_TUG)
+            yield _Measure("time", earlier.time_s, later.time_s, "s", False, None, line)
 
 
-def _one_leg(earlier: OneLeg, later: OneLeg) -> tuple[Change, ...]:
-    """Best try with best try, leg by leg; a leg that was not tested both times has no change."""
-    found = []
-    for leg, then in earlier.best_s.items():
-        now = later.best_s.get(leg)
-        if now is None:
-            continue
-        verdict = one_leg_verdict(round(now - then, 2))
-        within = "within" if verdict == "within error" else "beyond"
-        says = (
-            f"{leg.capitalize()} leg, best try: {_then_now(then, now, 's')}, {within} measurement "
-            f"error, which is up to {ONE_LEG_MDC_S} s. Its authors thought the test unlikely to "
-            f"show change."
-        )
-        measure = f"{leg} leg, best try"
-        found.append(Change(measure, then, now, "s", verdict, says, GOLDBERG_2011))
-    return tuple(found)
+def _one_leg(name: str, then: float, now: float, age: int) -> _Measure:
+    lines = _crossing(then >= SHORT_S, now >= SHORT_S, f"{SHORT_S:g} s", VELLAS_1997)
+    if age <= ARAUJO_AGES[1]:
+        lines += _crossing(then >= TEN_S, now >= TEN_S, f"{TEN_S:g} s", ARAUJO_2022)
+    sure = abs(relative_change(then, now)) > ONE_LEG_DETECTABLE
+    return _Measure(name, then, now, "s", True, sure, lines, GOLDBERG_2011)
 
 
-def _sppb(earlier: Sppb, later: Sppb) -> Change:
-    then, now = earlier.total, later.total
-    if earlier.course_m != later.course_m:
-        says = (
-            f"{_then_now(then, now, 'points')}, but over {earlier.course_m} m and {later.course_m} "
-            f"m: walk the same course to compare."
-        )
-        return Change("points", then, now, "points", "not comparable", says)
-    # Points are whole, so any change is at least the substantial one.
-    about = "" if now == then else f" {SUBSTANTIAL_POINTS:g} point and more is thought substantial."
-    says = f"{_then_now(then, now, 'points')}.{about} {NONE_ON_FILE}"
-    return Change("points", then, now, "points", "not known", says, PERERA_2006)
+def _five_stands(then: float, now: float) -> _Measure:
+    lines = _crossing(
+        then <= RECURRENT_FALLS_FIVE_S,
+        now <= RECURRENT_FALLS_FIVE_S,
+        f"{RECURRENT_FALLS_FIVE_S:g} s",
+        BUATOIS_2008,
+    )
+    lines += _crossing(
+        then < FALLS_FIVE_S, now < FALLS_FIVE_S, f"under {FALLS_FIVE_S:g} s", LUSARDI_2017
+    )
+    sure = abs(round(now - then, 2)) > FIVE_STANDS_DETECTABLE_S
+    return _Measure("five stands", then, now, "s", False, sure, lines, GOLDBERG_2012)
 
 
-def _plain(measure: str, then: float, now: float, unit: str, comparable: bool = True) -> Change:
-    if not comparable:
-        says = f"{measure}: {_then_now(then, now, unit)}, but not done the same way both times "
-        says += "(arms or walking aid), so the two can't be compared."
-        return Change(measure, then, now, unit, "not comparable", says)
-    says = f"{measure}: {_then_now(then, now, unit)}. {NONE_ON_FILE}"
-    return Change(measure, then, now, unit, "not known", says)
+def _sppb(then: int, now: int) -> _Measure:
+    lines: tuple[Crossing, ...] = ()
+    if category_of(then) != category_of(now):
+        words = CATEGORIES[category_of(now)]
+        says = f"in the band of {words} limitations now, {CATEGORIES[category_of(then)]} before"
+        lines = (Crossing(says, now < then, GURALNIK_1995),)
+    return _Measure("points", then, now, "points", True, None, lines, PERERA_2006)
 
 
-def _then_now(then: float, now: float, unit: str) -> str:
-    difference = round(now - then, 2)
-    if unit == "s":
-        shown = (said_s(then), said_s(now), said_s(abs(difference)))
-    else:
-        shown = (f"{then:g}", f"{now:g}", f"{abs(difference):g} {unit}")
-    if difference == 0:
-        return f"{shown[0]} then and now"
-    return f"{shown[0]} then, {shown[1]} now, {shown[2]} {'more' if difference > 0 else 'less'}"
+def _crossing(then: bool, now: bool, words: str, source: Source) -> tuple[Crossing, ...]:
+    """The line `words`, if it was held on one side of the change and not on the other."""
+    if then == now:
+        return ()
+    says = f"no longer {words}" if then else f"now {words}"
+    return (Crossing(says, then, source),)
+
+
+def _concluded(measures: list[_Measure]) -> Change:
+    """The gravest of what the measures say: worse before better before no sure change."""
+    crossed = tuple(line for one in measures for line in one.crossed)
+    worse = any(line.worse for line in crossed) or any(m.sure and m.worse for m in measures)
+    better = bool(crossed) or any(m.sure for m in measures)
+    conclusion: Conclusion = "worse" if worse else "better" if better else "no sure change"
+    parts = [_said(one) for one in measures]
+    says = f"{conclusion.capitalize()}: {'; '.join(parts)}."
+    if any(one.sure is None and one.then != one.now for one in measures):
+        says += " What measurement error this test has is not on file."
+    sources = [line.source for line in crossed]
+    sources += [one.source for one in measures if one.source is not None]
+    return Change(conclusion, says, crossed, tuple(dict.fromkeys(sources)))
+
+
+def _said(one: _Measure) -> str:
+    seconds = one.unit == "s"
+    then, now = (said_s(x) if seconds else f"{x:g}" for x in (one.then, one.now))
+    if one.then == one.now:
+        return f"{one.name} {now} then and now"
+    share = abs(one.now - one.then) / one.then if one.then else None
+    how_much = "" if share is None else f" ({share:.0%} {'more' if one.now > one.then else 'less'})"
+    said = f"{one.name} {now} now, {then} before{how_much}"
+    said += "".join(f", {line.says}" for line in one.crossed)
+    if one.sure is not None:
+        said += ", more than measurement error" if one.sure else ", within measurement error"
+    if one.unit == "points" and abs(one.now - one.then) >= SUBSTANTIAL_POINTS:
+        said += ", which is thought substantial"
+    return said

@@ -1,10 +1,10 @@
-"""Whether a client is getting worse: a Bayesian filter over courses of ability, by side. Pure.
+"""Whether a client is getting worse: a Bayesian filter over courses of ability. Pure.
 
 Every practised day is weighed under hypotheses: the client stands still, gains, or began in some
-week to decline slowly or quickly, or dropped suddenly, on both sides or on one. Under each one a
-side's ability is a Gaussian that moves with its course; a day's outcome updates it by quadrature
-(Gauss-Hermite) through the Rasch curve, with a share of bad days and of wrong reports. The weight
-of all courses that go down is the chance of decline, and a flag stands where it passes FLAG_CHANCE.
+week to decline slowly or quickly, or dropped suddenly. Under each one a side's ability is a
+Gaussian that moves with its course; a day's outcome updates it by quadrature (Gauss-Hermite)
+through the Rasch curve, with a share of bad days and of wrong reports. The weight of all courses
+that go down is the chance of decline, and a flag stands where it passes FLAG_CHANCE.
 
 This is Shiryaev's test for a change of unknown date (Shiryaev 1963, from memory) with several
 kinds of change. Chances of a change are by calendar week, so that false flags do not grow with
@@ -16,19 +16,24 @@ choice, no source; docs/evidence.md shows by simulation what they cost.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from math import comb, exp
 from typing import Literal
 
 import numpy as np
 from numpy.polynomial.hermite_e import hermegauss
 from numpy.typing import NDArray
 
+from rungwise.ladder.day import DayReport
 from rungwise.ladder.estimate import (
     LAY_OFF_AFTER_DAYS,
     LAY_OFF_LOSS_DAY,
     LAY_OFF_VARIANCE_DAY,
     START_CHANCE_LOGIT,
     START_VARIANCE,
+    difficulty,
+    told_by_side,
 )
+from rungwise.ladder.rungs import Rung
 from rungwise.ladder.stance import Side
 
 Floats = NDArray[np.float64]
@@ -45,6 +50,7 @@ BACK_BAD_DAY_CHANCE = 0.4  # on the first days back after absence or illness
 TOLD_BETTER, TOLD_WORSE = 0.05, 0.02
 LONG_GAP_DAYS = 8
 DAYS_BACK = 2
+SIGN_TEST = 0.05
 _MOST_VARIANCE = 4.0
 _NODES, _NODE_WEIGHTS = hermegauss(7)
 _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
@@ -52,25 +58,19 @@ _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One way down. Logits a week by side, logits lost at once by side, and the chance a week."""
+    """One way down: logits a week, logits lost at once, and the chance that it begins in a week."""
 
     name: CourseName
-    side: Side | None
-    rate_week: tuple[float, float]
-    lost_at_once: tuple[float, float]
+    rate_week: float
+    lost_at_once: float
     chance_week: float
 
 
-_ONE_SIDE = 0.15  # a decline of one side alone, against one of both
 LOST_AT_ONCE_SD = 0.8
 COURSES: tuple[Course, ...] = (
-    Course("slow", None, (-0.15, -0.15), (0, 0), 0.01),
-    Course("quick", None, (-0.5, -0.5), (0, 0), 0.005),
-    Course("quick", Side.LEFT, (-0.5, 0), (0, 0), 0.005 * _ONE_SIDE),
-    Course("quick", Side.RIGHT, (0, -0.5), (0, 0), 0.005 * _ONE_SIDE),
-    Course("drop", None, (0, 0), (-2.5, -2.5), 0.005),
-    Course("drop", Side.LEFT, (0, 0), (-2.5, 0), 0.005 * _ONE_SIDE),
-    Course("drop", Side.RIGHT, (0, 0), (0, -2.5), 0.005 * _ONE_SIDE),
+    Course("slow", -0.15, 0.0, 0.01),
+    Course("quick", -0.5, 0.0, 0.005),
+    Course("drop", 0.0, -2.5, 0.005),
 )
 
 
@@ -97,18 +97,39 @@ class DayTried:
         return not (self.left[1] or self.right[1] or self.one_missed)
 
 
+def day_tried(
+    rung: Rung, sets: Sequence[DayReport], target_s: float, unwell: bool = False
+) -> DayTried | None:
+    """A date's report on `rung` in plain values, one report a set where each is judged singly.
+
+    None where nothing certain was told of any hold.
+    """
+    counts = {side: [0, 0] for side in Side}
+    one_missed = 0
+    for report in sets:
+        told = told_by_side(rung, report, target_s, target_s)
+        if told.one_failed:
+            one_missed += 1
+        for side, held in told.certain.items():
+            counts[side][not held] += 1
+    if not one_missed and not any(sum(both) for both in counts.values()):
+        return None
+    left, right = ((counts[side][0], counts[side][1]) for side in (Side.LEFT, Side.RIGHT))
+    together = not rung.sides
+    return DayTried(sets[0].day, difficulty(rung), left, right, one_missed, together, unwell)
+
+
 @dataclass(frozen=True, slots=True)
 class Standing:
     """What is thought after one practised day.
 
-    `chance` of decline, the likeliest `course` and `side` if it is one (None: both), and the
-    Monday-to-Sunday week, counted from the first day, in which it began: `since` is its first day.
+    `chance` of decline, its likeliest `course`, and `since`, the first day of the week (counted
+    from the first day practised) in which that most likely began.
     """
 
     day: date
     chance: float
     course: CourseName
-    side: Side | None
     since: date
 
 
@@ -124,7 +145,7 @@ def standings_of(clients: Sequence[Sequence[DayTried]]) -> list[tuple[Standing, 
     some = [place for place, days in enumerate(counted) if days]
     if not some:
         return [() for _ in clients]
-    bank = _Bank([clients[place] for place in some], [counted[place] for place in some])
+    bank = _Bank([counted[place] for place in some])
     for number in range(max(len(days) for days in counted)):
         here = np.array([n for n, place in enumerate(some) if len(counted[place]) > number])
         today = [counted[some[n]][number] for n in here]
@@ -143,6 +164,19 @@ def flagged(
         if one.chance > threshold and not quiet:
             raised.append(one)
     return tuple(raised)
+
+
+def weaker_side(days: Sequence[DayTried], since: date, until: date) -> Side | None:
+    """The side that misses more than chance would have it since a date; None if neither does.
+
+    A one-sided sign test at 5% on the sets whose side is certain.
+    """
+    here = [one for one in days if since <= one.day <= until and not one.together]
+    missed = {Side.LEFT: sum(d.left[1] for d in here), Side.RIGHT: sum(d.right[1] for d in here)}
+    side = max(missed, key=lambda each: missed[each])
+    total = sum(missed.values())
+    tail = sum(comb(total, k) for k in range(missed[side], total + 1)) / 2**total
+    return side if tail <= SIGN_TEST else None
 
 
 @dataclass(slots=True)
@@ -181,7 +215,6 @@ class _Bank:
     ring: the oldest joins "standing still" when a new week begins.
     """
 
-    whole: Sequence[Sequence[DayTried]]
     counted: Sequence[Sequence[DayTried]]
     weight: Floats = field(init=False)
     mean: Floats = field(init=False)
@@ -203,10 +236,10 @@ class _Bank:
         self.last = self.first.copy()
         self.week = np.zeros(size, dtype=np.int64)
         self.since_gap = np.full(size, DAYS_BACK, dtype=np.int64)
-        self.rate_day = np.zeros((2, _ALL))
-        self.rate_day[:, _GAIN] = GAIN_WEEK / 7
+        self.rate_day = np.zeros(_ALL)
+        self.rate_day[_GAIN] = GAIN_WEEK / 7
         for kind, course in enumerate(COURSES):
-            self.rate_day[:, _BASE + kind :: _KINDS] = np.array(course.rate_week)[:, None] / 7
+            self.rate_day[_BASE + kind :: _KINDS] = course.rate_week / 7
 
     def step(self, here: NDArray[np.int64], today: Sequence[DayTried]) -> list[Standing]:
         """Let time pass for the clients `here`, then learn from their day."""
@@ -215,7 +248,7 @@ class _Bank:
         self.last[here] = at
         self._pass_time(here, gap)
         self._begin_weeks(here, (at - self.first[here]) // 7)
-        self._begin_courses(here, np.minimum(gap, 7))
+        self._begin_courses(here, np.where(gap >= LONG_GAP_DAYS, 1, gap))
         self._learn(here, today)
         return self._standings(here, today)
 
@@ -239,10 +272,10 @@ class _Bank:
             rows = here[begun >= ahead]
             ring = (self.week[rows] + ahead) % WEEKS
             for kind in range(_KINDS):
-                column = _BASE + ring * _KINDS + kind
-                old = self._slice(rows, column)
-                self._put(rows, _STILL, self._slice(rows, _STILL).joined(old))
-                self.weight[rows, column] = 0.0
+                oldest = _BASE + ring * _KINDS + kind
+                usual = self._slice(rows, _STILL).joined(self._slice(rows, oldest))
+                self._put(rows, _STILL, usual)
+                self.weight[rows, oldest] = 0.0
         self.week[here] = week
 
     def _begin_courses(self, here: NDArray[np.int64], days: NDArray[np.int64]) -> None:
@@ -252,13 +285,14 @@ class _Bank:
         for kind, course in enumerate(COURSES):
             share = np.minimum(course.chance_week * days / 7, 0.3)
             begun += share
-            lost = np.array(course.lost_at_once, dtype=float)
-            spread = np.where(lost != 0, LOST_AT_ONCE_SD**2, 0.0)
-            new = _Known(base.weight * share, base.mean + lost, base.variance + spread)
+            spread = LOST_AT_ONCE_SD**2 if course.lost_at_once else 0.0
+            new = _Known(
+                base.weight * share, base.mean + course.lost_at_once, base.variance + spread
+            )
             column = _BASE + ring * _KINDS + kind
             self._put(here, column, self._slice(here, column).joined(new))
-        for column in (_STILL, _GAIN):
-            self.weight[here, column] *= 1 - begun
+        self.weight[here, _STILL] *= 1 - begun
+        self.weight[here, _GAIN] *= 1 - begun
 
     def _learn(self, here: NDArray[np.int64], today: Sequence[DayTried]) -> None:
         """Weigh every hypothesis by the day's outcome, an ordinary or a bad day's."""
@@ -268,9 +302,9 @@ class _Bank:
         either = np.array([one.one_missed for one in today])[:, None, None, None]
         together = np.array([one.together for one in today])
         mean, sd = self.mean[here], np.sqrt(self.variance[here])
-        above = mean[..., None] + sd[..., None] * _NODES - hard
-        usual = _likelihood(above, held, missed, either)
-        bad = _likelihood(above - BAD_DAY_DROP, held, missed, either)
+        odds_against = np.exp(hard - mean[..., None] - sd[..., None] * _NODES)
+        usual = _likelihood(odds_against, held, missed, either)
+        bad = _likelihood(odds_against * exp(BAD_DAY_DROP), held, missed, either)
         # Where each side has its own outcomes, a bad day of one side is a bad day of the other.
         apart = (~together & (either[:, 0, 0, 0] == 0))[:, None, None]
         other = np.where(apart, (usual @ _NODE_WEIGHTS)[:, ::-1], 1.0)
@@ -302,7 +336,6 @@ class _Bank:
                 one.day,
                 float(chance[n]),
                 COURSES[kind[n]].name,
-                COURSES[kind[n]].side,
                 date(1, 1, 1) + timedelta(days=int(first[n]) - 1),
             )
             for n, one in enumerate(today)
@@ -320,12 +353,20 @@ class _Bank:
 
 
 def _likelihood(
-    above: Floats, held: NDArray[np.int64], missed: NDArray[np.int64], either: NDArray[np.int64]
+    odds_against: Floats,
+    held: NDArray[np.int64],
+    missed: NDArray[np.int64],
+    either: NDArray[np.int64],
 ) -> Floats:
-    """The chance of a day's sets for abilities `above` the rung, by client, side and hypothesis."""
-    steady = TOLD_BETTER + (1 - TOLD_BETTER - TOLD_WORSE) / (1 + np.exp(-above))
-    found = np.asarray(steady**held * (1 - steady) ** missed, dtype=np.float64)
+    """The chance of a day's sets for given odds of a wobble, by client, side and hypothesis."""
+    steady = TOLD_BETTER + (1 - TOLD_BETTER - TOLD_WORSE) / (1 + odds_against)
+    unsteady = 1 - steady
+    found = np.where(held > 0, steady, 1.0)
+    found = np.where(missed > 0, found * unsteady, found)
+    for more in range(1, int(max(held.max(), missed.max()))):
+        found = np.where(held > more, found * steady, found)
+        found = np.where(missed > more, found * unsteady, found)
     if either.any():
         other = (steady @ _NODE_WEIGHTS)[:, ::-1, :, None]
-        found *= (1 - steady * other) ** either
+        found *= np.asarray(1 - steady * other) ** either
     return found

@@ -56,7 +56,7 @@ class FourStage:
     def headline(self) -> tuple[float, str]:
         return self.stages_held, "stages held of 4"
 
-    def findings(self, _age: int, _sex: str | None) -> tuple[Finding, ...]:
+    def findings(self, age: int, _sex: str | None) -> tuple[Finding, ...]:
         found = []
         if self.held_s[0] < HOLD_S:
             says = "Feet together was not held for 10 s: not ready to practise without support."
@@ -70,7 +70,7 @@ class FourStage:
             says = "Tandem was held for 10 s: no higher risk of falling by this sheet."
             found.append(Finding(says, STEADI_FOUR_STAGE))
         if self.one_leg_s is not None:
-            found += one_leg_findings(self.one_leg_s, "One foot")
+            found += one_leg_findings(self.one_leg_s, "One foot", age)
         return tuple(found)
 
     def norms(self, _age: int, _sex: str | None) -> tuple[Norm, ...]:

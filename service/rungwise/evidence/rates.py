@@ -15,12 +15,10 @@ Z95 = 1.959963984540054
 YEAR_DAYS = 365
 WEEK_DAYS = 7
 
-# Cochrane 2019 control arms (Sherrington et al.): falls and people with a fall, per 1,000 a year.
+# Cochrane 2019 (Sherrington et al.): falls per 1,000 people a year, in the control arms and with
+# exercise, as the review rounds it.
 FALLS_PER_1000 = 850
-FALLERS_PER_1000 = 480
-# The same review: rate ratios with exercise, with the 95% interval.
-FALLS_RATIO = (0.77, 0.71, 0.83)
-FALLERS_RATIO = (0.85, 0.81, 0.89)
+FALLS_WITH_EXERCISE_PER_1000 = 655
 WHO_DAYS_A_WEEK = 3  # WHO 2020, 65 and over: balance on 3 or more days a week
 
 
@@ -77,11 +75,6 @@ def share(hits: int, of: int) -> Estimate | None:
         return None
     low, high = share_interval(hits, of)
     return Estimate(hits / of, low, high)
-
-
-def with_exercise(per_1000: float, ratio: float) -> tuple[float, float]:
-    """What a rate ratio makes of a yearly rate per 1,000: what is left, and what is avoided."""
-    return per_1000 * ratio, per_1000 * (1 - ratio)
 
 
 def expected_falls(person_days: float, falls_a_year: float = FALLS_PER_1000 / 1000) -> float:

@@ -1,7 +1,7 @@
-"""Where every figure comes from, and whether it was read there or is from memory.
+"""Where every figure beside a result comes from.
 
-A figure tagged from memory is shown with that tag until somebody has confirmed it in the source.
-A check was of a stored copy or abstract, often a reprint; `note` says which.
+Each was read in a stored copy or abstract, often a reprint or a page that quotes it; `note` says
+which. A figure that nobody could confirm is not shown.
 """
 
 from dataclasses import dataclass
@@ -9,14 +9,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A publication. `from_memory`: the figure it stands beside has not been confirmed in it."""
+    """A publication, and where the figure beside it was read."""
 
     cite: str
-    from_memory: bool = False
     note: str = ""
 
     def __str__(self) -> str:
-        return f"{self.cite} (from memory)" if self.from_memory else self.cite
+        return self.cite
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,32 +70,42 @@ SPPB_4M = Source(
 )
 SPPB_3M = Source(
     "Short Physical Performance Battery, 3 m course (after Guralnik et al. 1994)",
-    from_memory=True,
-    note="the cut points read in PMC3032402 Table 3, which prints them as 4 m; that they belong to "
-    "3 m is from memory and agrees in walking speed with the 4 m ones",
+    note="the cut points read in PMC3032402 Table 3, which prints them as 4 m; taken as the 3 m "
+    "course's, for only so are they the same walking speeds as the 4 m ones",
 )
 SPPB_CHAIR = Source(
-    "Short Physical Performance Battery, chair stands, two-decimal form (after Guralnik 1994)",
-    from_memory=True,
-    note="the one-decimal form was read in the PHOSP-COVID study's data dictionary",
+    "Short Physical Performance Battery, chair stands (after Guralnik et al. 1994)",
+    note="cut points read in PMC3032402 Table 3 and in the PHOSP-COVID study's data dictionary",
 )
-PERERA_2006 = Source("Perera et al. 2006, J Am Geriatr Soc", from_memory=True)
+PERERA_2006 = Source("Perera et al. 2006, J Am Geriatr Soc", note="abstract")
 BOHANNON_2006_STANDS = Source(
     "Bohannon 2006, Percept Mot Skills 103:215-222 (13 papers)", note="abstract"
 )
-TIEDEMANN_2008 = Source("Tiedemann et al. 2008, Age Ageing 37:430-435", from_memory=True)
-EWGSOP2_2019 = Source("EWGSOP2 2019", from_memory=True)
+LUSARDI_2017 = Source(
+    "Lusardi et al. 2017 (a systematic review)", note="a clinical wiki's page that quotes it"
+)
+BUATOIS_2008 = Source(
+    "Buatois et al. 2008, J Am Geriatr Soc 56:1575-1577 (2,735 people of 65 and over)",
+    note="two clinical pages that quote it",
+)
+GOLDBERG_2012 = Source(
+    "Goldberg et al. 2012, Aging Clin Exp Res 24:339-344 (29 women, mean age 73.6)",
+    note="abstract",
+)
+GURALNIK_1995 = Source(
+    "Guralnik et al. 1995, N Engl J Med 332:556-561", note="PMC2845214 Table 1, which restates it"
+)
 SHUMWAY_COOK_2000 = Source(
     "Shumway-Cook et al. 2000, Phys Ther 80:896-903", note="read as a threshold in PMC8453123"
 )
-MONTERO_ODASSO_2022 = Source("Montero-Odasso et al. 2022, Age Ageing 51(9)", from_memory=True)
-BARRY_2014 = Source("Barry et al. 2014, BMC Geriatr 14:14", from_memory=True)
+MONTERO_ODASSO_2022 = Source(
+    "Montero-Odasso et al. 2022, Age Ageing 51(9):afac205",
+    note="its 15 s read in a report on a later study of the same algorithm",
+)
+BARRY_2014 = Source("Barry et al. 2014, BMC Geriatr 14:14", note="abstract")
 BOHANNON_2006_TUG = Source(
     "Bohannon 2006, J Geriatr Phys Ther 29:64-68 (21 studies, 4,395 people)",
-    note="PMC4330968 Table 2",
-)
-BOHANNON_2006_TUG_60S = Source(
-    "Bohannon 2006, J Geriatr Phys Ther 29:64-68 (21 studies, 4,395 people)", from_memory=True
+    note="abstract, and PMC4330968 Table 2",
 )
 BOHANNON_2006_ONE_LEG = Source(
     "Bohannon 2006, Top Geriatr Rehabil 22(1):70-77 (22 studies, 3,484 people of 60 to 99)",
@@ -105,9 +114,6 @@ BOHANNON_2006_ONE_LEG = Source(
 SPRINGER_2007_MEAN = Source(
     "Springer et al. 2007, J Geriatr Phys Ther 30(1):8-15 (549 healthy adults)",
     note="means of three tries read, rounded, on a therapy clinic's page",
-)
-SPRINGER_2007_BEST = Source(
-    "Springer et al. 2007, J Geriatr Phys Ther 30(1):8-15 (549 healthy adults)", from_memory=True
 )
 VELLAS_1997 = Source(
     "Vellas et al. 1997, J Am Geriatr Soc 45:735-738 (316 people, mean age 73)", note="abstract"

@@ -1,8 +1,9 @@
 """The Short Physical Performance Battery: balance, walk, five chair stands, 0 to 12 points.
 
 Guralnik et al. 1994 walked 8 feet; the 3 m and 4 m tables came later, so the course is always
-said. The chair's cut points are those of the two-decimal form, which leaves no holes; times are
-kept to a hundredth of a second. Each part's points are the source's, none of them a diagnosis.
+said. Printed to one decimal, the chair's cut points leave holes (11.15 s); times are kept to a
+hundredth of a second, and one in a hole counts as the quicker (our choice). Each part's points
+are the source's, none of them a diagnosis.
 """
 
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ from rungwise.errors import ImpossibleValue
 from rungwise.evidence.measures import said_s, seconds
 from rungwise.evidence.sources import (
     GURALNIK_1994,
+    GURALNIK_1995,
     SPPB_3M,
     SPPB_4M,
     SPPB_CHAIR,
@@ -27,6 +29,9 @@ MOST_WALK_S = 120.0
 MOST_CHAIR_S = 300.0
 CHAIR_LIMIT_S = 60.0
 MOST_POINTS = 12
+# Total points up to which each band of limitations reaches (Guralnik et al. 1995).
+LIMITED_POINTS = 6
+CATEGORIES = {3: "severe", 6: "moderate", 9: "mild", 12: "minimal"}
 
 # Course in metres: under the first 4 points, up to the second 3, up to the third 2, slower 1.
 WALK_CUTS: dict[int, tuple[float, float, float]] = {4: (4.82, 6.20, 8.70), 3: (3.62, 4.65, 6.52)}
@@ -77,10 +82,21 @@ class Sppb:
                 COURSE_SOURCE[self.course_m],
             ),
             Finding(f"Five chair stands: {chair}, {self.chair} of 4 points.", SPPB_CHAIR),
+            Finding(
+                f"{self.total} of {MOST_POINTS} points: the band of "
+                f"{CATEGORIES[category_of(self.total)]} limitations.",
+                GURALNIK_1995,
+                flag=self.total <= LIMITED_POINTS,
+            ),
         )
 
     def norms(self, _age: int, _sex: str | None) -> tuple[Norm, ...]:
         return (Norm("Most points there are", MOST_POINTS, "points", GURALNIK_1994),)
+
+
+def category_of(total: int) -> int:
+    """The most points of the band that a total lies in: a key of CATEGORIES."""
+    return next(most for most in CATEGORIES if total <= most)
 
 
 def balance_points(stands_s: Sequence[float]) -> int:

@@ -8,7 +8,6 @@ from rungwise.evidence.measures import in_band, said_s, seconds
 from rungwise.evidence.sources import (
     BARRY_2014,
     BOHANNON_2006_TUG,
-    BOHANNON_2006_TUG_60S,
     MONTERO_ODASSO_2022,
     SHUMWAY_COOK_2000,
     STEADI_TUG,
@@ -21,13 +20,13 @@ Aid = Literal["none", "stick", "frame"]
 MOST_S = 300.0
 STEADI_S = 12.0
 STUDY_S = 13.5
-GUIDELINE_S = 15.0  # Montero-Odasso et al. 2022, from memory
+GUIDELINE_S = 15.0  # Montero-Odasso et al. 2022
 
 # Mean seconds with their 95% interval by completed years. Bohannon 2006, J Geriatr Phys Ther.
 MEANS = (
-    (60, 69, (8.1, 7.1, 9.0, BOHANNON_2006_TUG_60S)),
-    (70, 79, (9.2, 8.2, 10.2, BOHANNON_2006_TUG)),
-    (80, 99, (11.3, 10.0, 12.7, BOHANNON_2006_TUG)),
+    (60, 69, (8.1, 7.1, 9.0)),
+    (70, 79, (9.2, 8.2, 10.2)),
+    (80, 99, (11.3, 10.0, 12.7)),
 )
 
 
@@ -76,9 +75,9 @@ class Tug:
         mean = in_band(MEANS, age)
         if mean is None:
             return ()
-        value, low, high, source = mean
+        value, low, high = mean
         words = "Mean of people of this age, with its 95% interval"
-        return (Norm(words, value, "s", source, low, high),)
+        return (Norm(words, value, "s", BOHANNON_2006_TUG, low, high),)
 
 
 def tug(time_s: object, aid: object = "none") -> Tug:

@@ -125,7 +125,7 @@ def learn(
     `target_s` is the target the chance is wanted for, `then_s` the target of the report's own
     date, if it was another.
     """
-    told = _told(rung, report, target_s, target_s if then_s is None else then_s)
+    told = told_by_side(rung, report, target_s, target_s if then_s is None else then_s)
     hard = difficulty(rung)
     after = {side: known.of(side) for side in Side}
     for side, held in told.certain.items():
@@ -139,7 +139,7 @@ def learn(
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class Told:
     """Held or not by side, where certain; else the sides of which at least one was not held.
 
     `all_held` is whether every side asked for was held, None where that is open.
@@ -150,10 +150,10 @@ class _Told:
     all_held: bool | None = False
 
 
-def _told(rung: Rung, report: DayReport, target_s: float, then_s: float) -> _Told:
+def told_by_side(rung: Rung, report: DayReport, target_s: float, then_s: float) -> Told:
     asked = rung.sides or tuple(Side)
     if report.fall == "yes":
-        return _Told(dict.fromkeys(asked, False))
+        return Told(dict.fromkeys(asked, False))
     by_side, loose = side_seconds(rung, report.holds)
     how_by_side = report.steadiness_by_side
     too_short = min(target_s, then_s)
@@ -175,14 +175,14 @@ def _told(rung: Rung, report: DayReport, target_s: float, then_s: float) -> _Tol
     if not failed and (report.steadiness == "wobbly" or (rung.sides and short_somewhere)):
         left = tuple(side for side in asked if side not in certain) or asked
         if len(left) == 1 or not rung.sides:
-            return _Told({**certain, **dict.fromkeys(left, False)})
-        return _Told({}, left)
+            return Told({**certain, **dict.fromkeys(left, False)})
+        return Told({}, left)
     if failed and not rung.sides:
-        return _Told(dict.fromkeys(asked, False))
+        return Told(dict.fromkeys(asked, False))
     if report.fall != "no" or report.pain != "no" or report.dizzy != "no" or report.emergency:
         certain = {side: False for side, held in certain.items() if not held}
     all_held = all(certain.get(side, False) for side in asked)
-    return _Told(certain, all_held=all_held or (False if failed else None))
+    return Told(certain, all_held=all_held or (False if failed else None))
 
 
 def _one_of_them_failed(

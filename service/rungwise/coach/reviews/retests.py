@@ -17,7 +17,7 @@ from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.situation import load
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound
-from rungwise.evidence import Change, Scored, changes, kind_of, score, score_to_json
+from rungwise.evidence import Change, Scored, change, kind_of, score, score_to_json
 from rungwise.evidence.measures import age_of, sex_of
 from rungwise.store.due import set_due
 from rungwise.store.tables import (
@@ -63,7 +63,7 @@ class Result:
 
     retest: Retest
     scored: Scored
-    changed: tuple[Change, ...] = ()
+    changed: Change | None = None
 
 
 def record_retest(
@@ -250,7 +250,8 @@ def results_of(session: Session, client_id: int) -> list[Result]:
     for retest in reversed(retests_of(session, client_id)):
         scored = score(retest.kind, retest.measured)
         before = earlier.get(retest.kind)
-        changed = () if before is None else changes(before, scored)
+        sex = sex_of(retest.sex)
+        changed = None if before is None else change(before, scored, retest.age, sex)
         found.append(Result(retest, scored, changed))
         earlier[retest.kind] = scored
     return list(reversed(found))

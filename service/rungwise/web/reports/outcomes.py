@@ -17,7 +17,11 @@ from rungwise.coach.reports.outcomes import (
     weeks_of,
 )
 from rungwise.evidence.landmarks import BEFORE, LANDMARKS
-from rungwise.evidence.rates import FALLS_PER_1000, FALLS_RATIO, WHO_DAYS_A_WEEK, with_exercise
+from rungwise.evidence.rates import (
+    FALLS_PER_1000,
+    FALLS_WITH_EXERCISE_PER_1000,
+    WHO_DAYS_A_WEEK,
+)
 from rungwise.evidence.sources import LAMB_2005, SHERRINGTON_2019, WHO_2020
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.web.charts.evidence_pictures import draw_times, draw_weeks
@@ -48,7 +52,6 @@ def _outcomes(visit: Visit, asked: Looking) -> Outcomes:
 @router.get("/outcomes")
 def page(visit: Signed, asked: Asked) -> Response:
     found = _outcomes(visit, asked)
-    left, _ = with_exercise(FALLS_PER_1000, FALLS_RATIO[0])
     with visit.parts.store.read() as session:
         return framed(
             visit,
@@ -65,7 +68,7 @@ def page(visit: Signed, asked: Asked) -> Response:
             fall_source=LAMB_2005,
             who_source=WHO_2020,
             trial_falls=FALLS_PER_1000,
-            trial_left=round(left),
+            trial_left=FALLS_WITH_EXERCISE_PER_1000,
         )
 
 

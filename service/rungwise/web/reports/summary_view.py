@@ -147,10 +147,11 @@ def _retest_line(result: Result) -> RetestLine:
     beside = [f"{one.says} ({one.source})" for one in told]
     # A flagged finding names the figure it stands beside.
     beside = beside or [f"{one.words}: {one.value:g} {one.unit} ({one.source})" for one in norms]
-    changed = [change.says for change in result.changed]
+    # The same for what changed: the figures, not why the line is drawn.
+    changed = [] if result.changed is None else [result.changed.says]
     shown = unit if value is None else f"{value:g} {unit}"
     when = f"{retest.day:%-d %b %Y}"
-    return RetestLine(when, kind_of(retest.kind).title, shown, (*beside[:1], *changed[:1]))
+    return RetestLine(when, kind_of(retest.kind).title, shown, (*beside[:1], *changed))
 
 
 # --- the client's own version ---------------------------------------------------------------------
