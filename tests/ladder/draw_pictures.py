@@ -18,7 +18,7 @@ PICTURES = {
     "ladder-1-feet-apart": ("firm/parallel/o177/fingertips", False),
     "ladder-1-feet-together": ("firm/parallel/o93/hover", False),
     "ladder-2-staggered": ("firm/staggered/o137/a100/hover", False),
-    "ladder-3-semi-tandem": ("firm/semi_tandem/o93/hover", False),
+    "ladder-3-semi-tandem": ("firm/semi_tandem/o73/hover", False),
     "ladder-4-almost-tandem": ("firm/semi_tandem/o40/hover", False),
     "ladder-4-tandem": ("firm/tandem/hover", False),
     "ladder-5-toe-touch": ("firm/toe_touch/hover", False),

@@ -1,6 +1,7 @@
 """Random bodies, homes, limits and steps for the ladder's tests."""
 
 import random
+from dataclasses import replace
 
 from hypothesis import strategies as st
 
@@ -27,17 +28,29 @@ def bodies(draw: st.DrawFn) -> Body:
         no_full_weight=draw(st.sampled_from(SIDES)),
         weaker=draw(st.sampled_from(SIDES)),
         ahead_mm=draw(st.integers(30, 200)),
+        feet_overlap=draw(st.sampled_from([True, True, True, False])),
     )
 
 
 def homes() -> st.SearchStrategy[Equipment]:
-    return st.builds(
-        Equipment,
-        mat_layers=st.sampled_from(MAT_LAYERS),
-        half_foam_whole=st.booleans(),
-        half_foam_cut=st.booleans(),
-        half_foam_width_mm=st.integers(80, 200),
-    )
+    return st.tuples(
+        st.none() | st.tuples(st.integers(200, 3000), st.integers(200, 3000)),
+        st.builds(
+            Equipment,
+            mat_layers=st.sampled_from(MAT_LAYERS),
+            half_foam_whole=st.booleans(),
+            half_foam_cut=st.booleans(),
+            half_foam_width_mm=st.integers(80, 200),
+            half_foam_length_mm=st.integers(300, 1200),
+            mat_layer_mm=st.none() | st.integers(2, 30),
+            tape=st.booleans(),
+        ),
+    ).map(lambda both: _with_mat(both[1], both[0]))
+
+
+def _with_mat(home: Equipment, sides: tuple[int, int] | None) -> Equipment:
+    length_mm, width_mm = sides or (None, None)
+    return replace(home, mat_length_mm=length_mm, mat_width_mm=width_mm)
 
 
 def limits() -> st.SearchStrategy[Limits]:
@@ -71,16 +84,21 @@ def random_body(dice: random.Random) -> Body:
         no_full_weight=dice.choice(SIDES),
         weaker=dice.choice(SIDES),
         ahead_mm=dice.randint(30, 200),
+        feet_overlap=dice.random() < 0.9,
     )
 
 
 def random_home(dice: random.Random) -> Equipment:
-    return Equipment(
+    home = Equipment(
         mat_layers=dice.choice(MAT_LAYERS),
         half_foam_whole=dice.random() < 0.5,
         half_foam_cut=dice.random() < 0.5,
         half_foam_width_mm=dice.randint(80, 200),
+        half_foam_length_mm=dice.randint(300, 1200),
+        mat_layer_mm=dice.choice([None, dice.randint(2, 30)]),
     )
+    sides = (dice.randint(200, 3000), dice.randint(200, 3000))
+    return _with_mat(home, dice.choice([None, sides]))
 
 
 def random_narrowing(dice: random.Random) -> Narrowing:

@@ -1,5 +1,6 @@
 """What must hold of every ladder, whoever it is for. Each law returns what breaks it."""
 
+import math
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -48,27 +49,59 @@ def expected_landmarks(body: Body, home: Equipment, limits: Limits) -> set[tuple
     narrowest = body.narrowest_offset_mm or body.foot_breadth_mm
     soft = [] if limits.no_soft_surface else [1, 2, 4, 8]
     rests = (home.half_foam_whole or home.half_foam_cut) and not limits.no_soft_surface
-    for round_ in ["firm", *(f"mat{n}" for n in soft if n <= home.mat_layers)]:
+    for layers in [0, *(n for n in soft if n <= home.mat_layers)]:
+        round_ = f"mat{layers}" if layers else "firm"
+        wide = (body.hip_width_mm + body.foot_breadth_mm, body.foot_length_mm)
+        if not lies_on(home, layers, *wide):
+            continue
         names |= _parallel_names(round_, body.hip_width_mm, narrowest, body.foot_breadth_mm)
-        passes = [round_] if round_ == "firm" else [round_, f"{round_}/front", f"{round_}/back"]
-        for one in passes:
-            names |= {(one, "staggered"), (one, "semi_tandem"), (one, "tandem")}
-        if rests or not body.big_toe_pain:
+        if layers and tilt_deg(body, home, layers) <= 10:
+            for one in (f"{round_}/front", f"{round_}/back"):
+                names |= {(one, "staggered"), (one, "semi_tandem"), (one, "tandem")}
+        two_feet = 2 * body.foot_length_mm
+        if lies_on(home, layers, wide[0], two_feet + body.ahead_mm):
+            names.add((round_, "staggered"))
+        if lies_on(home, layers, 2 * body.foot_breadth_mm, two_feet):
+            names.add((round_, "semi_tandem"))
+        if lies_on(home, layers, body.foot_breadth_mm, two_feet):
+            names.add((round_, "tandem"))
+        one_and_a_half = body.foot_length_mm + body.foot_length_mm // 2
+        if lies_on(home, layers, 2 * body.foot_breadth_mm, one_and_a_half) and (
+            rests or not body.big_toe_pain
+        ):
             names.add((round_, "toe_touch"))
         names.add((round_, "single_leg"))
     if limits.no_soft_surface:
         return names
+    piece = home.half_foam_length_mm // 2
     for lies in ("flat_lengthways", "flat_crossways", "round_lengthways", "round_crossways"):
         round_ = f"foam_{lies}"
         along = lies.endswith("lengthways")
-        if home.half_foam_cut:
+        wide_mm = body.foot_length_mm if along else body.hip_width_mm + body.foot_breadth_mm
+        if home.half_foam_cut and wide_mm <= piece:
             end = max(narrowest, home.half_foam_width_mm) if along else narrowest
             start = max(body.hip_width_mm, end)
             names |= _parallel_names(round_, start, end, body.foot_breadth_mm)
             names |= {(one, "staggered") for one in (round_, f"{round_}/front", f"{round_}/back")}
-        if home.half_foam_whole and along:
+        if home.half_foam_whole and along and 2 * body.foot_length_mm <= home.half_foam_length_mm:
             names.add((round_, "tandem"))
     return names
+
+
+def lies_on(home: Equipment, layers: int, one_mm: float, other_mm: float) -> bool:
+    """Whether a rectangle fits on the mat folded to so many layers, either way round."""
+    if not layers or home.mat_length_mm is None or home.mat_width_mm is None:
+        return True
+    long_mm, short_mm = float(home.mat_length_mm), float(home.mat_width_mm)
+    for _ in range(layers.bit_length() - 1):
+        long_mm, short_mm = max(long_mm, short_mm) / 2, min(long_mm, short_mm)
+    long_mm, short_mm = max(long_mm, short_mm), min(long_mm, short_mm)
+    return max(one_mm, other_mm) <= long_mm and min(one_mm, other_mm) <= short_mm
+
+
+def tilt_deg(body: Body, home: Equipment, layers: int) -> float:
+    """By how much one foot on so many layers tilts the hips; 0 where a layer is not known."""
+    return math.degrees(math.atan(layers * (home.mat_layer_mm or 0) / body.hip_width_mm))
 
 
 def _parallel_names(round_: str, start: int, end: int, breadth: int) -> set[tuple[str, str]]:
@@ -98,6 +131,11 @@ def _steps(ladder: Ladder, narrowing: Narrowing) -> Iterator[str]:
             continue
         narrower = lower.offset_mm - upper.offset_mm
         shorter = lower.step_mm - upper.step_mm
+        if shorter < 0 and _round_the_toe(ladder, lower, upper):
+            # The heel cannot pass through the toe: on to the line's first whole step in front.
+            if narrower < 0 or upper.demand < lower.demand:
+                yield f"{lower.key} to {upper.key} is easier round the toe"
+            continue
         if not (0 <= narrower <= most and 0 <= shorter <= most):
             yield f"{lower.key} to {upper.key} moves {narrower} and {shorter} mm, over {most}"
         if sum((narrower > 0, shorter > 0, lower.support is not upper.support)) > 1 and (
@@ -108,6 +146,21 @@ def _steps(ladder: Ladder, narrowing: Narrowing) -> Iterator[str]:
             changed = lower.support is not upper.support or lower.free_foot is not upper.free_foot
             if not changed:
                 yield f"{lower.key} to {upper.key} changes nothing"
+
+
+def _round_the_toe(ladder: Ladder, lower: Rung, upper: Rung) -> bool:
+    """From semi-tandem to the heel in front of the toes, or at coarse steps straight to the line.
+
+    The heel goes forward by just what the feet overlapped.
+    """
+    body = ladder.body
+    return (
+        body is not None
+        and lower.landmark == "semi_tandem"
+        and upper.stance in (Stance.SEMI_TANDEM, Stance.TANDEM)
+        and upper.step_mm == body.foot_length_mm
+        and lower.step_mm == body.foot_length_mm - round(body.foot_length_mm / 5)
+    )
 
 
 def _demand(ladder: Ladder) -> Iterator[str]:
@@ -126,6 +179,17 @@ def _forbidden(ladder: Ladder, body: Body, home: Equipment, limits: Limits) -> I
         foam = rung.surface is Surface.HALF_FOAM
         if limits.no_soft_surface and (rung.surface is not Surface.FIRM or rung.on_foam):
             yield f"{rung.key} is soft"
+        if rung.under in (Under.FRONT, Under.BACK) and rung.surface is Surface.MAT:
+            tilt = tilt_deg(body, home, rung.layers)
+            if tilt > 10:
+                yield f"{rung.key} tilts the pelvis by {tilt:.1f} degrees"
+        if rung.layers and rung.under is Under.BOTH and rung.stance is not Stance.TOE_TOUCH:
+            long_mm = body.foot_length_mm + rung.step_mm
+            if not lies_on(home, rung.layers, body.foot_breadth_mm + rung.offset_mm, long_mm):
+                yield f"{rung.key} does not lie on the mat"
+        on_whole = foam and rung.stance is Stance.TANDEM
+        if on_whole and 2 * body.foot_length_mm > home.half_foam_length_mm:
+            yield f"{rung.key} does not lie on the half foam"
         if rung.layers > home.mat_layers:
             yield f"{rung.key} has more layers than the mat"
         if foam and rung.stance not in (Stance.PARALLEL, Stance.STAGGERED, Stance.TANDEM):

@@ -32,11 +32,14 @@ def tasks(body):
         st.tuples(
             st.just(Stance.STAGGERED),
             st.integers(body.foot_breadth_mm, body.hip_width_mm),
-            st.integers(length + 1, body.comfortable_step_mm),
+            st.integers(body.semi_tandem_step_mm + 1, body.comfortable_step_mm),
         ),
         st.tuples(
-            st.just(Stance.SEMI_TANDEM), st.integers(1, body.foot_breadth_mm), st.just(length)
+            st.just(Stance.SEMI_TANDEM),
+            st.integers(body.touching_mm, body.foot_breadth_mm),
+            st.just(body.semi_tandem_step_mm),
         ),
+        st.tuples(st.just(Stance.SEMI_TANDEM), st.integers(1, body.in_front_mm), st.just(length)),
         st.just((Stance.TANDEM, 0, length)),
     )
 

@@ -1,13 +1,17 @@
 """Feet, hulls and margins: against another library, and against what can be worked out by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
+import shapely.ops
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from scipy.spatial import ConvexHull
 
-from rungwise.ladder import Body, Limits, Side, Stance, build_ladder
+from rungwise.ladder import Body, Equipment, Limits, Side, Stance, build_ladder
 from rungwise.ladder.footprint import (
     Foot,
     areas_mm2,
@@ -18,6 +22,7 @@ from rungwise.ladder.footprint import (
     resting_part,
 )
 
+TWO_FEET = (Stance.PARALLEL, Stance.STAGGERED, Stance.SEMI_TANDEM, Stance.TANDEM)
 LADDER = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
 
 
@@ -129,14 +134,34 @@ def test_only_the_forefoot_of_the_resting_foot_touches_in_toe_touch():
     assert alone < touching < both
 
 
-def test_feet_never_overlap():
-    for body in (MEAN_MAN, MEAN_WOMAN):
-        for rung in build_ladder(body, FULL_HOME, Limits()).rungs:
-            if rung.stance is Stance.SINGLE_LEG:
-                continue
-            placement = place(rung, body)
-            left, right = (outline(body, foot) for foot in (placement.left, placement.right))
-            apart_x = left[:, 0].max() <= right[:, 0].min() + 1e-6
-            low, high = (left, right) if placement.front is Side.RIGHT else (right, left)
-            apart_y = low[:, 1].max() <= high[:, 1].min() + 1e-6
-            assert apart_x or apart_y, rung.key
+def _shapes(rung, body):
+    placement = place(rung, body)
+    return [shapely.Polygon(outline(body, foot)) for foot in (placement.left, placement.right)]
+
+
+@settings(max_examples=40, deadline=None)
+@given(bodies())
+def test_no_foot_stands_on_the_other(body):
+    two_feet = [r for r in build_ladder(body, Equipment(), Limits()).rungs if r.stance in TWO_FEET]
+    for rung in two_feet:
+        left, right = _shapes(rung, body)
+        assert left.intersection(right).area < 1, rung.key
+
+
+@settings(max_examples=40, deadline=None)
+@given(bodies())
+def test_in_semi_tandem_the_heel_touches_the_big_toe(body):
+    # SPPB, Guralnik et al. 1994: the side of the heel against the side of the big toe.
+    body = replace(body, feet_overlap=True)
+    ladder = build_ladder(body, Equipment(), Limits())
+    semi = next(rung for rung in ladder.rungs if rung.landmark == "semi_tandem")
+    left, right = _shapes(semi, body)
+    assert left.distance(right) < 3
+    near = shapely.ops.nearest_points(left, right)[0 if semi.sides[0] is Side.RIGHT else 1]
+    # On the other foot the nearest point lies at the big toe; overlap and heel say the rest.
+    assert near.y > 0.75 * body.foot_length_mm
+    assert body.foot_length_mm - semi.step_mm == round(0.2 * body.foot_length_mm)
+    tandem = ladder["firm/tandem/hover"]
+    here, there = (base_of_support(place(one, body), body) for one in (semi, tandem))
+    assert here.length_mm < there.length_mm
+    assert here.width_mm > there.width_mm

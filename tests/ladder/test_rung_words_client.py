@@ -76,8 +76,8 @@ def test_no_two_rungs_have_the_same_text_or_sentence(body, home, narrowing, lang
             "Hold 20 sec, swap feet.",
         ),
         (
-            "firm/semi_tandem/o93/hover",
-            "Left heel beside right big toe, inner edges in line. Hands just above counter. "
+            "firm/semi_tandem/o73/hover",
+            "Left heel beside right big toe, touching. Hands just above counter. "
             "Hold 20 sec, swap feet.",
         ),
         (

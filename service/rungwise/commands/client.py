@@ -14,7 +14,7 @@ from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
-from rungwise.ladder.body import Profile, profile_from_json
+from rungwise.ladder.body import Profile, profile_from_json, profile_from_stored
 from rungwise.parts import Parts, assemble
 from rungwise.settings import Settings
 from rungwise.store.sealing.unlocking import open_store
@@ -151,7 +151,7 @@ def stored_profile(client_id: int, database: str | None) -> Profile:
         situation = load(session, client) if client is not None else None
         if situation is None:
             raise NotFound(f"There is no client {client_id}. `rungwise client list` has them all.")
-        profile = profile_from_json(situation.plan_row.profile)
+        profile = profile_from_stored(situation.plan_row.profile)
         return replace(profile, target_s=situation.settings.target_s)
 
 

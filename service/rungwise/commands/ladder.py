@@ -3,12 +3,15 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.ladder import Ladder, Profile, Rung, build_ladder, profile_from_json
+from rungwise.ladder.build import left_out_of
+from rungwise.ladder.keys import round_name
+from rungwise.ladder.room import LeftOut
 from rungwise.wording.rung_words import rung_short, rung_text
 from rungwise.wording.texts import LANGUAGES
 
@@ -35,7 +38,14 @@ def run(args: argparse.Namespace) -> int:
     else:
         profile = read_profile(args.profile)
     ladder = build_ladder(profile.body, profile.equipment, profile.limits, profile.narrowing)
-    print_ladder(ladder, args.json, sys.stdout, target_s=profile.target_s, language=args.language)
+    print_ladder(
+        ladder,
+        args.json,
+        sys.stdout,
+        target_s=profile.target_s,
+        language=args.language,
+        left_out=left_out_of(profile.body, profile.equipment, profile.limits),
+    )
     return 0
 
 
@@ -66,15 +76,26 @@ def read_profile(file: str) -> Profile:
 
 
 def print_ladder(
-    ladder: Ladder, as_json: bool, out: TextIO, *, target_s: int = 20, language: str = "en"
+    ladder: Ladder,
+    as_json: bool,
+    out: TextIO,
+    *,
+    target_s: int = 20,
+    language: str = "en",
+    left_out: Sequence[LeftOut] = (),
 ) -> None:
-    """Write the ladder to `out`: a JSON array with a rung a line, or a table for people."""
+    """Write the ladder to `out`: a JSON array with a rung a line, or a table for people.
+
+    The table says below what was left out, and why.
+    """
     if as_json:
         rows = (json.dumps(as_plain(rung, target_s, language)) for rung in ladder.rungs)
         out.write("[\n" + ",\n".join(rows) + "\n]\n")
         return
     for line in _table(ladder, language):
         out.write(line.rstrip() + "\n")
+    for one in left_out:
+        out.write(f"Left out: {_left_out(one)}\n")
     if ladder.body is not None and ladder.body.estimated:
         out.write("The body is a guess from height and sex: measure the client.\n")
 
@@ -97,6 +118,13 @@ def as_plain(rung: Rung, target_s: int, language: str = "en") -> dict[str, Any]:
         "demand": rung.demand,
         "client_text": rung_text(rung, target_s, language),
     }
+
+
+def _left_out(one: LeftOut) -> str:
+    """One line: where, which stance, and the reason."""
+    ground, stance = one.ground, one.stance.replace("_", " ")
+    where = round_name(ground.surface, ground.layers, ground.orientation, one.under)
+    return f"{where}, {stance}. {one.because}"
 
 
 def _table(ladder: Ladder, language: str) -> Iterator[str]:

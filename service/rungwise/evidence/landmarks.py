@@ -30,10 +30,10 @@ class Path:
     _landmarks: dict[str, Order] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        together_mm, breadth_mm = self.body.narrowest_mm, self.body.foot_breadth_mm
+        together_mm, touching_mm = self.body.narrowest_mm, self.body.touching_mm
         keys = {
             "feet_together": f"firm/parallel/o{together_mm}/hover",
-            "semi_tandem": f"firm/semi_tandem/o{breadth_mm}/hover",
+            "semi_tandem": f"firm/semi_tandem/o{touching_mm}/hover",
             "tandem": "firm/tandem/hover",
             "single_leg": "firm/single_leg/beside/hover",
         }

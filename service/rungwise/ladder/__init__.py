@@ -13,6 +13,7 @@ from rungwise.ladder.body import (
     Narrowing,
     Profile,
     profile_from_json,
+    profile_from_stored,
     profile_to_json,
 )
 from rungwise.ladder.build import build_ladder
@@ -92,5 +93,6 @@ __all__ = [
     "override_move",
     "parse_key",
     "profile_from_json",
+    "profile_from_stored",
     "profile_to_json",
 ]

@@ -1,8 +1,9 @@
 """What a ladder is computed from: the client's body, equipment and limits, and the step size."""
 
 from collections.abc import Mapping, Set
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cache
+from math import ceil, floor
 from typing import Any
 
 from rungwise.errors import ImpossibleValue
@@ -17,7 +18,18 @@ NARROW_MM = (5, 30)
 HOLD_S = (10, 30)
 AHEAD_MM = (30, 200)
 FOAM_WIDTH_MM = (80, 200)
+FOAM_LENGTH_MM = (300, 1200)
 MAT_LAYERS = (0, 1, 2, 4, 8)
+MAT_LAYER_MM = (2, 30)
+MAT_SIDE_MM = (200, 3000)
+
+# The free part of the big toe, as a share of the foot's length (from memory).
+BIG_TOE_SHARE = 0.2
+# How far apart the centre lines are, in foot breadths, where the side of the front heel touches
+# the side of the other big toe (measured on our outline of a foot), and from where the heel has
+# room in front of the toe on a base that is no larger than that.
+TOUCHING_SHARE = 0.775
+IN_FRONT_SHARE = 0.54
 
 GATES = ("single_leg", "first_soft", "first_half_foam")
 
@@ -50,6 +62,8 @@ class Body:
     is more than feet touching. `no_full_weight` is the leg that must never carry the whole body.
     `estimated` says that the measures are a guess from height and sex, to be replaced.
     `ahead_mm` is how far a comfortable step puts the front heel beyond the other foot's toes.
+    `feet_overlap` says that in semi-tandem the feet overlap lengthwise by the big toe; it is false
+    only in plans made before they did, whose heel was level with the tip of the toes.
     """
 
     foot_length_mm: int
@@ -61,6 +75,7 @@ class Body:
     weaker: Side | None = None
     estimated: bool = False
     ahead_mm: int = 100
+    feet_overlap: bool = True
 
     def __post_init__(self) -> None:
         whole_number("foot_length_mm", self.foot_length_mm, *FOOT_LENGTH_MM)
@@ -86,6 +101,7 @@ class Body:
         whole_number("ahead_mm", self.ahead_mm, *AHEAD_MM)
         truth("big_toe_pain", self.big_toe_pain)
         truth("estimated", self.estimated)
+        truth("feet_overlap", self.feet_overlap)
         side_or_none("no_full_weight", self.no_full_weight)
         side_or_none("weaker", self.weaker)
 
@@ -124,6 +140,26 @@ class Body:
         return self.foot_length_mm + self.ahead_mm
 
     @property
+    def semi_tandem_step_mm(self) -> int:
+        """Heel to heel, front to back, with the front heel beside the other big toe."""
+        toe_mm = round(BIG_TOE_SHARE * self.foot_length_mm) if self.feet_overlap else 0
+        return self.foot_length_mm - toe_mm
+
+    @property
+    def touching_mm(self) -> int:
+        """The offset at which the side of the front heel touches the side of the other big toe."""
+        if not self.feet_overlap:
+            return self.foot_breadth_mm
+        return ceil(TOUCHING_SHARE * self.foot_breadth_mm)
+
+    @property
+    def in_front_mm(self) -> int:
+        """The widest offset with the heel in front of the toes and no easier than beside them."""
+        if not self.feet_overlap:
+            return self.foot_breadth_mm - 1
+        return floor(IN_FRONT_SHARE * self.foot_breadth_mm)
+
+    @property
     def both_sides(self) -> tuple[Side, Side]:
         """Both sides in the order practised: the weaker first, while fresh; else left first."""
         first = self.weaker or Side.LEFT
@@ -140,8 +176,11 @@ class Equipment:
     """What the client has at home.
 
     `mat_layers` is the largest number of layers the mat folds to; a mat that folds to 4 also does
-    2 and 1. A half foam (half-round roller) may be whole, cut in two, or the client has both.
-    `half_foam_width_mm` is across its flat side; 15 cm is usual (from memory).
+    2 and 1. `mat_layer_mm` is the thickness of one layer (7: common practice, no source), None in
+    plans made before it was asked; `mat_length_mm` and `mat_width_mm` are of the mat laid out, None
+    while they are not known. A half foam (half-round roller) may be whole, cut in two, or the
+    client has both. `half_foam_width_mm` is across its flat side, `half_foam_length_mm` before
+    cutting; 15 by 90 cm is usual (from memory). `tape`: a tape with marks lies on the floor.
     """
 
     mat_layers: int = 0
@@ -150,13 +189,34 @@ class Equipment:
     firm_floor: bool = True
     steady_counter: bool = True
     half_foam_width_mm: int = 150
+    half_foam_length_mm: int = 900
+    mat_layer_mm: int | None = 7
+    mat_length_mm: int | None = None
+    mat_width_mm: int | None = None
+    tape: bool = False
 
     def __post_init__(self) -> None:
         if isinstance(self.mat_layers, bool) or self.mat_layers not in MAT_LAYERS:
             raise ImpossibleValue("mat_layers", self.mat_layers, "0, 1, 2, 4 or 8")
-        for name in ("half_foam_whole", "half_foam_cut", "firm_floor", "steady_counter"):
+        for name in ("half_foam_whole", "half_foam_cut", "firm_floor", "steady_counter", "tape"):
             truth(name, getattr(self, name))
         whole_number("half_foam_width_mm", self.half_foam_width_mm, *FOAM_WIDTH_MM)
+        whole_number("half_foam_length_mm", self.half_foam_length_mm, *FOAM_LENGTH_MM)
+        for name, bounds in (
+            ("mat_layer_mm", MAT_LAYER_MM),
+            ("mat_length_mm", MAT_SIDE_MM),
+            ("mat_width_mm", MAT_SIDE_MM),
+        ):
+            if getattr(self, name) is not None:
+                whole_number(name, getattr(self, name), *bounds, ", or nothing if not known")
+        if (self.mat_length_mm is None) != (self.mat_width_mm is None):
+            missing = "mat_width_mm" if self.mat_width_mm is None else "mat_length_mm"
+            raise ImpossibleValue(missing, None, "given with the mat's other side, or neither")
+
+    @property
+    def half_foam_piece_mm(self) -> int:
+        """The length of one piece of a half foam cut in two."""
+        return self.half_foam_length_mm // 2
 
     @property
     def half_foam(self) -> bool:
@@ -246,6 +306,36 @@ def profile_from_json(given: Mapping[str, Any]) -> Profile:
     if "target_s" in given:
         parts["target_s"] = given["target_s"]
     return Profile(**parts)
+
+
+def body_from_stored(stored: Mapping[str, Any]) -> Body:
+    """The body of such a profile alone."""
+    return _body({**_EARLIER_BODY, **stored})
+
+
+def profile_from_stored(stored: Mapping[str, Any]) -> Profile:
+    """A profile as profile_to_json once wrote it, for exactly the ladder it then had.
+
+    What a plan was made without, because it was not asked yet, stays as if it were not asked.
+    """
+    body = {**_EARLIER_BODY, **stored["body"]}
+    equipment = {**_EARLIER_EQUIPMENT, **stored.get("equipment", {})}
+    return profile_from_json({**stored, "body": body, "equipment": equipment})
+
+
+_EARLIER_BODY: Mapping[str, Any] = {"feet_overlap": False}
+_EARLIER_EQUIPMENT: Mapping[str, Any] = {"mat_layer_mm": None}
+
+
+def renewed(profile: Profile) -> Profile:
+    """The profile with all that is asked today; its ladder may have other rungs (keep_place)."""
+    home = profile.equipment
+    layer_mm = Equipment().mat_layer_mm if home.mat_layer_mm is None else home.mat_layer_mm
+    return replace(
+        profile,
+        body=replace(profile.body, feet_overlap=True),
+        equipment=replace(home, mat_layer_mm=layer_mm),
+    )
 
 
 def profile_to_json(profile: Profile) -> dict[str, Any]:

@@ -6,9 +6,11 @@ from dataclasses import replace
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import Body, Equipment, Limits, Narrowing
 from rungwise.ladder.demand import feet_demands, surface_term, total
+from rungwise.ladder.ground import Ground
 from rungwise.ladder.keys import make_key, round_name
-from rungwise.ladder.path import Ground, Step, steps_on
+from rungwise.ladder.path import Step, steps_on
 from rungwise.ladder.places import nearest_not_harder
+from rungwise.ladder.room import LeftOut, left_out
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side, Stance, Surface, Under
 
@@ -38,7 +40,7 @@ def build_ladder(
     sides = {stance: _sides(body, stance) for stance in Stance}
     rungs = []
     for ground, step in laid:
-        under = ground.under_of(step)
+        under = _under(ground, step)
         rungs.append(
             _rung(
                 body,
@@ -84,11 +86,16 @@ def rung_alone(
         for step in steps_on(ground, body, equipment, limits, narrowing):
             if not key.endswith(step.support) or step.stance not in key:
                 continue  # told apart without making its key
-            under = ground.under_of(step)
+            under = _under(ground, step)
             if _key(body, ground, step, under) == key:
                 sides = _sides(body, step.stance)
                 return _rung(body, ground, step, under, sides=sides, gate=None, demand=0.0)
     raise KeyError(key)
+
+
+def left_out_of(body: Body, equipment: Equipment, limits: Limits) -> tuple[LeftOut, ...]:
+    """What the ladder has not for want of room or height, each with a reason for the trainer."""
+    return tuple(left_out(body, equipment, limits, grounds(equipment, limits)))
 
 
 def grounds(equipment: Equipment, limits: Limits) -> tuple[Ground, ...]:
@@ -108,6 +115,11 @@ def grounds(equipment: Equipment, limits: Limits) -> tuple[Ground, ...]:
         ):
             found.append(Ground(Surface.HALF_FOAM, orientation=orientation))
     return tuple(found)
+
+
+def _under(ground: Ground, step: Step) -> Under | None:
+    """Which foot is on the soft surface; None on firm ground."""
+    return None if ground.surface is Surface.FIRM else step.under
 
 
 def _check_home(equipment: Equipment) -> None:

@@ -181,12 +181,13 @@ class _Drawer:
         """The distance between the feet, under the heels."""
         if not self.sheet.measured_across:
             return
-        gap_mm, text = self.rung.gap_mm or 0, self.words.between
+        gap_mm, text = self.sheet.free_mm, self.words.between
         inward_mm = 0.0
-        if self.sheet.for_client and gap_mm > 0:
-            inward_mm, text = self.body.foot_breadth_mm / 2, self.words.apart
+        if self.sheet.for_client and gap_mm is None:
+            text = self.words.off_line
         elif self.sheet.for_client:
-            text = self.words.touching if gap_mm == 0 else self.words.off_line
+            inward_mm = (self.rung.offset_mm - (gap_mm or 0)) / 2
+            text = self.words.apart if gap_mm else self.words.touching
         low_mm = self.sheet.low_mm - 40
         left, right = self.placement.left, self.placement.right
         ends = (left.x_mm + inward_mm, right.x_mm - inward_mm)
@@ -210,7 +211,7 @@ class _Drawer:
         low_mm, text = back.y_mm, self.words.heel_to_heel
         if self.sheet.for_client:
             low_mm, text = back.y_mm + self.body.foot_length_mm, self.words.ahead
-            if self.rung.ahead_mm == 0:
+            if self.rung.ahead_mm <= 0:
                 return
             toes = self.at(back.x_mm, low_mm)
             yield svg.line(toes, self.at(x_mm, low_mm), **self._thin())

@@ -45,15 +45,23 @@ def _soft(rung: Rung, body: Body, placement: Placement) -> tuple[Piece, ...]:
 
 def _mat(rung: Rung, body: Body, on_it: list[Foot]) -> Piece:
     half_mm, length_mm = body.foot_breadth_mm / 2, body.foot_length_mm
+    left_mm = min(foot.x_mm for foot in on_it) - half_mm - MAT_EDGE_MM
+    right_mm = max(foot.x_mm for foot in on_it) + half_mm + MAT_EDGE_MM
+    back_mm = front_mm = float(MAT_EDGE_MM)
     # With one foot on the mat, its edge must not reach under the other foot.
-    free_mm = MAT_EDGE_MM if rung.ahead_mm is None else min(MAT_EDGE_MM, rung.ahead_mm / 2)
-    back_edge_mm = free_mm if rung.under is Under.FRONT else MAT_EDGE_MM
-    front_edge_mm = free_mm if rung.under is Under.BACK else MAT_EDGE_MM
+    if rung.under is not Under.BOTH and rung.ahead_mm is not None:
+        free_mm = min(MAT_EDGE_MM, rung.ahead_mm / 2)
+        if free_mm < 0:  # the feet lie beside each other
+            left_mm, right_mm = (left_mm, 0.0) if on_it[0].x_mm < 0 else (0.0, right_mm)
+        elif rung.under is Under.FRONT:
+            back_mm = free_mm
+        else:
+            front_mm = free_mm
     return Piece(
-        min(foot.x_mm for foot in on_it) - half_mm - MAT_EDGE_MM,
-        max(foot.x_mm for foot in on_it) + half_mm + MAT_EDGE_MM,
-        min(foot.y_mm for foot in on_it) - back_edge_mm,
-        max(foot.y_mm for foot in on_it) + length_mm + front_edge_mm,
+        left_mm,
+        right_mm,
+        min(foot.y_mm for foot in on_it) - back_mm,
+        max(foot.y_mm for foot in on_it) + length_mm + front_mm,
     )
 
 

@@ -5,7 +5,8 @@
     firm/toe_touch/on_foam/hover      firm/single_leg/beside/hover
 
 The parts: the round, the foot on the soft surface if it is only one, the stance, `o` the offset
-in mm, `a` how many mm the front heel is ahead of the other foot's toes, the free foot, the support.
+in mm, `a` how many mm the front heel is ahead of the other foot's toes (less than 0 where the feet
+overlap), the free foot, the support.
 """
 
 import re
@@ -21,7 +22,7 @@ _FORM = re.compile(
     r"(?:(?P<firm>firm)|mat(?P<layers>[1248])|foam_(?P<orientation>(?:flat|round)_\w+ways))"
     r"(?:/(?P<under>front|back))?"
     r"/(?P<stance>parallel|staggered|semi_tandem|tandem|toe_touch|single_leg)"
-    r"(?:/o(?P<offset>\d{1,3}))?(?:/a(?P<ahead>\d{1,3}))?(?P<on_foam>/on_foam)?"
+    r"(?:/o(?P<offset>\d{1,3}))?(?:/a(?P<ahead>-?\d{1,3}))?(?P<on_foam>/on_foam)?"
     r"(?:/(?P<free>beside|front|behind))?"
     r"/(?P<support>two_hands|one_hand|fingertips|hover)",
     re.ASCII,

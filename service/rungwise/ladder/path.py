@@ -1,9 +1,11 @@
 """The path on one surface: every step from feet apart to one leg, in the order practised."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from rungwise.ladder.body import Body, Equipment, Limits, Narrowing
+from rungwise.ladder.ground import Ground
+from rungwise.ladder.room import why_not
 from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
 
 _FADE = (Support.FINGERTIPS, Support.HOVER)
@@ -11,19 +13,6 @@ _FADE_ONE_HAND = (Support.ONE_HAND, *_FADE)
 _FADE_TWO_HANDS = (Support.TWO_HANDS, *_FADE_ONE_HAND)
 
 LEAST_MOVE_MM = 5
-
-
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """A surface to practise on. `orientation` says how half foam lies."""
-
-    surface: Surface
-    layers: int = 0
-    orientation: str | None = None
-
-    def under_of(self, step: "Step") -> Under | None:
-        """Which foot is on the soft surface on `step`; None on firm ground."""
-        return None if self.surface is Surface.FIRM else step.under
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,34 +33,45 @@ class Step:
 def steps_on(
     ground: Ground, body: Body, equipment: Equipment, limits: Limits, narrowing: Narrowing
 ) -> Iterator[Step]:
-    """Every step on `ground`, in order."""
+    """Every step on `ground`, in order; without those that there is no room for (room.py)."""
     firm = ground.surface is Surface.FIRM
     narrow_mm = narrowing.narrow_mm if firm else narrowing.later_mm
     walk = _Walk(body, narrow_mm, narrowing.one_foot)
+
+    def room(stance: Stance, under: Under = Under.BOTH) -> bool:
+        return why_not(ground, stance, under, body, equipment) is None
+
+    if ground.surface is Surface.MAT and not room(Stance.PARALLEL):
+        return
     if ground.surface is Surface.HALF_FOAM:
-        yield from _on_half_foam(walk, ground, equipment)
+        yield from _on_half_foam(walk, ground, equipment, room)
         return
     yield from walk.parallel(body.narrowest_mm, _FADE if firm else _FADE_ONE_HAND)
     for under in (Under.BOTH,) if firm else (Under.FRONT, Under.BACK, Under.BOTH):
-        yield from walk.staggered(under, _FADE)
-        yield from walk.slide_back(under)
-        yield from walk.semi_tandem(under)
-        yield from walk.tandem(under, _FADE)
-    yield from walk.toe_touch(equipment.half_foam and not limits.no_soft_surface)
+        if room(Stance.STAGGERED, under):
+            yield from walk.staggered(under, _FADE)
+            yield from walk.slide_back(under)
+        if room(Stance.SEMI_TANDEM, under):
+            yield from walk.semi_tandem(under)
+        if room(Stance.TANDEM, under):
+            yield from walk.tandem(under, _FADE)
+    if room(Stance.TOE_TOUCH):
+        yield from walk.toe_touch(equipment.half_foam and not limits.no_soft_surface)
     yield from walk.single_leg(_FADE_TWO_HANDS if firm else _FADE_ONE_HAND)
 
 
-def _on_half_foam(walk: "_Walk", ground: Ground, equipment: Equipment) -> Iterator[Step]:
+def _on_half_foam(
+    walk: "_Walk", ground: Ground, equipment: Equipment, room: Callable[..., bool]
+) -> Iterator[Step]:
     """Cut in two: parallel and staggered. Whole: tandem only, and only lengthways."""
-    lengthways = str(ground.orientation).endswith("lengthways")
-    if equipment.half_foam_cut:
+    if equipment.half_foam_cut and room(Stance.PARALLEL):
         # Lengthways each foot has its own piece, so side by side the pieces touch first.
         # Crossways both feet stand on one piece; in a step each piece lies before the other.
-        piece_mm = equipment.half_foam_width_mm if lengthways else 0
+        piece_mm = equipment.half_foam_width_mm if ground.lengthways else 0
         yield from walk.parallel(max(walk.body.narrowest_mm, piece_mm), _FADE_TWO_HANDS)
         for under in (Under.FRONT, Under.BACK, Under.BOTH):
             yield from walk.staggered(under, _FADE_ONE_HAND)
-    if equipment.half_foam_whole and lengthways:
+    if equipment.half_foam_whole and ground.lengthways and room(Stance.TANDEM):
         yield from walk.tandem(Under.BOTH, _FADE_TWO_HANDS)
 
 
@@ -116,24 +116,35 @@ class _Walk:
             yield Step(Stance.STAGGERED, Support.HOVER, offset_mm, step_mm, under, here)
 
     def slide_back(self, under: Under) -> Iterator[Step]:
-        """The front foot slid back, short of its heel being level with the other big toe."""
-        level_mm = self.body.foot_length_mm
-        for step_mm in narrowed_mm(self.body.comfortable_step_mm, level_mm, self._narrow_mm):
-            if step_mm > level_mm:
+        """The front foot slid back, short of its heel lying beside the other big toe."""
+        beside_mm = self.body.semi_tandem_step_mm
+        for step_mm in narrowed_mm(self.body.comfortable_step_mm, beside_mm, self._narrow_mm):
+            if step_mm > beside_mm:
                 offset_mm = self.body.foot_breadth_mm
                 yield Step(Stance.STAGGERED, Support.HOVER, offset_mm, step_mm, under)
 
     def semi_tandem(self, under: Under) -> Iterator[Step]:
-        """Heel level with the other big toe, from inner edges in line to just off one line."""
-        offset_mm, step_mm = self.body.foot_breadth_mm, self.body.foot_length_mm
+        """The heel beside the other big toe until they touch, then in front of the toes inward.
+
+        Between the two the heel would stand on the toe. With one foot on a mat its edge lies
+        between the feet, so they come no closer than inner edges in line.
+        """
+        body, wide_mm = self.body, self.body.foot_breadth_mm
+        near_mm = body.touching_mm if under is Under.BOTH else wide_mm
+        beside_mm, in_front_mm = body.semi_tandem_step_mm, body.foot_length_mm
         for support in _FADE:
-            name = "semi_tandem" if support is Support.HOVER else None
-            yield Step(Stance.SEMI_TANDEM, support, offset_mm, step_mm, under, name)
+            here = support is Support.HOVER and near_mm == wide_mm
+            name = "semi_tandem" if here else None
+            yield Step(Stance.SEMI_TANDEM, support, wide_mm, beside_mm, under, name)
+        for offset_mm, _ in self._narrowing(wide_mm, near_mm):
+            name = "semi_tandem" if offset_mm == near_mm else None
+            yield Step(Stance.SEMI_TANDEM, Support.HOVER, offset_mm, beside_mm, under, name)
         # Counted from the line outward, so that the offsets are whole steps and the odd
         # remainder is spent first.
-        from_line = [offset_mm - narrower_mm for narrower_mm, _ in self._narrowing(offset_mm, 0)]
-        for narrower_mm in reversed([one for one in from_line if 0 < one < offset_mm]):
-            yield Step(Stance.SEMI_TANDEM, Support.HOVER, narrower_mm, step_mm, under)
+        from_line = [wide_mm - narrower_mm for narrower_mm, _ in self._narrowing(wide_mm, 0)]
+        for offset_mm in reversed(from_line):
+            if 0 < offset_mm <= body.in_front_mm:
+                yield Step(Stance.SEMI_TANDEM, Support.HOVER, offset_mm, in_front_mm, under)
 
     def tandem(self, under: Under, fade: tuple[Support, ...]) -> Iterator[Step]:
         """Heel grazing toe, on one line."""

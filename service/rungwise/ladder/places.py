@@ -53,7 +53,7 @@ def nearest_not_harder(key: str, ladder: Ladder) -> Rung:
 def order_of(key: str, body: Body) -> Order:
     """Where `key` lies on the whole path, whatever a client owns; compare as tuples."""
     parts = parse_key(key)
-    offset_mm, step_mm = _feet(parts, body)
+    offset_mm, step_mm = feet_mm(parts, body)
     return (
         _SURFACES.index(parts.surface),
         parts.layers,
@@ -71,7 +71,7 @@ def order_of(key: str, body: Body) -> Order:
 def demand_of(key: str, body: Body) -> float:
     """The demand of the rung that `key` names, for `body`."""
     parts = parse_key(key)
-    offset_mm, step_mm = _feet(parts, body)
+    offset_mm, step_mm = feet_mm(parts, body)
     return demand(
         body,
         Task(
@@ -109,7 +109,7 @@ def _search(key: str, ladder: Ladder, body: Body) -> tuple[Rung, bool]:
     return ladder.rungs[0], False
 
 
-def _feet(parts: KeyParts, body: Body) -> tuple[int, int]:
+def feet_mm(parts: KeyParts, body: Body) -> tuple[int, int]:
     """offset_mm and step_mm, with what the key leaves to the body filled in."""
     length_mm = body.foot_length_mm
     match parts.stance:
@@ -118,7 +118,9 @@ def _feet(parts: KeyParts, body: Body) -> tuple[int, int]:
         case Stance.STAGGERED:
             return parts.offset_mm or 0, length_mm + (parts.ahead_mm or 0)
         case Stance.SEMI_TANDEM:
-            return parts.offset_mm or 0, length_mm
+            offset_mm = parts.offset_mm or 0
+            beside = offset_mm >= body.touching_mm
+            return offset_mm, body.semi_tandem_step_mm if beside else length_mm
         case Stance.TANDEM:
             return 0, length_mm
         case Stance.TOE_TOUCH:

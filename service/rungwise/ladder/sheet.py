@@ -139,8 +139,20 @@ class Sheet:
         rung = self.rung
         if rung.stance in (Stance.TANDEM, Stance.TOE_TOUCH, Stance.SINGLE_LEG):
             return False
-        touching = self.for_client and rung.gap_mm == 0
+        touching = self.for_client and self.free_mm == 0
         return rung.stance is Stance.PARALLEL or not touching
+
+    @property
+    def free_mm(self) -> int | None:
+        """What a client can see free between feet beside each other; None one before the other.
+
+        Beside the big toe it is from the side of the heel to the side of the toe.
+        """
+        rung = self.rung
+        if rung.stance is Stance.SEMI_TANDEM:
+            beside = (rung.ahead_mm or 0) < 0 or rung.offset_mm >= self.body.touching_mm
+            return max(rung.offset_mm - self.body.touching_mm, 0) if beside else None
+        return max(rung.gap_mm or 0, 0)
 
     def at(self, x_mm: float, y_mm: float) -> svg.Point:
         """A point of the ladder's frame, on the sheet."""

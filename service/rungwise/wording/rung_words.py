@@ -109,6 +109,7 @@ def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool)
     return {
         "gap": cm(rung.gap_mm),
         "ahead": cm(rung.ahead_mm),
+        "overlap": cm(-(rung.ahead_mm or 0)),
         "off": cm(rung.offset_mm),
         "offset": cm(rung.offset_mm),
         "layers": str(rung.layers),
@@ -123,16 +124,21 @@ def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool)
 
 def _stance(rung: Rung) -> str:
     """The name of the words for how the feet stand."""
-    apart = (rung.gap_mm or 0) > 0
+    apart, ahead_mm = (rung.gap_mm or 0) > 0, rung.ahead_mm or 0
+    slid = "sliding" if ahead_mm > 0 else "level" if ahead_mm == 0 else "overlapping"
     names = {
         Stance.PARALLEL: "parallel" if apart else "parallel_together",
-        Stance.STAGGERED: "staggered" if apart else "sliding",
-        Stance.SEMI_TANDEM: "semi_line" if rung.gap_mm == 0 else "semi",
+        Stance.STAGGERED: "staggered" if apart else slid,
+        Stance.SEMI_TANDEM: "semi_beside" if ahead_mm < 0 else "semi",
         Stance.TANDEM: "tandem",
         Stance.TOE_TOUCH: "toe_on_foam" if rung.on_foam else "toe_touch",
         Stance.SINGLE_LEG: f"single_{rung.free_foot}",
     }
-    at_landmark = {"staggered": "staggered_line", "feet_narrowest": "parallel_narrowest"}
+    at_landmark = {
+        "staggered": "staggered_line",
+        "feet_narrowest": "parallel_narrowest",
+        "semi_tandem": "semi_line",
+    }
     return at_landmark.get(rung.landmark or "", names[rung.stance])
 
 

@@ -7,7 +7,7 @@ from functools import lru_cache
 from json import dumps, loads
 from typing import Any
 
-from rungwise.ladder.body import Profile, profile_from_json
+from rungwise.ladder.body import Profile, profile_from_stored
 from rungwise.ladder.build import build_ladder, rung_alone
 from rungwise.ladder.progression import Caution, DayReport, Move, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
@@ -92,13 +92,13 @@ def settings_in(text: str) -> PlanSettings:
 @lru_cache(maxsize=2048)
 def ladder_in(text: str) -> Ladder:
     """The ladder of a profile's stored text; the same text is read once."""
-    return ladder_of(profile_from_json(loads(text)))
+    return ladder_of(profile_from_stored(loads(text)))
 
 
 @lru_cache(maxsize=2048)
 def rung_in(text: str, key: str) -> Rung:
     """One rung of that ladder as a text tells it. KeyError when the ladder has no such rung."""
-    profile = profile_from_json(loads(text))
+    profile = profile_from_stored(loads(text))
     return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 

@@ -10,9 +10,11 @@ from datetime import date, timedelta
 from typing import Any
 
 from rungwise.errors import ImpossibleValue
+from rungwise.ladder.body import Body, body_from_stored
 from rungwise.ladder.keys import KeyParts, parse_key, round_name
+from rungwise.ladder.places import feet_mm
 from rungwise.ladder.rungs import Rung
-from rungwise.ladder.stance import Stance, Support, Surface
+from rungwise.ladder.stance import Stance, Support, Surface, Under
 
 _STANCES = tuple(Stance)
 _SUPPORTS = tuple(Support)
@@ -36,14 +38,15 @@ def rung_of_key(key: str, body: Mapping[str, Any]) -> Rung | None:
         parts = parse_key(key)
     except ImpossibleValue:
         return None
-    breadth_mm = int(body.get("foot_breadth_mm", 0))
+    measures = body_from_stored(body)
+    offset_mm, step_mm = feet_mm(parts, measures)
     beside = parts.stance in (Stance.PARALLEL, Stance.STAGGERED, Stance.SEMI_TANDEM)
-    offset_mm = parts.offset_mm or 0
+    in_front = parts.stance in (Stance.STAGGERED, Stance.SEMI_TANDEM, Stance.TANDEM)
     return Rung(
         key=key,
         stance=parts.stance,
         offset_mm=offset_mm,
-        step_mm=0,
+        step_mm=step_mm,
         surface=parts.surface,
         support=parts.support,
         round=round_name(parts.surface, parts.layers, parts.orientation, parts.under),
@@ -51,20 +54,23 @@ def rung_of_key(key: str, body: Mapping[str, Any]) -> Rung | None:
         orientation=parts.orientation,
         under=parts.under,
         free_foot=parts.free_foot,
-        landmark=_landmark(parts, body),
-        gap_mm=offset_mm - breadth_mm if beside else None,
-        ahead_mm=parts.ahead_mm,
+        landmark=_landmark(parts, measures),
+        gap_mm=offset_mm - measures.foot_breadth_mm if beside else None,
+        ahead_mm=step_mm - measures.foot_length_mm if in_front else None,
         on_foam=parts.on_foam,
     )
 
 
-def _landmark(parts: KeyParts, body: Mapping[str, Any]) -> str | None:
+def _landmark(parts: KeyParts, body: Body) -> str | None:
     """The landmarks whose short names differ from those of the steps beside them."""
-    stance, offset_mm = parts.stance, parts.offset_mm
-    if stance is Stance.PARALLEL and offset_mm == body.get("narrowest_offset_mm"):
+    if parts.stance is Stance.PARALLEL and parts.offset_mm == body.narrowest_offset_mm:
         return "feet_narrowest"
-    in_line = stance is Stance.STAGGERED and offset_mm == body.get("foot_breadth_mm")
-    return "staggered" if in_line and parts.ahead_mm == body.get("ahead_mm") else None
+    if parts.stance is Stance.SEMI_TANDEM:
+        both = parts.under in (None, Under.BOTH)
+        touching_mm = body.touching_mm if both else body.foot_breadth_mm
+        return "semi_tandem" if parts.offset_mm == touching_mm else None
+    in_line = parts.stance is Stance.STAGGERED and parts.offset_mm == body.foot_breadth_mm
+    return "staggered" if in_line and parts.ahead_mm == body.ahead_mm else None
 
 
 def height(key: str) -> float:

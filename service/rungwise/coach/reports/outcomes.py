@@ -22,7 +22,7 @@ from rungwise.errors import ImpossibleValue
 from rungwise.evidence.landmarks import LANDMARKS, Path
 from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, expected_falls, rate_per, share
 from rungwise.evidence.survival import Curve, curve
-from rungwise.ladder.body import profile_from_json
+from rungwise.ladder.body import profile_from_stored
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.current_plan import present_plans
 from rungwise.store.tables import Client, Message, MoveRow, Placement, PlanRow, Report
@@ -157,7 +157,7 @@ def _paths(session: Session, ids: Sequence[int]) -> dict[int, Path]:
     made: dict[object, Path] = {}
     found = {}
     for client_id, stored in session.exec(rows):
-        body = profile_from_json(stored).body
+        body = profile_from_stored(stored).body
         found[client_id] = made.setdefault(body, Path(body))
     return found
 
