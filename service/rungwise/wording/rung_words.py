@@ -126,10 +126,11 @@ def _stance(rung: Rung) -> str:
     """The name of the words for how the feet stand."""
     apart, ahead_mm = (rung.gap_mm or 0) > 0, rung.ahead_mm or 0
     slid = "sliding" if ahead_mm > 0 else "level" if ahead_mm == 0 else "overlapping"
+    in_front = "semi_line" if rung.gap_mm == 0 else "semi"
     names = {
         Stance.PARALLEL: "parallel" if apart else "parallel_together",
         Stance.STAGGERED: "staggered" if apart else slid,
-        Stance.SEMI_TANDEM: "semi_beside" if ahead_mm < 0 else "semi",
+        Stance.SEMI_TANDEM: "semi_beside" if ahead_mm < 0 else in_front,
         Stance.TANDEM: "tandem",
         Stance.TOE_TOUCH: "toe_on_foam" if rung.on_foam else "toe_touch",
         Stance.SINGLE_LEG: f"single_{rung.free_foot}",

@@ -65,7 +65,7 @@ def _landmark(parts: KeyParts, body: Body) -> str | None:
     """The landmarks whose short names differ from those of the steps beside them."""
     if parts.stance is Stance.PARALLEL and parts.offset_mm == body.narrowest_offset_mm:
         return "feet_narrowest"
-    if parts.stance is Stance.SEMI_TANDEM:
+    if parts.stance is Stance.SEMI_TANDEM and parts.support is Support.HOVER:
         both = parts.under in (None, Under.BOTH)
         touching_mm = body.touching_mm if both else body.foot_breadth_mm
         return "semi_tandem" if parts.offset_mm == touching_mm else None
