@@ -387,8 +387,9 @@ def test_without_a_firm_floor_and_a_steady_counter_there_is_no_ladder(home, fiel
 def test_a_full_ladder_is_quick():
     times = []
     for _ in range(15):
-        start = time.perf_counter()
+        start = time.process_time()
         build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
-        times.append(time.perf_counter() - start)
-    # The best of many, so that a busy machine does not fail it; bench_ladder.py has the median.
+        times.append(time.process_time() - start)
+    # The processor's time and the best of many, so that a busy machine does not fail it;
+    # bench_ladder.py has the median.
     assert min(times) < 0.020
