@@ -4,7 +4,7 @@ from collections import Counter
 
 import pytest
 
-from rungwise.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
+from rungwise.reply.lexicon import OTHER_TABLES, TALK_TABLES, VALUE_TABLES, tables
 
 # list: (text, what is read, what was asked)
 EXAMPLES: dict[str, tuple[object, ...]] = {
@@ -190,7 +190,8 @@ def lists(language: str) -> list[str]:
     return [
         f"{table}.{key}"
         for table in known
-        if table not in OTHER_TABLES and (table not in VALUE_TABLES or table == "side")
+        if table not in OTHER_TABLES | TALK_TABLES
+        and (table not in VALUE_TABLES or table == "side")
         for key in known[table]
     ]
 

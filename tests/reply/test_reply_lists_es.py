@@ -2,7 +2,7 @@
 
 import pytest
 
-from rungwise.reply.lexicon import OTHER_TABLES, VALUE_TABLES, tables
+from rungwise.reply.lexicon import OTHER_TABLES, TALK_TABLES, VALUE_TABLES, tables
 
 LEFT_20 = {"seconds": 20, "side": "left"}
 
@@ -181,7 +181,8 @@ def lists(language: str) -> list[str]:
     return [
         f"{table}.{key}"
         for table in known
-        if table not in OTHER_TABLES and (table not in VALUE_TABLES or table == "side")
+        if table not in OTHER_TABLES | TALK_TABLES
+        and (table not in VALUE_TABLES or table == "side")
         for key in known[table]
     ]
 

@@ -10,6 +10,7 @@ from rungwise.reply.safety import Safety, closes
 from rungwise.reply.scope import denied
 from rungwise.reply.sides import Holds
 from rungwise.reply.steadiness import Steady
+from rungwise.reply.talk import Talk
 from rungwise.reply.units import Parse
 
 YesNo = Literal["yes", "no"]
@@ -18,7 +19,19 @@ SAFETY_QUESTIONS = {
     "pain_yes_no": "pain",
     "dizzy_yes_no": "dizzy",
     "hurt": "pain",
+    "fall_weekly": "fall",
 }
+# Questions and safety texts after which a text is no result unless it tells of a hold.
+ABOUT_SAFETY = frozenset(
+    {
+        *SAFETY_QUESTIONS,
+        "emergency_yes_no",
+        "today_yes_no",
+        "worse_yes_no",
+        "after_emergency",
+        "after_distress",
+    }
+)
 _FILLER = frozenset({"stop", "comma", "mark", "polite.word", "asks"})
 
 
@@ -68,14 +81,31 @@ def span_of(parse: Parse, opened: Opening) -> Span:
     return parse.plain.span(tokens.starts[opened.start], tokens.ends[opened.end - 1])
 
 
-def answer(parse: Parse, opened: Opening, context: Context) -> YesNo | None:
+def answer(parse: Parse, said: Talk, opened: Opening, context: Context) -> YesNo | None:
     """yes or no to what was asked; None where neither was said."""
     if context.asked == "retest":
         return _accepted(parse, opened)
+    if "yes.word" in opened.tags and context.asked in ABOUT_SAFETY:
+        instead = _longer(said, opened)
+        if instead:
+            return "no" if instead in _DENIALS else None
     if "yes.word" in opened.tags:
         return "yes"
     if "no.word" in opened.tags:
         return "no"
+    return None
+
+
+_DENIALS = frozenset({"reply.no", "reply.doubt_no"})
+_NO_YES = ("reply.no", "reply.doubt_no", "reply.comfort", "reply.unknown", "reply.cannot")
+
+
+def _longer(said: Talk, opened: Opening) -> str | None:
+    """What a yes only begins: "I am" of "I am fine", "sadly" of "sadly not"; a thumb is comfort."""
+    for tag in _NO_YES:
+        for first, last in said.places.get(tag, ()):
+            if first == opened.start and (last + 1 > opened.end or tag == "reply.comfort"):
+                return tag
     return None
 
 
@@ -109,7 +139,7 @@ def kind_of(
     wished = parse.places("opt_in.plain")
     if wished:
         return "opt_in", tuple(parse.span(place, place) for place in wished)
-    if context.asked in SAFETY_QUESTIONS or context.asked in ("retest", "pain_score"):
+    if context.asked in ABOUT_SAFETY or context.asked in ("retest", "pain_score"):
         return _kind_of_answer(parse, safety, holds), ()
     return _kind_of_report(parse, opened, safety, holds, steady)
 

@@ -23,7 +23,11 @@ ANSWER_TABLES = frozenset({"keyword", "yes", "no", "whole"})
 # Phrases that only set the scene and never outbid the words of a report.
 WEAK_TABLES = frozenset({"topic", "exercise", "accept"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
-OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject"})
+OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject", "pairs"})
+# What a text says beside the hold and harm; found apart, so that it never hides a report's words.
+TALK_TABLES = frozenset(
+    {"news", "figure", "wish", "fixed", "unsafe", "held", "reply", "dated", "talk", "auto"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +45,24 @@ class Together:
 
 
 @dataclass(frozen=True, slots=True)
+class Pair:
+    """Two things said that mean something together, in either order, so many words apart."""
+
+    means: str
+    one: str
+    other: str
+    within: int
+
+
+@dataclass(frozen=True, slots=True)
 class Lexicon:
     """One language, with the others' phrases added where they cannot be mistaken."""
 
     language: str
     phrases: Machine
     answers: Machine
+    talk: Machine
+    pairs: tuple[Pair, ...]
     together: Mapping[str, tuple[Together, ...]]  # by first tag
     targets: tuple[str, ...]  # words that a misspelt word may be read as
     known: frozenset[str]  # words never to be corrected
@@ -85,8 +101,15 @@ def lists(language: str) -> Iterator[tuple[str, Entry, list[str]]]:
                 yield name, Entry(tags, {}, name in WEAK_TABLES), patterns
 
 
-def _fill(language: str, machines: tuple[Machine, Machine], taken: frozenset[str]) -> set[str]:
-    """Adds a language's phrases to (phrases, answers) and gives back the words used.
+def _which(table: str) -> int:
+    """Which of (phrases, answers, talk) a table's phrases go into."""
+    return 2 if table in TALK_TABLES else int(table in ANSWER_TABLES)
+
+
+def _fill(
+    language: str, machines: tuple[Machine, Machine, Machine], taken: frozenset[str]
+) -> set[str]:
+    """Adds a language's phrases to (phrases, answers, talk) and gives back the words used.
 
     A phrase all of whose words are `taken` by the language read belongs to that one, and is left
     out.
@@ -94,7 +117,7 @@ def _fill(language: str, machines: tuple[Machine, Machine], taken: frozenset[str
     words: set[str] = set()
     classes = tables(language).get("class", {})
     for name, entry, patterns in lists(language):
-        machine = machines[name in ANSWER_TABLES]
+        machine = machines[_which(name)]
         for pattern in patterns:
             sequence = read_pattern(pattern, classes)
             used = set(vocabulary(sequence))
@@ -142,26 +165,36 @@ def _together(language: str) -> dict[str, tuple[Together, ...]]:
     return found
 
 
+def _pairs(language: str) -> Iterator[Pair]:
+    for means, pairs in tables(language).get("pairs", {}).items():
+        for pair in pairs:
+            yield Pair(means.replace("_", ".", 1), pair["one"], pair["other"], pair["within"])
+
+
 @cache
 def lexicon(language: str) -> Lexicon:
     """The compiled lists of `language`; an unknown language is read as English."""
     if language not in LANGUAGES:
         return lexicon("en")
-    machines = (Machine(), Machine())
+    machines = (Machine(), Machine(), Machine())
     own = _fill(language, machines, frozenset())
     ordinary = listed(language, "spelling", "ordinary")
     borrowed: set[str] = set()
     taken = frozenset(own | ordinary)
     together = _together(language)
+    pairs = dict.fromkeys(_pairs(language))
     for other in LANGUAGES:
         if other != language:
             borrowed |= _fill(other, machines, taken) | listed(other, "spelling", "ordinary")
+            pairs.update(dict.fromkeys(_pairs(other)))
             for tag, rules in _together(other).items():
                 together[tag] = tuple(dict.fromkeys((*together.get(tag, ()), *rules)))
     return Lexicon(
         language=language,
         phrases=machines[0],
         answers=machines[1],
+        talk=machines[2],
+        pairs=tuple(pairs),
         together=together,
         targets=tuple(sorted(listed(language, "spelling", "meant"))),
         known=frozenset(own | ordinary | borrowed),

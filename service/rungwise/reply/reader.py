@@ -5,9 +5,9 @@
 """
 
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
-from rungwise.reply import kinds
+from rungwise.reply import beside, kinds, machine_made, practice
 from rungwise.reply.answering import no_plain_no, with_answer
 from rungwise.reply.events import FAMILIES
 from rungwise.reply.lexicon import lexicon
@@ -23,6 +23,7 @@ from rungwise.reply.safety import (
 )
 from rungwise.reply.sides import Holds, read_holds
 from rungwise.reply.steadiness import Steady, read_steadiness
+from rungwise.reply.talk import Talk, talk
 from rungwise.reply.units import Parse, parse
 
 _DEFAULT = Context()
@@ -37,17 +38,33 @@ NO_KIND, DOUBTFUL, CORRECTED, ALL_UNKNOWN = 0.3, 0.6, 0.9, 0.5
 def read(text: str, context: Context | None = None) -> Reading:
     """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length."""
     context = context or _DEFAULT
-    parsed = parse(text, lexicon(context.language))
+    own = machine_made.own_part(text, context.our_texts)
+    words = lexicon(context.language)
+    parsed = parse(own.text, words)
+    said = talk(parsed)
+    if said.any("auto.reply", "auto.receipt"):
+        own = machine_made.without_sentences(own, said)
+        parsed = parse(own.text, words)
+        said = talk(parsed)
+    if own.bare:
+        return Reading(kind="other", machine=own.machine, confidence=1.0)
+    reading = _read(parsed, said, context)
+    return replace(reading, machine=own.machine, own_words=own.words) if own.machine else reading
+
+
+def _read(parsed: Parse, said: Talk, context: Context) -> Reading:
+    """The client's own words read."""
     opened = kinds.opening(parsed)
-    answered = kinds.answer(parsed, opened, context)
+    answered = kinds.answer(parsed, said, opened, context)
     safety = with_answer(parsed, opened, answered, context, read_safety(parsed))
     if safety.reported and not opened.tags.isdisjoint({"keyword.help"}):
         safety = _alarm(parsed, opened, safety)
     if context.asked == "pain_score":
-        return _pain_score(parsed, context, opened, safety, answered)
+        return _pain_score(parsed, said, context, opened, safety, answered)
     holds = _holds(parsed, context)
-    about_safety = context.asked in kinds.SAFETY_QUESTIONS or context.asked == "retest"
-    steady = read_steadiness(parsed, holds, safety, comfort=about_safety)
+    about_safety = context.asked in kinds.ABOUT_SAFETY or context.asked == "retest"
+    held_on = practice.support(said, context)
+    steady = read_steadiness(parsed, holds, safety, comfort=about_safety, chosen=held_on.chosen)
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
@@ -56,7 +73,17 @@ def read(text: str, context: Context | None = None) -> Reading:
         kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
-    return _reading(parsed, kind, behind, safety, holds, steady, answered, opened)
+    if held_on.told == "grabbed" and holds.holds:
+        steady = replace(steady, overall="wobbly", praise=False)
+    question = kind == "question" or "asks" in parsed.seen
+    more = beside.told_beside(said, opened, answered, context, safety, kind, holds.holds, question)
+    if kind == "other" and "later_today" in more.get("asks", ()):
+        kind = "skipped"
+    if kind == "other" and more.get("done") and not about_safety:
+        kind = "result"
+    if held_on.told is not None:
+        more["support"] = held_on.told
+    return _reading(parsed, kind, behind, safety, holds, steady, answered, opened, more)
 
 
 def _perhaps(
@@ -94,6 +121,7 @@ def _holds(parsed: Parse, context: Context) -> Holds:
 
 def _pain_score(
     parsed: Parse,
+    said: Talk,
     context: Context,
     opened: kinds.Opening,
     safety: Safety,
@@ -109,7 +137,12 @@ def _pain_score(
         found["pain"] = safety.of("pain").stronger("yes", parsed.span(told.first, told.last))
         safety = place_of_pain(parsed, replace(safety, found=found))
     kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
-    reading = _reading(parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened)
+    more = beside.told_beside(said, opened, answered, context, safety, kind, (), kind == "question")
+    if score is None and more.get("answer") == "no":
+        score = 0
+    reading = _reading(
+        parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened, more
+    )
     because = {name: spans for name, spans in reading.because.items() if name != "pain_score"}
     if told is not None:
         because["pain_score"] = (parsed.span(told.first, told.last),)
@@ -131,6 +164,7 @@ def _reading(
     steady: Steady,
     answered: kinds.YesNo | None,
     opened: kinds.Opening,
+    more: dict[str, Any],
 ) -> Reading:
     because = {name: found.spans for name, found in safety.found.items() if found.spans}
     for name, spans in (
@@ -155,7 +189,7 @@ def _reading(
         fall=safety.of("fall").answer,
         pain=safety.of("pain").answer,
         dizzy=safety.of("dizzy").answer,
-        emergency=safety.of("emergency").answer == "yes",
+        emergency=beside.emergency_of(more, safety) == "yes",
         body_part=safety.body_part,
         confidence=_confidence(parsed, kind, safety),
         because=because,
@@ -165,9 +199,12 @@ def _reading(
         same_as_before=same,
         effort=_effort(parsed),
         question=kind == "question" or "asks" in parsed.seen,
-        later=kind == "skipped" and "skip.later" in parsed.seen,
+        later=kind == "skipped"
+        and ("skip.later" in parsed.seen or "later_today" in more.get("asks", ())),
         to_target="done.full" in parsed.seen,
         about_task=kind == "question" and not parsed.lexicon.task.isdisjoint(parsed.tokens.words),
+        own_words=parsed.plain.original.strip(),
+        **more,
     )
 
 

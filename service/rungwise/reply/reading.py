@@ -168,7 +168,9 @@ class Reading:
     answer: OpenAnswer | None = None
     topic: Topic | None = None
     doubted_by: Literal["lists", "statistics"] | None = None
+    distress_doubt: bool = False
     emergency_doubt: bool = False
+    severe: bool = False
     head_struck: bool = False
     near_fall: bool = False
     old: bool = False
@@ -177,6 +179,7 @@ class Reading:
     usual: Literal["same", "unsaid", "worse"] | None = None
     support: Literal["more", "grabbed"] | None = None
     done: bool = False
+    side: Literal["left", "right", "both"] | None = None
     to_both: bool = False
     days_ago: int | None = None
     two_people: bool = False

@@ -280,6 +280,14 @@ def _not_the_part(parse: Parse, index: int) -> bool:
     )
 
 
+def _well(parse: Parse, index: int) -> bool:
+    """ "knee fine today"."""
+    after = index + 1
+    while after < len(parse.units) and "scope.through" in parse.units[after].tags:
+        after += 1
+    return after < len(parse.units) and "steady.praise" in parse.units[after].tags
+
+
 def perhaps_a_pain(parse: Parse, safety: Safety, answering: bool = False) -> Safety:
     """Where nothing else was understood, a part of the body is asked about.
 
@@ -291,7 +299,7 @@ def perhaps_a_pain(parse: Parse, safety: Safety, answering: bool = False) -> Saf
         event = Event("pain", "noun", index, index)
         unit = parse.units[index]
         loose = unit.values["body"] in _SPOKEN_OF
-        if (loose and not answering) or _not_the_part(parse, index):
+        if (loose and not answering) or _not_the_part(parse, index) or _well(parse, index):
             continue
         if scope.denied(parse, event) or scope.others(parse, event, False):
             continue

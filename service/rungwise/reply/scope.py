@@ -357,7 +357,7 @@ def nearly(parse: Parse, event: Event) -> bool:
     units = parse.units
     for place in range(event.first - 1, max(-1, event.first - 6), -1):
         tags = units[place].tags
-        if not tags.isdisjoint({"near.before", "fall.near"}):
+        if not tags.isdisjoint({"near.before", "fall.near", "scope.close"}):
             return True
         if tags.isdisjoint({"scope.through", "self.i", "self.my"}):
             break

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from rungwise.reply.clock_words import of_the_clock, still_to_come
 from rungwise.reply.events import is_event
 from rungwise.reply.numbers import MOST_BRIEF, Quantity, counts, has_tag, numbers, word_at
 from rungwise.reply.others_numbers import age, someone_elses
@@ -248,7 +249,7 @@ def _moment(parse: Parse, quantity: Quantity) -> bool:
 
 
 _Test = Callable[[Parse, Quantity], bool]
-_WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, someone_elses)
+_WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, someone_elses, still_to_come)
 _BARE: tuple[_Test, ...] = (
     _labelled,
     _listed,
@@ -257,6 +258,8 @@ _BARE: tuple[_Test, ...] = (
     age,
     _dotted_clock,
     _clock,
+    of_the_clock,
+    still_to_come,
     _few,
     _pressure,
     _phone,

@@ -27,8 +27,17 @@ _SILENT = Steady()
 WOBBLES = frozenset({"wobbly.word", "wobbly.touch", "wobbly.balance", "wobbly.poor"})
 
 
-def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -> Steady:
-    """`comfort`: bare praise is about the client ("I'm fine" after a fall), not about a hold."""
+def read_steadiness(
+    parse: Parse,
+    holds: Holds,
+    safety: Safety,
+    comfort: bool,
+    chosen: frozenset[int] = frozenset(),
+) -> Steady:
+    """`comfort`: bare praise is about the client ("I'm fine" after a fall), not about a hold.
+
+    `chosen` are units that tell of holding on by choice or as asked: no wobble.
+    """
     came_down = _fell_in_it(parse, holds, safety)
     if parse.seen.isdisjoint(STEADINESS) and came_down is None:
         return _SILENT
@@ -43,6 +52,8 @@ def read_steadiness(parse: Parse, holds: Holds, safety: Safety, comfort: bool) -
             continue
         if "count.about" in unit.tags and has_tag(parse, index - 1, *_SECONDS):
             continue  # "15 más o menos", "9 tops"
+        if index in chosen and not unit.tags.isdisjoint(WOBBLES):
+            continue
         said = _said(parse, index, unit.tags, held, safety, comfort)
         if said is not None:
             told.append((index, said))

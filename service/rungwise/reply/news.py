@@ -1,0 +1,56 @@
+"""News of the client's health and life, and words of despair."""
+
+from typing import Literal
+
+from rungwise.reply.reading import News
+from rungwise.reply.talk import Talk
+
+# The gravest first: one text may tell several.
+_ORDER: tuple[Literal["distress", "clinician", "health", "loss", "home"], ...] = (
+    "distress",
+    "clinician",
+    "health",
+    "loss",
+    "home",
+)
+
+
+def news(said: Talk) -> News | None:
+    """What is told beside the practice; somebody else's illness is none, a death always is."""
+    for name in _ORDER:
+        tag = f"news.{name}"
+        if tag not in said:
+            continue
+        if name in ("loss", "home"):
+            return name
+        if name == "distress" and not all(said.others(where) for where in said.places[tag]):
+            return name
+        if name == "clinician" and _of_the_client(said, tag):
+            return name
+        if name == "health" and said.told(tag) is not None:
+            return name
+    return None
+
+
+def _of_the_client(said: Talk, tag: str) -> bool:
+    """Whether a clinician's word is not about somebody else: "the vet says the cat"."""
+    return any(not _about_another(said, where[1]) for where in said.places[tag])
+
+
+def _about_another(said: Talk, last: int) -> bool:
+    units = said.parse.units
+    after = [unit.tags for unit in units if last <= unit.start <= last + 3]
+    return any(not tags.isdisjoint({"other.person", "other.animal"}) for tags in after)
+
+
+def perhaps_despair(said: Talk) -> bool:
+    """Words that may be despair, with nothing of the exercise in them."""
+    return "news.perhaps_distress" in said and said.parse.seen.isdisjoint(
+        {"digits", "number", "exercise.during", "count.hold_words"}
+    )
+
+
+def of_somebody_else(said: Talk) -> bool:
+    """Whether health news is told of somebody else: "my husband is in hospital"."""
+    places = said.places.get("news.health", ())
+    return bool(places) and all(said.others(where) for where in places)

@@ -1,0 +1,81 @@
+"""Wishes, with their times and days, and the fixed answer that fits a question."""
+
+from dataclasses import dataclass
+from typing import get_args
+
+from rungwise.reply import calendar_words
+from rungwise.reply.reading import Ask, Context, Kind, Topic, Weekday
+from rungwise.reply.talk import Talk
+
+_ASKS: tuple[Ask, ...] = get_args(Ask)
+# The first that fits: a question may brush against several.
+_TOPICS: tuple[Topic, ...] = (
+    "how_wobbly",
+    "how_above",
+    "how_missed",
+    "how_stop",
+    "how_shoes",
+    "sit_or_lie",
+    "how_foot",
+    "how_alone",
+    "cost",
+    "who",
+    "why_easy",
+    "progress",
+    "when_ends",
+    "how_often",
+    "how_time",
+    "how_hold",
+    "how_long",
+)
+# What a client asks to be told and what they want done are often one wording.
+_ALSO_TOPICS: dict[Ask, Topic] = {"who": "who", "progress": "progress"}
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    asks: tuple[Ask, ...] = ()
+    time: str | None = None
+    begins: str | None = None
+    until: str | None = None
+    days: tuple[Weekday, ...] = ()
+
+
+_NONE = Wishes()
+
+
+def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
+    """Every wish told; `whole` whether nothing but a word or two was written."""
+    text = said.parse.plain.text
+    asked = context.asked
+    found = [ask for ask in _ASKS if f"wish.{ask}" in said]
+    if "wish.back_alone" in said and whole and "back" not in found:
+        found.append("back")
+    time = None
+    if asked == "hour" or "another_hour" in found or "wish.at_hour" in said:
+        time = calendar_words.hour(text)
+        if time is not None and "another_hour" not in found and "later_today" not in found:
+            found.append("another_hour")
+        if time is not None and "wish.at_hour" in said and "later_today" in found:
+            found[found.index("later_today")] = "another_hour"
+    if "later_today" in found and (kind not in ("skipped", "other", "question")):
+        found.remove("later_today")
+    away = "away" in found or asked == "away_until"
+    if not found and not away and time is None:
+        return _NONE
+    begins, until = calendar_words.stretch(text, context) if away else (None, None)
+    days: tuple[Weekday, ...] = ()
+    if "other_days" in found:
+        days = calendar_words.weekdays(text)
+    ordered = tuple(ask for ask in _ASKS if ask in found)
+    return Wishes(ordered, time, begins, until, days)
+
+
+def topic(said: Talk, question: bool) -> Topic | None:
+    """The fixed answer that fits what is asked, if one does."""
+    for ask, name in _ALSO_TOPICS.items():
+        if f"wish.{ask}" in said:
+            return name
+    if not question:
+        return None
+    return next((name for name in _TOPICS if f"fixed.{name}" in said), None)
