@@ -149,6 +149,10 @@ def plain(row: dict[str, Any], table: str, texts: dict[int, str]) -> dict[str, A
     row.pop("id", None)
     if table == "audit":
         row.pop("hash")
+        row.pop("detail_hash")
+    if table == "audit_head":
+        row.pop("hash")
+        row.pop("mac")
     if str(row.get("once_key")).startswith("other-way:"):
         row["once_key"] = "other-way"
     for name in ("message_id", "answers_id", "answer_id"):

@@ -1,6 +1,7 @@
 """The demo: loaded by playing the real loop, replayed without a difference, moved on by command."""
 
 import json
+import re
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +11,8 @@ import pytest
 from sqlmodel import select
 
 from rungwise.cli import main
+from rungwise.clock import AheadClock
+from rungwise.coach.record.day_seals import seal_days
 from rungwise.coach.rule.replay import how_many, replay
 from rungwise.demo import load_demo
 from rungwise.demo.cast import cast
@@ -167,6 +170,20 @@ def _texts(file: Path) -> int:
         count = len(session.exec(select(Message.id)).all())
     store.close()
     return count
+
+
+def test_the_demos_evidence_is_whole_as_it_stands_and_after_its_days_are_sealed(
+    demo: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the README has it: `rungwise audit verify`, exit status 0."""
+    address = f"sqlite:///{demo}"
+    assert main(["audit", "--database", address, "verify"]) == 0
+    assert "whole, with 0 days of clients compared." in capsys.readouterr().out
+    store = Store(address)
+    assert seal_days(store, AheadClock(store).now()) >= 27
+    store.close()
+    assert main(["audit", "--database", address, "verify"]) == 0
+    assert re.search(r"whole, with \d{3,} days of clients compared\.", capsys.readouterr().out)
 
 
 def test_a_real_practice_cannot_be_moved_on(

@@ -9,12 +9,13 @@ from sqlalchemy import text
 from sqlmodel import select
 
 from rungwise.cli import main
+from rungwise.coach.record.audit import record_by_service
 from rungwise.store import Store
 from rungwise.store.moving.migrate import migrate
 from rungwise.store.sealing import rotation
 from rungwise.store.sealing.crypto import Key, Unreadable, Vault, put_vault
 from rungwise.store.sealing.rotation import NoKey, OldKeyInUse, Rotation, StillRunning, is_running
-from rungwise.store.sealing.unlocking import HalfSealed, KeyMissing, Sealing, unlock
+from rungwise.store.sealing.unlocking import HalfSealed, KeyMissing, Sealing, unlock, vault_from
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
 FEW = 12
@@ -91,8 +92,8 @@ def test_everything_moves_to_the_new_key(
     assert rotate(place, new) == 0
     with sealed.engine.connect() as connection:
         left = connection.execute(text("SELECT body FROM message")).scalars().all()
-    assert all(Vault([new], b"x" * 64).look(body) for body in left)
-    assert all(Vault([old], b"x" * 64).look(body) is None for body in left)
+    assert all(Vault([new], b"x" * 64).look(body, b"message.body") for body in left)
+    assert all(Vault([old], b"x" * 64).look(body, b"message.body") is None for body in left)
 
 
 def test_a_running_process_reads_on_while_keys_change(
@@ -249,7 +250,7 @@ def test_a_value_of_an_unknown_key_is_not_buried_under_another(
 ) -> None:
     with sealed.write() as session:
         plant(session)
-    stray = Vault([Key("d" * 42 + "A")], b"x" * 64).seal("I fell")
+    stray = Vault([Key("d" * 42 + "A")], b"x" * 64).seal("I fell", b"message.body")
     with sealed.write() as session:
         session.execute(text("UPDATE message SET body = :body"), {"body": stray})
     with pytest.raises(Unreadable):
@@ -260,7 +261,7 @@ def test_a_value_of_an_unknown_key_is_not_buried_under_another(
 def test_a_clients_text_that_looks_sealed_is_kept_as_words(place: str, old: Key) -> None:
     """Sent while there was no key, to make the first sealing trip over it."""
     store = Store(place)
-    hostile = Vault([Key("d" * 42 + "A")], b"x" * 64).seal("x")
+    hostile = Vault([Key("d" * 42 + "A")], b"x" * 64).seal("x", b"message.body")
     with store.write() as session:
         plant(session)
         session.exec(select(Message)).one().body = hostile
@@ -270,6 +271,59 @@ def test_a_clients_text_that_looks_sealed_is_kept_as_words(place: str, old: Key)
     with again.read() as session:
         assert session.exec(select(Message)).one().body == hostile
     again.close()
+
+
+# --- from before values were bound to their columns -----------------------------------------------
+
+
+def make_loose(store: Store, key: Key) -> None:
+    """The database as it was sealed before values were bound to their columns."""
+    with store.write() as session:
+        row = session.get_one(Sealing, 1)
+        row.bound = False
+        session.add(row)
+    put_vault(store.engine, vault_from(row, [key]))
+
+
+@pytest.mark.parametrize("interrupted", [False, True])
+def test_values_from_before_are_read_and_brought_over(
+    place: str, old: Key, interrupted: bool
+) -> None:
+    store = opened(place, old)
+    make_loose(store, old)
+    with store.write() as session:
+        plant(session)
+    (phone,), (body,) = raw(store, "client", "phone"), raw(store, "message", "body")
+    assert (phone[:2], body[:2]) == ("~2", "~1")
+    store.close()
+    reads_as_planted(place, old)  # the service goes on as before until the command is run
+
+    if interrupted:
+        turning_store = Store(place)
+        turning = Rotation(turning_store, [old])
+        turning.prepare()
+
+        def stop(_looked: int) -> None:
+            raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            turning.run(stop)
+        turning_store.close()
+        with pytest.raises(HalfSealed):
+            opened(place, old)
+    rotate(place, old)
+    reads_as_planted(place, old)
+    store = Store(place)
+    (now_phone,), (now_body,) = raw(store, "client", "phone"), raw(store, "message", "body")
+    assert (now_phone[:2], now_body[:2]) == ("~4", "~3")
+    # A value copied in from a backup of before is bound to nothing, and refused.
+    with store.write() as session:
+        session.execute(text("UPDATE message SET body = :body"), {"body": body})
+    store.close()
+    store = opened(place, old)
+    with store.read() as session, pytest.raises(Unreadable):
+        session.exec(select(Message)).one()
+    store.close()
 
 
 # --- the command ----------------------------------------------------------------------------------
@@ -283,6 +337,7 @@ def file(tmp_path, monkeypatch: pytest.MonkeyPatch) -> str:
     with store.write() as session:
         session.add(Practice(name="Harbour Balance", phone="+12025550100", created_at=AT))
         session.flush()
+        record_by_service(session, AT, 1, "practice added")
         session.add(
             Trainer(
                 practice_id=1,

@@ -14,6 +14,7 @@ from sqlmodel import Session, SQLModel, select
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
 from rungwise.store.sealing.crypto import (
+    InClear,
     Key,
     NotInSql,
     Sealed,
@@ -28,7 +29,7 @@ from rungwise.store.sealing.crypto import (
 )
 from rungwise.store.sealing.rotation import sealed_tables
 from rungwise.store.sealing.unlocking import KeyMissing, NotSealedYet, Sealing, unlock
-from rungwise.store.tables import Client, Message, Practice, Trainer
+from rungwise.store.tables import Client, Message, Practice, Screening, Trainer
 
 
 def test_a_copy_of_a_sealed_database_holds_no_name_number_or_word(sealed: Store) -> None:
@@ -166,7 +167,10 @@ def test_a_value_sealed_with_an_unknown_key_is_an_error_and_no_nonsense(sealed: 
     stranger = Vault([Key(OTHER)], make_numbers_key())
     with sealed.write() as session:
         plant(session)
-        session.execute(text("UPDATE message SET body = :body"), {"body": stranger.seal("I fell")})
+        session.execute(
+            text("UPDATE message SET body = :body"),
+            {"body": stranger.seal("I fell", b"message.body")},
+        )
     with sealed.read() as session, pytest.raises(Unreadable, match=r"RUNGWISE_DATA_KEYS"):
         session.exec(select(Message)).one()
 
@@ -182,6 +186,33 @@ def test_a_changed_letter_is_noticed(sealed: Store) -> None:
         )
     with sealed.read() as session, pytest.raises(Unreadable):
         session.exec(select(Message)).one()
+
+
+# --- bound to its column --------------------------------------------------------------------------
+
+
+def test_a_value_moved_to_another_column_does_not_open(sealed: Store) -> None:
+    with sealed.write() as session:
+        plant(session)
+        session.execute(text("UPDATE message SET body = from_phone"))
+    with sealed.read() as session, pytest.raises(Unreadable):
+        session.exec(select(Message)).one()
+    with sealed.write() as session:
+        session.execute(text("UPDATE client SET phone = (SELECT phone FROM practice)"))
+    with sealed.read() as session, pytest.raises(Unreadable):
+        session.exec(select(Client)).one()
+
+
+def test_words_in_clear_in_a_sealed_column_are_refused(sealed: Store) -> None:
+    with sealed.write() as session:
+        plant(session)
+        session.execute(text("UPDATE message SET body = 'I am fine'"))
+    with sealed.read() as session, pytest.raises(InClear, match="written by hand"):
+        session.exec(select(Message)).one()
+    with sealed.write() as session:
+        session.execute(text("UPDATE screening SET answers = '{}'"))
+    with sealed.read() as session, pytest.raises(InClear):
+        session.exec(select(Screening)).one()
 
 
 # --- the settings ---------------------------------------------------------------------------------
@@ -220,28 +251,27 @@ def test_a_made_key_is_taken_by_the_settings() -> None:
 # --- the pieces -----------------------------------------------------------------------------------
 
 VAULT = Vault([Key(NEW), Key(OLD)], b"n" * 64)
+HERE = b"message.body"
 
 
 @given(st.text())
 def test_words_come_back_as_they_were(words: str) -> None:
-    assert VAULT.open(VAULT.seal(words)) == words
-    assert VAULT.open(VAULT.seal_findable(words)) == words
-    assert VAULT.seal_findable(words) == VAULT.seal_findable(words)
-    assert VAULT.seal(words) != VAULT.seal(words)
+    assert VAULT.open(VAULT.seal(words, HERE), HERE) == words
+    assert VAULT.open(VAULT.seal_findable(words, HERE), HERE) == words
+    assert VAULT.seal_findable(words, HERE) == VAULT.seal_findable(words, HERE)
+    assert VAULT.seal(words, HERE) != VAULT.seal(words, HERE)
 
 
 @given(st.text(), st.text())
 def test_different_words_are_found_apart(one: str, other: str) -> None:
-    assert (VAULT.seal_findable(one) == VAULT.seal_findable(other)) == (one == other)
+    sealed_one, sealed_other = VAULT.seal_findable(one, HERE), VAULT.seal_findable(other, HERE)
+    assert (sealed_one == sealed_other) == (one == other)
 
 
-@given(st.text() | st.text("~12AZaz_-=", max_size=90))
-def test_whatever_is_stored_is_opened_or_refused_and_never_crashes(stored: str) -> None:
-    if stored.startswith(("~1", "~2")):
-        with pytest.raises(Unreadable):
-            VAULT.open(stored)
-    else:
-        assert VAULT.open(stored) == stored
+@given(st.text() | st.text("~1234AZaz_-=", max_size=90))
+def test_whatever_was_not_sealed_by_us_is_refused_and_never_crashes(stored: str) -> None:
+    with pytest.raises((Unreadable, InClear)):
+        VAULT.open(stored, HERE)
 
 
 def test_what_was_sealed_for_one_purpose_opens_for_no_other() -> None:
@@ -250,14 +280,15 @@ def test_what_was_sealed_for_one_purpose_opens_for_no_other() -> None:
     assert unwrap(wrapped, [Key(OLD), key]) == b"secret"
     assert unwrap(wrapped, [Key(OLD)]) is None
     with pytest.raises(Unreadable):
-        VAULT.open("~1" + wrapped)
+        VAULT.open("~3" + wrapped, HERE)
 
 
 def test_keyed_hashes_differ_by_database() -> None:
     other = Vault([Key(NEW)], make_numbers_key())
     assert VAULT.blind("+12025550100") == VAULT.blind("+12025550100")
     assert VAULT.blind("+12025550100") != other.blind("+12025550100")
-    assert VAULT.seal_findable("+12025550100") != other.seal_findable("+12025550100")
+    number = "+12025550100"
+    assert VAULT.seal_findable(number, HERE) != other.seal_findable(number, HERE)
 
 
 @pytest.mark.parametrize(
@@ -301,7 +332,7 @@ def test_json_keeps_its_nothing() -> None:
     assert out is not None
     for value in ({"a": [1, "é", None]}, [], "words", 0, False, "~1 looks sealed"):
         stored = into(value)
-        assert stored.startswith('"~1')
+        assert stored.startswith('"~3')
         assert out(stored) == value
     assert out(into(None)) is None
     with Session(engine) as session:

@@ -79,11 +79,16 @@ def test_a_released_database_goes_forward_replays_and_goes_back(
 
 def assert_works(store: Store) -> None:
     """This version reads every row of every table, and finds the audit trail whole."""
+    read_all(store)
+    with store.read() as session:
+        assert broken_at(session, session.exec(select(Practice)).one()) is None
+
+
+def read_all(store: Store) -> None:
     with store.read() as session:
         for mapper in SQLModel._sa_registry.mappers:
             for row in session.exec(select(mapper.class_)):
                 assert row is not None
-        assert broken_at(session, session.exec(select(Practice)).one()) is None
 
 
 def differing(one: Released, other: Released) -> dict[str, object]:
@@ -108,7 +113,11 @@ def test_the_last_release_can_still_write_to_this_versions_tables(bare: Store) -
     released = read_release(LAST)
     load(bare, released)
     assert counts(dump(bare)) == counts(released)
-    assert_works(bare)
+    read_all(bare)
+    with bare.read() as session:
+        # Lines after the recorded end are told of, and not taken for the service's own.
+        _, told = broken_at(session, session.exec(select(Practice)).one()) or (0, "")
+    assert "the record of where the trail ends is missing" in told
 
 
 def test_every_table_of_a_release_has_a_row(bare: Store) -> None:

@@ -258,9 +258,11 @@ def test_the_thread_looks_by_itself_and_ends_when_told(watched: Watched) -> None
 class Monitor(BaseHTTPRequestHandler):
     asked: list[str] = []  # noqa: RUF012  # one server, one list
     status = 200
+    told: dict[str, str] = {}  # noqa: RUF012
 
     def do_GET(self) -> None:  # http.server's name
         Monitor.asked.append(self.path)
+        Monitor.told = dict(self.headers)
         self.send_response(Monitor.status)
         self.end_headers()
 
@@ -281,7 +283,7 @@ def monitor() -> Iterator[str]:
 
 @pytest.fixture
 def ping(store: Store, monitor: str):
-    Monitor.asked, Monitor.status = [], 200
+    Monitor.asked, Monitor.status, Monitor.told = [], 200, {}
     with heartbeat_client() as http:
         yield lambda url=monitor: heartbeat_tick(store, HandClock(START), http, url)
 

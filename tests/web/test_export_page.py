@@ -128,8 +128,8 @@ def test_every_table_about_a_client_is_found_by_its_foreign_keys() -> None:
         for table in SQLModel.metadata.sorted_tables
         if table.name not in tables and any("client" in one.name for one in table.c)
     }
-    # The trail of changes is blanked instead.
-    assert loose == {"audit"}
+    # The trail of changes and the days' hashes are blanked instead.
+    assert loose == {"audit", "day_seal"}
 
 
 def test_the_csv_files_hold_the_same_rows_and_a_line_a_day(full: World) -> None:
@@ -361,10 +361,12 @@ def test_that_something_was_erased_is_on_record_and_the_trail_still_holds(doomed
             None,
             doomed.trainers["tess"],
         )
-        assert last.detail == {"last_hash_before": noted}
         assert len(rows) == lines + 1
         blank = [row for row in rows if row.detail == {"erased": True}]
         assert blank
+        assert last.detail == {"emptied": [row.number for row in blank], "days": 0}
+        # The lines keep their hashes: a hash noted before still leads to a line.
+        assert broken_at(session, practice, noted) is None
         assert all(row.client_id is None for row in blank)
 
 

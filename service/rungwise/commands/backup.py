@@ -8,7 +8,7 @@ from typing import Never
 from tqdm import tqdm
 
 from rungwise.settings import Settings
-from rungwise.store.moving.backup import Shown, back_up
+from rungwise.store.moving.backup import Shown, back_up, trail_ends
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,6 +22,8 @@ def run(options: argparse.Namespace) -> int:
         size = back_up(url, options.file, shown_on(bar))
     print(f"{options.file} holds everything as of now, {size:,} bytes, and SQLite found it whole.")
     print("It holds people's numbers and words: keep it where only you can read it.")
+    for practice, count, last in trail_ends(options.file):
+        print(f"The audit trail of practice {practice} has {count} lines; last hash {last}")
     return 0
 
 

@@ -9,6 +9,7 @@ from rungwise.carriers.phone import to_e164
 from rungwise.coach.accounts.invitations import invite_first
 from rungwise.coach.enrolment.clients import add_trainer
 from rungwise.coach.outbox.texts import Text, queue_to_phone
+from rungwise.coach.record.audit import record_by_service
 from rungwise.commands.setup_asking import Asker
 from rungwise.commands.setup_questions import LEAD, PRACTICE, Answers
 from rungwise.errors import ImpossibleValue, NotFound
@@ -71,6 +72,7 @@ def make_practice(session: Session, parts: Parts, told: Answers, carrier: str) -
     )
     session.add(practice)
     session.flush()
+    record_by_service(session, practice.created_at, practice.id, "practice added")
     print(f"{practice.name} texts from {phone}; safety texts name {practice.emergency_number}.")
     return practice
 

@@ -11,6 +11,7 @@ from rungwise.clock import HandClock
 from rungwise.coach.alerting.alerts import open_alert
 from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
 from rungwise.coach.plan.placement import Handling, handle, place_client
+from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Cast, Part, cast
@@ -37,6 +38,7 @@ def load_demo(store: Store, now: datetime, shown: Callable[[float], None] | None
         session.add(practice)
         session.add(DemoClock(ahead_s=0.0))
         session.flush()
+        record_by_service(session, start, practice.id, "practice added")
         trainers = _trainers(session, start, practice, people)
     play = Play(store, {"handset": Handset("demo-history")}, clock, today)
     for part in people.parts.values():

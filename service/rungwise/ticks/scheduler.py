@@ -14,6 +14,8 @@ from rungwise.logs import about
 from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.ticks.clock_jumps import ClockWatch
+from rungwise.ticks.day_seals import EVERY_S as SEAL_EVERY_S
+from rungwise.ticks.day_seals import day_seal_tick
 from rungwise.ticks.jobs import due_tick, look_after, note_tick
 from rungwise.ticks.mail import mail_tick
 from rungwise.ticks.monitoring_jobs import ONE_AT_A_TIME, add_watching
@@ -69,6 +71,14 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
         )
     _add_mail(scheduler, parts)
     _add_webhooks(scheduler, parts)
+    scheduler.add_job(
+        day_seal_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=SEAL_EVERY_S,
+        id="day-seals",
+        **ONE_AT_A_TIME,
+    )
     end_watching = add_watching(scheduler, parts)
     scheduler.start()
 

@@ -1,8 +1,8 @@
 """Erasing a client: everything of them goes, and one line says that something was erased.
 
 The lines of the audit trail about the client keep who did something and when, and lose the client
-and every detail. The trail is chained anew from the first of them, and the line about the erasure
-holds the last hash of before, so that whoever noted that hash can tell an erasure from tampering.
+and every detail. They keep their hashes, and the line about the erasure names them, so that the
+trail goes on and an erasure can be told from tampering. The client's days keep their hashes too.
 """
 
 import logging
@@ -13,11 +13,13 @@ from sqlalchemy import delete
 from sqlmodel import Session, col, or_, select
 
 from rungwise.coach.data.export_rows import rows_of
-from rungwise.coach.record.audit import FIRST, hash_of, last_hash, lines_of, record
+from rungwise.coach.record.audit import ERASURE, record
+from rungwise.coach.record.day_seals import forget_client
 from rungwise.errors import ServiceError
 from rungwise.store import Store
 from rungwise.store.tables import (
     Alert,
+    Audit,
     Client,
     Due,
     InboundPart,
@@ -81,9 +83,8 @@ def erase_client(
     session.expunge_all()
     for table, condition in reversed(rows_of([client_id]).items()):
         session.execute(delete(table).where(condition))
-    # Recorded first, for that keeps every other process from adding a line meanwhile.
-    record(session, now, trainer, "client erased")
-    _blank_trail(session, practice, client_id)
+    days = forget_client(session, client_id)
+    record(session, now, trainer, ERASURE, emptied=_blank_trail(session, client_id), days=days)
 
 
 def is_named(client: Client, typed_name: str) -> bool:
@@ -142,22 +143,14 @@ def _blank_pages(session: Session, practice: Practice, called: str, since: datet
             session.add(message)
 
 
-def _blank_trail(session: Session, practice: Practice, client_id: int) -> None:
-    """Take the client out of the audit trail and chain it anew; its last line is the erasure's."""
-    before = was = FIRST
-    changed = False
-    end = last_hash(session, practice)
-    for line in lines_of(session, practice):
-        if line.client_id == client_id:
-            line.client_id, line.detail, changed = None, {"erased": True}, True
-        if line.hash == end:
-            line.detail, changed = {"last_hash_before": was}, True
-        was = line.hash
-        if changed:
-            line.hash = hash_of(line, before)
-            session.add(line)
-        before = line.hash
+def _blank_trail(session: Session, client_id: int) -> list[int]:
+    """Take the client and every detail out of the lines about them; those lines' numbers."""
+    lines = session.exec(select(Audit).where(Audit.client_id == client_id)).all()
+    for line in lines:
+        line.client_id, line.detail = None, {"erased": True}
+        session.add(line)
     session.flush()
+    return sorted(line.number for line in lines)
 
 
 def scrub(store: Store) -> bool:

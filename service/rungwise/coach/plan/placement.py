@@ -11,7 +11,7 @@ from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, cancel_prompts, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record import questions
-from rungwise.coach.record.audit import record
+from rungwise.coach.record.audit import record, words_hash
 from rungwise.coach.record.clearance import refuse_uncleared
 from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.situation import Situation, past
@@ -204,7 +204,15 @@ def handle(
     session.add(alert)
     session.flush()
     clear_due(session, "escalate", alert.id)
-    record(session, now, trainer, "alert handled", client_id=alert.client_id, alert=alert.id)
+    record(
+        session,
+        now,
+        trainer,
+        "alert handled",
+        client_id=alert.client_id,
+        alert=alert.id,
+        words=words_hash(session, alert.what_done, alert.note),
+    )
     tell_of_alert(session, now, alert, "alert.handled")
     if situation is None:
         return

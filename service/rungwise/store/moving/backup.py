@@ -81,6 +81,20 @@ def back_up(url: str, file: Path, shown: Shown) -> int:
     return file.stat().st_size
 
 
+def trail_ends(file: Path) -> list[tuple[int, int, str]]:
+    """Of each practice in a copy: its id, how many lines its audit trail has, the last hash.
+
+    Nothing in a copy from before trails had an end on record.
+    """
+    address = f"{file.resolve().as_uri()}?mode=ro&immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as copy:
+        there = "SELECT 1 FROM sqlite_master WHERE name = 'audit_head'"
+        if copy.execute(there).fetchone() is None:
+            return []
+        rows = "SELECT practice_id, count, hash FROM audit_head ORDER BY practice_id"
+        return copy.execute(rows).fetchall()
+
+
 def put_back(url: str, file: Path, now: datetime, shown: Shown) -> Restored:
     """Make `file` the database, checked first; what was there is kept beside it under a new name.
 

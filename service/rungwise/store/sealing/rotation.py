@@ -26,6 +26,7 @@ from rungwise.store.database import Store
 from rungwise.store.sealing.crypto import (
     Findable,
     Held,
+    InClear,
     Key,
     Sealed,
     SealedJSON,
@@ -35,7 +36,7 @@ from rungwise.store.sealing.crypto import (
     make_numbers_key,
     unwrap,
 )
-from rungwise.store.sealing.unlocking import Sealing, vault_from
+from rungwise.store.sealing.unlocking import Sealing, add_audit_key, vault_from
 from rungwise.store.tables import LastTick
 
 BATCH = 500
@@ -72,9 +73,10 @@ class OldKeyInUse(ServiceError):
 class Rotation:
     """Brings every sealed value under the first of `keys`.
 
-    With the service running, unless the database was never sealed or `thorough` is asked for:
-    that also changes the key by which numbers are found, and rewrites the database's files so
-    that nothing older stays behind in them.
+    With the service running, unless the database was never sealed, its values are not bound to
+    their columns yet, or `thorough` is asked for: that also changes the key by which numbers are
+    found, adds one for the audit trail, and rewrites the database's files so that nothing older
+    stays behind in them.
     """
 
     store: Store
@@ -90,7 +92,7 @@ class Rotation:
         with self.store.read() as session:
             row = session.get(Sealing, 1)
         self._was_whole = row is not None and row.whole
-        if not self._was_whole:
+        if row is None or not row.whole or not row.bound:
             self.thorough = True
         if self.thorough and is_running(self.store):
             raise StillRunning
@@ -105,9 +107,10 @@ class Rotation:
             row = Sealing(
                 key_ids=[self.keys[0].name], numbers_key=self.keys[0].wrap(numbers_key), whole=False
             )
+            add_audit_key(session, row, self.keys)
             session.add(row)
-            return Vault(self.keys, numbers_key)
-        vault = vault_from(row, self.keys)
+            return vault_from(row, self.keys)
+        vault = vault_from(row, self.keys, loose=True)
         if self.keys[0].name not in row.key_ids:
             row.key_ids = [self.keys[0].name, *row.key_ids]
         session.add(row)
@@ -157,45 +160,57 @@ class Rotation:
         """What should be stored instead: the same when it is sealed with the first key."""
         if stored is None:
             return None
-        held = self._held(self.vault, stored) if isinstance(stored, str) else None
-        if held is not None and held.fresh:
+        kind: Any = column.type
+        held = self._held(stored, kind.place)
+        if held is None:
+            return kind.seal(self.vault, stored)
+        if held.fresh:
             return stored
-        if held is not None and isinstance(column.type, SealedJSON):
-            return self.vault.seal(held.words)
-        return column.type.seal(self.vault, stored if held is None else held.words)  # type: ignore[attr-defined]
+        # What is JSON is sealed as its text.
+        findable = isinstance(kind, Findable)
+        seal = self.vault.seal_findable if findable else self.vault.seal
+        return seal(held.words, kind.place)
 
-    def _held(self, vault: Vault, stored: str) -> Held | None:
-        """What a value holds; None when it was never sealed."""
-        held = vault.look(stored)
-        if held is None and self._was_whole and looks_sealed(stored):
-            # Sealing it once more would bury it.
-            raise Unreadable
+    def _held(self, stored: Any, place: bytes) -> Held | None:
+        """What a value holds; None when it was never sealed, where that may be."""
+        held = self.vault.look(stored, place) if isinstance(stored, str) else None
+        if held is None and self._was_whole:
+            # Sealing it once more would bury it, and words in clear are none of ours.
+            raise Unreadable if isinstance(stored, str) and looks_sealed(stored) else InClear
         return held
 
     def _new_numbers_key(self, session: Session) -> Vault:
         """All that is found by its keyed hash changes in one transaction, with the key itself."""
         numbers_key = make_numbers_key()
-        after = Vault(self.keys, numbers_key)
+        row = session.get_one(Sealing, 1, with_for_update=True)
+        if not row.bound:
+            # From here on until the end, both kinds stand side by side.
+            row.bound, row.whole = True, False
+        row.numbers_key = self.keys[0].wrap(numbers_key)
+        add_audit_key(session, row, self.keys)
+        session.add(row)
+        after = vault_from(row, self.keys, loose=True)
         for table, columns in sealed_tables():
             found = [column for column in columns if isinstance(column.type, Findable)]
             last = None
             while found and (rows := _rows(session.connection(), table, found, last)):
                 changes = [
-                    (*key, *(self._found_by(after, each) for each in stored))
+                    (
+                        *key,
+                        *(self._found_by(after, *each) for each in zip(found, stored, strict=True)),
+                    )
                     for key, stored in rows
                 ]
                 _write(session.connection(), table, found, changes)
                 last = rows[-1][0]
-        row = session.get_one(Sealing, 1, with_for_update=True)
-        row.numbers_key = self.keys[0].wrap(numbers_key)
-        session.add(row)
         return after
 
-    def _found_by(self, after: Vault, stored: str | None) -> str | None:
-        if stored is None:
+    def _found_by(self, after: Vault, column: Column[Any], stored: str | None) -> str | None:
+        kind = column.type
+        if stored is None or not isinstance(kind, Findable):
             return None
-        held = self._held(self.vault, stored)
-        return after.seal_findable(stored if held is None else held.words)
+        held = self._held(stored, kind.place)
+        return after.seal_findable(stored if held is None else held.words, kind.place)
 
     def _finish(self, session: Session) -> None:
         row = session.get_one(Sealing, 1, with_for_update=True)
@@ -203,9 +218,17 @@ class Rotation:
         if numbers_key is None:
             raise Unreadable
         row.numbers_key = self.keys[0].wrap(numbers_key)
+        row.audit_keys = [self._rewrapped(wrapped) for wrapped in row.audit_keys]
         row.key_ids = [self.keys[0].name]
         row.whole = True
         session.add(row)
+
+    def _rewrapped(self, wrapped: str) -> str:
+        """A key of the audit trail under the first key. Old ones stay: old lines need them."""
+        audit_key = unwrap(wrapped, self.keys)
+        if audit_key is None:
+            raise Unreadable
+        return self.keys[0].wrap(audit_key)
 
 
 def is_running(store: Store) -> bool:

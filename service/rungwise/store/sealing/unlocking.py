@@ -9,22 +9,34 @@ from rungwise.errors import ServiceError
 from rungwise.settings import Settings
 from rungwise.store.database import Pool, Store
 from rungwise.store.moving.migrate import check_current
-from rungwise.store.sealing.crypto import Key, Vault, keys_from, make_numbers_key, put_vault, unwrap
-from rungwise.store.tables import Practice
+from rungwise.store.sealing.crypto import (
+    Key,
+    Vault,
+    keys_from,
+    make_audit_key,
+    make_numbers_key,
+    put_vault,
+    unwrap,
+)
+from rungwise.store.tables import AuditHead, Practice
 
 SETTING = "RUNGWISE_DATA_KEYS"
 
 
 class Sealing(SQLModel, table=True):
-    """Only a sealed database has a row: the keys in use, and the numbers' key, itself sealed.
+    """Only a sealed database has a row: the keys in use, and the numbers' and the audit trail's
+    keys, themselves sealed; of the latter the newest first, and old ones stay.
 
-    `whole` is False while a database with people in it is being sealed for the first time.
+    `whole` is False while a database with people in it is being sealed for the first time, or its
+    values are being bound to their columns; `bound` is False until they are.
     """
 
     id: int = Field(default=1, primary_key=True)
     key_ids: list[str] = Field(sa_type=JSON)
     numbers_key: str = Field(sa_type=Text)
     whole: bool = True
+    audit_keys: list[str] = Field(default_factory=list, sa_type=JSON)
+    bound: bool = True
 
 
 class KeyMissing(ServiceError):
@@ -78,7 +90,9 @@ def unlock(store: Store, keys: Sequence[Key]) -> None:
     """Give the store its vault; an empty database is sealed from here on if there is a key."""
     with store.read() as session:
         row = session.get(Sealing, 1)
-        needs_note = bool(keys) and (row is None or keys[0].name not in row.key_ids)
+        needs_note = bool(keys) and (
+            row is None or keys[0].name not in row.key_ids or not row.audit_keys
+        )
     if needs_note:
         row = store.run(lambda session: _note_first_key(session, keys))
     if row is None:
@@ -89,14 +103,28 @@ def unlock(store: Store, keys: Sequence[Key]) -> None:
     put_vault(store.engine, vault_from(row, keys))
 
 
-def vault_from(row: Sealing, keys: Sequence[Key]) -> Vault:
+def vault_from(row: Sealing, keys: Sequence[Key], *, loose: bool = False) -> Vault:
     """KeyMissing unless every key that the database may need is there."""
     here = {key.name for key in keys}
     missing = [name for name in row.key_ids if name not in here]
     numbers_key = unwrap(row.numbers_key, keys)
-    if missing or numbers_key is None:
+    audit_keys = [unwrap(wrapped, keys) for wrapped in row.audit_keys]
+    opened = [key for key in audit_keys if key is not None]
+    if missing or numbers_key is None or len(opened) < len(audit_keys):
         raise KeyMissing(missing or row.key_ids, keys)
-    return Vault(keys, numbers_key)
+    return Vault(keys, numbers_key, opened, bound=row.bound, loose=loose)
+
+
+def add_audit_key(session: Session, row: Sealing, keys: Sequence[Key]) -> None:
+    """Hash the trail with a new key from here on; its end, as it stands, is keyed at once."""
+    row.audit_keys = [keys[0].wrap(make_audit_key()), *row.audit_keys]
+    vault = vault_from(row, keys)
+    for head in session.exec(select(AuditHead)).all():
+        # One that did not fit before must not fit for being keyed.
+        if head.mac == vault.audit_hash(head.key, head.words):
+            head.key = vault.audit_key
+            head.mac = vault.audit_hash(head.key, head.words) or ""
+            session.add(head)
 
 
 def _note_first_key(session: Session, keys: Sequence[Key]) -> Sealing:
@@ -110,5 +138,7 @@ def _note_first_key(session: Session, keys: Sequence[Key]) -> Sealing:
         vault_from(row, keys)
     if keys[0].name not in row.key_ids:
         row.key_ids = [keys[0].name, *row.key_ids]
+    if not row.audit_keys:
+        add_audit_key(session, row, keys)
     session.add(row)
     return row

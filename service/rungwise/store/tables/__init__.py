@@ -12,7 +12,7 @@ from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import Number, OwnWording, Practice
 from rungwise.store.tables.reviews import Retest, ReviewRhythm, TrainerFeed
-from rungwise.store.tables.service import Audit, DemoClock, Due, LastTick
+from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
 from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
 from rungwise.store.tables.types import UtcDateTime
 
@@ -26,11 +26,13 @@ __all__ = [
     "ApiAct",
     "ApiToken",
     "Audit",
+    "AuditHead",
     "Baseline",
     "CarrierState",
     "Circuit",
     "Client",
     "ClientNote",
+    "DaySeal",
     "DemoClock",
     "Due",
     "Duty",
