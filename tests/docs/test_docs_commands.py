@@ -57,6 +57,7 @@ NOT_AS_IT_STANDS = (
     Listed("rungwise serve", "it runs until it is stopped; the web tests serve it", only_read=True),
     Listed("rungwise try", "it serves; tests/deploy/test_first_run.py runs it", only_read=True),
     Listed("rungwise setup", "it asks; tests/deploy/test_setup.py answers", only_read=True),
+    Listed("rungwise audit verify --since", "the hash is one noted there", only_read=True),
     Listed("rungwise move-store", "it needs PostgreSQL; run below", only_read=True),
     Listed("rungwise review-rule", "settings must be named", more="--preset gentle"),
     Listed("rungwise simulate", "it takes minutes", more="--days 20 --clients 1"),

@@ -11,6 +11,7 @@ from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome, TryLater
 from rungwise.clock import HandClock
+from rungwise.coach.record.audit import ends, record_by_service
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
 from rungwise.store.tables import Alert, Client, Practice, Trainer, WatchNotice
@@ -293,6 +294,18 @@ def test_a_service_that_is_well_pings(store: Store, ping) -> None:
     note_tick(store, "due", datetime.now(UTC))
     assert ping()
     assert Monitor.asked == ["/ping/0b7e"]
+
+
+@one_store
+def test_a_ping_carries_where_the_audit_trail_ends(store: Store, ping) -> None:
+    note_tick(store, "due", datetime.now(UTC))
+    with store.write() as session:
+        session.add(Practice(name="Harbour", phone="+12025550100", created_at=START))
+        session.flush()
+        record_by_service(session, START, 1, "practice added")
+        (end,) = ends(session)
+    assert ping()
+    assert Monitor.told["X-Rungwise-Audit"] == f"1:1:{end.hash}"
 
 
 def test_one_whose_ticks_have_stopped_does_not(store: Store, ping) -> None:
