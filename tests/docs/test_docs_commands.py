@@ -81,6 +81,8 @@ WITHOUT_A_PARSER = {
     "tests/ladder/draw_pictures.py": (),
     "tests/ladder/frozen_decisions.py": (),
     "tests/reply/frozen_readings.py": (),
+    "tests/reply/second_figures.py": (),
+    "tests/reply/train_second.py": (),
     "tests/ladder/write_rule_figures.py": (),
     "tests/store/keep_release.py": ("0_2_0",),
 }

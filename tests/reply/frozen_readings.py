@@ -2,7 +2,8 @@
 
 The texts are words of every kind that matters to safety, thrown together; most make little sense,
 as real ones now and then do. Nobody says that each is read well: the corpora do that. A change that
-is meant rewrites the files, and whoever reviews it sees which texts are read otherwise:
+is meant rewrites the files, and whoever reviews it sees which texts are read otherwise. The lists
+alone read them: the second reader changes with every text that the corpora gain.
 
     python tests/reply/frozen_readings.py
 """
@@ -118,7 +119,7 @@ def line_of(language: str, text: str, asked: str) -> str:
     s or w for steadiness told.
     """
     context = Context(language=language, asked=asked)  # type: ignore[arg-type]
-    got: dict[str, Any] = as_json(text, read(text, context))
+    got: dict[str, Any] = as_json(text, read(text, context, second=False))
     told = []
     for name in ("fall", "pain", "dizzy", "emergency"):
         sign = {"yes": "+", True: "+", "unsure": "?"}.get(got[name])

@@ -65,7 +65,7 @@ def _plain(name: str, value: Any) -> str:
 
 def missed(told: Told) -> dict[str, tuple[str, str]]:
     """Each field read otherwise than wanted: (wanted, read)."""
-    got = as_json(told.text, read(told.text, context_from(told.context)))
+    got = as_json(told.text, read(told.text, context_from(told.context), second=False))
     wrong = {}
     for name, value in told.want.items():
         now = _plain(name, got[name])

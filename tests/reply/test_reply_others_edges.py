@@ -6,7 +6,7 @@ from rungwise.reply import Context, Reading, read
 
 
 def said(text: str, language: str = "en") -> Reading:
-    return read(text, Context(language=language))
+    return read(text, Context(language=language), second=False)
 
 
 def held(text: str, language: str = "en") -> list[float]:

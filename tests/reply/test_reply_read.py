@@ -42,7 +42,7 @@ def test_holds(text: str, holds: list[tuple[float, str | None]]) -> None:
     ],
 )
 def test_falls(text: str, fall: str) -> None:
-    assert read(text, Context()).fall == fall
+    assert read(text, Context(), second=False).fall == fall
 
 
 @pytest.mark.parametrize(

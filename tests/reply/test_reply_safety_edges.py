@@ -6,7 +6,7 @@ from rungwise.reply import Context, read
 
 
 def told(text: str, language: str = "en") -> tuple[str, str, str, bool, str | None]:
-    reading = read(text, Context(language=language))
+    reading = read(text, Context(language=language), second=False)
     return reading.fall, reading.pain, reading.dizzy, reading.emergency, reading.body_part
 
 

@@ -2,6 +2,7 @@
 
 1. Plain text, tokens, phrases (units).   2. Safety, whatever else the text says.
 3. The answer to what was asked.   4. Holds and sides.   5. Steadiness.   6. Kind.   7. Confidence.
+8. Where the lists read no sign, whether the second reader suspects one.
 """
 
 from dataclasses import replace
@@ -21,6 +22,8 @@ from rungwise.reply.safety import (
     place_of_pain,
     read_safety,
 )
+from rungwise.reply.second import doubted
+from rungwise.reply.second.doubt import DOUBTFUL
 from rungwise.reply.sides import Holds, read_holds
 from rungwise.reply.steadiness import Steady, read_steadiness
 from rungwise.reply.talk import Talk, talk
@@ -30,13 +33,17 @@ _DEFAULT = Context()
 _NET = frozenset({"net.loose", "body"})
 _NO_HOLDS = Holds()
 _NO_STEADINESS = Steady()
-# What a reading's confidence loses: a kind that no rule found, a doubtful answer, a corrected
-# word, and, in proportion, words that no list knows.
-NO_KIND, DOUBTFUL, CORRECTED, ALL_UNKNOWN = 0.3, 0.6, 0.9, 0.5
+# What a reading's confidence loses, beside a doubtful answer's share: a kind that no rule found, a
+# corrected word, and, in proportion, words that no list knows.
+NO_KIND, CORRECTED, ALL_UNKNOWN = 0.3, 0.9, 0.5
 
 
-def read(text: str, context: Context | None = None) -> Reading:
-    """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length."""
+def read(text: str, context: Context | None = None, *, second: bool = True) -> Reading:
+    """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length.
+
+    Without `second` only the lists read it; with it, statistics may doubt a text where the lists
+    read no sign.
+    """
     context = context or _DEFAULT
     own = machine_made.own_part(text, context.our_texts)
     words = lexicon(context.language)
@@ -48,11 +55,13 @@ def read(text: str, context: Context | None = None) -> Reading:
         said = talk(parsed)
     if own.bare:
         return Reading(kind="other", machine=own.machine, confidence=1.0)
-    reading = _read(parsed, said, context)
+    reading = _by_lists(parsed, said, context)
+    if second:
+        reading = doubted(reading, parsed, context.asked)
     return replace(reading, machine=own.machine, own_words=own.words) if own.machine else reading
 
 
-def _read(parsed: Parse, said: Talk, context: Context) -> Reading:
+def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
     """The client's own words read."""
     opened = kinds.opening(parsed)
     answered = kinds.answer(parsed, said, opened, context)
@@ -219,10 +228,14 @@ def _effort(parsed: Parse) -> Literal["too_hard", "too_easy"] | None:
     return "too_easy" if "effort.too_easy" in parsed.seen else None
 
 
+def _doubtful(safety: Safety) -> bool:
+    return any(safety.of(family).answer == "unsure" for family in FAMILIES)
+
+
 def _confidence(parsed: Parse, kind: Kind, safety: Safety) -> float:
     confidence = NO_KIND if kind == "other" else 1.0
     confidence *= CORRECTED ** min(parsed.typos, 5)
-    if any(safety.of(family).answer == "unsure" for family in FAMILIES):
+    if _doubtful(safety):
         confidence *= DOUBTFUL
     if "unknown" in parsed.seen:
         unknown = sum("unknown" in unit.tags for unit in parsed.units)
