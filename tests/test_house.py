@@ -46,6 +46,7 @@ PURE_MAY_IMPORT = {
 # A checksum that is the same everywhere needs zlib.
 PURE_MAY_ALSO_IMPORT = {
     "wording/texts_page.py": {"sys"},
+    "evidence/falls.py": {"scipy"},
     "evidence/rates.py": {"scipy"},
     "evidence/survival.py": {"scipy", "warnings"},
     "reply/second/ngrams.py": {"zlib"},

@@ -43,6 +43,19 @@ class Curve:
         """The first day by which half had reached it; None when fewer than half ever did."""
         return next((step.day for step in self.steps if step.share_left <= 0.5), None)
 
+    @property
+    def median_interval(self) -> tuple[float | None, float | None]:
+        """The 95% interval of the median day: where the curve's own interval passes one half.
+
+        Brookmeyer & Crowley 1982 (from memory). None for an end that was not reached.
+        """
+        ends = []
+        for end in ("low", "high"):
+            shares = ((step.day, getattr(step, end)) for step in self.steps)
+            # Where everybody has reached it there is no interval, and nobody is left.
+            ends.append(next((day for day, share in shares if share is None or share <= 0.5), None))
+        return ends[0], ends[1]
+
     def share_reached_by(self, day: float) -> float:
         """The share that had reached it after `day` days."""
         left = 1.0
