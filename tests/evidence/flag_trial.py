@@ -12,7 +12,7 @@ bootstrap intervals over clients. Nobody who is not flagged is left out: their d
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -189,42 +189,65 @@ def _rate(values: np.ndarray) -> str:
     return f"{values.mean():.2f} ({low:.2f} to {high:.2f})"
 
 
-def trial(clients: int, seed: int, bar: tqdm) -> tuple[list[list[str]], dict[str, object]]:
+@dataclass(frozen=True, slots=True)
+class Lives:
+    """The virtual clients of one way of practising: stable ones, and those of each change."""
+
+    stable: list[Lived]
+    changed: list[list[Lived]]
+
+
+def lives_of(way: Way, clients: int, seed: int, bar: tqdm) -> Lives:
+    stable = live(way, lambda _: never, clients=clients, days=YEAR, seed=seed)
+    bar.update()
+    changed = []
+    for kind, (change, wait) in enumerate(CHANGES.values(), start=1):
+        lived = live(
+            way,
+            lambda number, change=change: change(_change_of(number)),
+            clients=clients,
+            days=CHANGE + 7 + wait,
+            seed=seed + kind,
+        )
+        changed.append(lived)
+        bar.update()
+    return Lives(stable, changed)
+
+
+WayCurves = tuple[list[Alarm], list[list[Alarm]]]
+Curves = dict[str, WayCurves]
+
+
+def rows_of(
+    name: str, lives: Lives
+) -> tuple[list[list[str]], tuple[list[Alarm], list[list[Alarm]]]]:
+    """A way's rows: the filter, its aims, ideal CUSUMs and the rule's own alerts."""
+    usual = filter_alarms(lives.stable)
+    worse = [filter_alarms(lived) for lived in lives.changed]
+    rate = false_rate(usual, flags_over, FLAG_CHANCE)
+    told = [_days(delays(one, flags_over, FLAG_CHANCE)) for one in worse]
+    rows = [[name, _rate(rate), *told], ["aim", "2 at most", *map(str, AIMS[name])]]
+    for shift in CUSUM_SHIFTS:
+        ratios = cusum_alarms(lives.stable, shift)
+        limit = threshold_at(ratios, cusum_flags, float(rate.mean()), 20.0)
+        told = [
+            _days(delays(cusum_alarms(lived, shift), cusum_flags, limit)) for lived in lives.changed
+        ]
+        wrong = _rate(false_rate(ratios, cusum_flags, limit))
+        rows.append([f"ideal CUSUM for {shift:g} logits", wrong, *told])
+    stuck = np.array([len(one.stuck) * 700 / YEAR for one in lives.stable])
+    rows.append(['the rule\'s own "stuck" alerts', _rate(stuck), *([""] * len(CHANGES))])
+    return rows, (usual, worse)
+
+
+def trial(clients: int, seed: int, bar: tqdm) -> tuple[list[list[str]], Curves]:
     """The table's rows, and what the curve is drawn from."""
     head = ["", "false flags per 100 client-weeks", *CHANGES]
     rows, curves = [head, ["---"] * len(head)], {}
     for place, (name, way) in enumerate(WAYS.items()):
         bar.set_description(name)
-        stable = live(way, lambda _: never, clients=clients, days=YEAR, seed=seed + 10 * place)
-        bar.update()
-        changed = {}
-        for kind, (change, wait) in enumerate(CHANGES.values()):
-            changed[kind] = live(
-                way,
-                lambda number, change=change: change(_change_of(number)),
-                clients=clients,
-                days=CHANGE + 7 + wait,
-                seed=seed + 10 * place + 1 + kind,
-            )
-            bar.update()
-        usual = filter_alarms(stable)
-        worse = [filter_alarms(changed[kind]) for kind in changed]
-        rate = false_rate(usual, flags_over, FLAG_CHANCE)
-        told = [_days(delays(one, flags_over, FLAG_CHANCE)) for one in worse]
-        rows.append([name, _rate(rate), *told])
-        rows.append(["aim", "2 at most", *(str(day) for day in AIMS[name])])
-        for shift in CUSUM_SHIFTS:
-            ratios = cusum_alarms(stable, shift)
-            limit = threshold_at(ratios, cusum_flags, float(rate.mean()), 20.0)
-            told = [
-                _days(delays(cusum_alarms(changed[kind], shift), cusum_flags, limit))
-                for kind in changed
-            ]
-            wrong = _rate(false_rate(ratios, cusum_flags, limit))
-            rows.append([f"ideal CUSUM for {shift:g} logits", wrong, *told])
-        stuck = np.array([len(one.stuck) * 700 / YEAR for one in stable])
-        rows.append(['the rule\'s own "stuck" alerts', _rate(stuck), *([""] * len(CHANGES))])
-        curves[name] = (usual, worse)
+        more, curves[name] = rows_of(name, lives_of(way, clients, seed + 10 * place, bar))
+        rows += more
         bar.update()
     return rows, curves
 
@@ -277,7 +300,7 @@ def others(clients: int, seed: int, bar: tqdm) -> list[list[str]]:
     return rows
 
 
-def draw(curves: dict[str, tuple[list[Alarm], list[list[Alarm]]]], file: Path) -> None:
+def draw(curves: Curves, file: Path) -> None:
     """The whole curve: the median delay against false flags as the threshold varies."""
     import matplotlib  # noqa: PLC0415
     from matplotlib.figure import Figure  # noqa: PLC0415

@@ -15,7 +15,7 @@ from rungwise.evidence.decline import DayTried, day_tried
 from rungwise.ladder.body import Body, Equipment, Limits
 from rungwise.ladder.build import build_ladder
 from rungwise.ladder.estimate import success_chance
-from rungwise.ladder.moves import Move
+from rungwise.ladder.moves import RULE_VERSIONS, Move
 from rungwise.ladder.progression import DayReport, Plan, SideHold, override_move
 from rungwise.ladder.rungs import Rung
 from rungwise.ladder.simulate import FIRST_DAY, VirtualClient, World
@@ -81,6 +81,7 @@ class Way:
     rungs_too_low: int = 0
     placed: int = 0
     placed_on: int = 0
+    rule_version: int = max(RULE_VERSIONS)
     world: World = field(default=STABLE)
 
 
@@ -88,7 +89,8 @@ class CourseClient(VirtualClient):
     """A virtual client of the simulator whose ability follows a course."""
 
     def __init__(self, way: Way, lost: Lost, luck: np.random.Generator) -> None:
-        super().__init__(LADDER, Plan(), way.world, luck)
+        plan = Plan(rule_version=way.rule_version, weekdays=frozenset(way.weekdays))
+        super().__init__(LADDER, plan, way.world, luck)
         self.way, self.lost = way, lost
         self.more_luck = np.random.default_rng(int(luck.integers(1 << 60)))
         low = max(LADDER.index(self.at) - way.rungs_too_low, 0)
