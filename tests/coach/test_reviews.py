@@ -9,6 +9,7 @@ from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.codec import report_to_json
+from rungwise.coach.reviews.flags import flags_of
 from rungwise.coach.reviews.visits import day_seen, who_needs_a_visit
 from rungwise.ladder.body import Body, Profile
 from rungwise.ladder.day import DayReport, SideHold
@@ -86,15 +87,26 @@ def test_three_prompts_without_a_word(world):
     assert listed(world) == []
 
 
-def stored(world, verdicts: Sequence[str]) -> None:
-    """A report and its move for each day up to yesterday, as the loop would have stored them."""
+TOLD_S = {"steady": 20.0, "wobbly": 20.0, "short": 14.0, "far_short": 6.0}
+
+
+def stored(world, verdicts: Sequence[str], harder: bool = False) -> None:
+    """A report and its move for each day up to yesterday, as the loop would have stored them.
+
+    With `harder` each day is two rungs above the day before.
+    """
     today = world.clock.now().date()
     with world.store.write() as session:
-        key = world.situation.placement.rung_key
+        ladder = world.situation.ladder
+        first = ladder.index(world.situation.placement.rung_key)
         for number, verdict in enumerate(verdicts):
             day = today - timedelta(days=len(verdicts) - number)
-            holds = () if verdict == "skipped" else (SideHold(20.0),)
-            told = DayReport(day, key, holds, skipped=verdict == "skipped")
+            rung = ladder.rungs[first + 2 * number if harder else first]
+            key, held = rung.key, TOLD_S.get(verdict)
+            sides = rung.sides or (None,)
+            holds = () if held is None else tuple(SideHold(held, side) for side in sides)
+            how = {"steady": "steady", "skipped": None}.get(verdict, "wobbly")
+            told = DayReport(day, key, holds, how, skipped=verdict == "skipped")
             at = world.clock.now() - timedelta(days=len(verdicts) - number)
             report = Report(
                 client_id=world.client_id,
@@ -117,7 +129,7 @@ def stored(world, verdicts: Sequence[str]) -> None:
                     rule="gathering",
                     because=".",
                     alerts=[],
-                    facts={"verdict": verdict},
+                    facts={"verdict": verdict, "target_s": 20},
                     rule_version=1,
                     plan_version=1,
                     decided_at=at,
@@ -128,10 +140,21 @@ def stored(world, verdicts: Sequence[str]) -> None:
         client.last_reply_at = world.clock.now()
 
 
-def test_wobbling_more(world):
+def test_getting_worse(world):
     world.clock.advance(timedelta(days=60))
-    stored(world, ["steady"] * 28 + ["steady"] * 8 + ["wobbly", "short", "far_short"] * 2)
-    assert listed(world) == ["wobbling", "review"]
+    stored(world, ["steady"] * 36 + ["wobbly", "short", "far_short"] * 2)
+    assert listed(world) == ["decline", "review"]
+    with world.store.read() as session:
+        flag = flags_of(session, [world.client_id])[world.client_id].decline
+    assert flag is not None
+    assert flag.says.startswith("Much worse at once since about ")
+    assert flag.says.endswith("days. Ring today: ask what happened, and see them soon.")
+
+
+def test_told_steady_for_ever_whatever_the_rung(world):
+    world.clock.advance(timedelta(days=60))
+    stored(world, ["steady"] * 23, harder=True)
+    assert "told_too_well" in listed(world)
 
 
 def test_practising_less(world):

@@ -19,6 +19,7 @@ import numpy as np
 from tqdm import tqdm
 from virtual_courses import (
     EVERY_DAY,
+    LADDER,
     STABLE,
     THREE_DAYS,
     Lived,
@@ -42,7 +43,8 @@ from rungwise.evidence.decline import (
     standings_of,
     weaker_side,
 )
-from rungwise.ladder.simulate import FIRST_DAY
+from rungwise.evidence.told_too_well import DayHeard, doubts, first_flag
+from rungwise.ladder.simulate import FIRST_DAY, World
 from rungwise.ladder.stance import Side
 
 CHANGE, YEAR = 120, 364
@@ -300,6 +302,57 @@ def others(clients: int, seed: int, bar: tqdm) -> list[list[str]]:
     return rows
 
 
+GATE_KEY = "firm/single_leg/beside/two_hands"  # the first rung on one leg
+
+
+def told_rows(clients: int, seed: int, bar: tqdm) -> list[list[str]]:
+    """Fibbing and honest clients under the test of results told too well; one flag a client."""
+    low = replace(STABLE, start_place=0.62)
+    fast = replace(World(), practice_gain=0.05, most_gain=6.0)
+    kinds = {
+        "tells 20 steady for ever": {"fibs": True},
+        "honest, stands still": {},
+        "honest, gains as usual": {"world": World()},
+        "honest, gains 0.05 logits a day practised": {"world": fast},
+        "honest, placed 30 rungs too low": {"world": low, "rungs_too_low": 30},
+    }
+    gate = LADDER.index(GATE_KEY)
+    head = ["", "flagged", "false flags per 100 client-weeks", "days practised until flagged"]
+    rows = [[*head, "past the one-leg gate unflagged"], ["---"] * 5]
+    for way, weekdays in (("3 days a week", THREE_DAYS), ("7 days a week", EVERY_DAY)):
+        for place, (kind, settings) in enumerate(kinds.items()):
+            bar.set_description(kind)
+            days = 140 if settings.get("fibs") else YEAR
+            lived = live(
+                Way(weekdays, **settings),
+                lambda _: never,
+                clients=clients,
+                days=days,
+                seed=seed + 200 + place,
+            )
+            practised, passed = [], 0
+            for client in lived:
+                after = doubts([DayHeard(one.day, one.hard, one.steady) for one in client.days])
+                flag = first_flag(after)
+                on = len(after) if flag is None else after.index(flag) + 1
+                practised.append(np.inf if flag is None else on)
+                passed += max(client.place[:on]) >= gate
+            flagged_share = np.isfinite(practised)
+            rate = _rate(flagged_share * 700 / days)
+            fibs = bool(settings.get("fibs"))
+            rows.append(
+                [
+                    f"{kind}, {way}",
+                    f"{flagged_share.mean():.0%}",
+                    "" if fibs else rate,
+                    _days(np.array(practised)) if fibs else "",
+                    f"{passed / clients:.0%}" if fibs else "",
+                ]
+            )
+            bar.update()
+    return rows
+
+
 def draw(curves: Curves, file: Path) -> None:
     """The whole curve: the median delay against false flags as the threshold varies."""
     import matplotlib  # noqa: PLC0415
@@ -334,15 +387,18 @@ def main() -> None:
     parser.add_argument("--picture", type=Path)
     parser.add_argument("--table", type=Path)
     options = parser.parse_args()
-    total = len(WAYS) * (len(CHANGES) + 2) + len(OTHER)
+    total = len(WAYS) * (len(CHANGES) + 2) + len(OTHER) + 10
     with tqdm(total=total, file=sys.stderr, disable=None) as bar:
         rows, curves = trial(options.clients, options.seed, bar)
         more = others(options.clients, options.seed, bar)
+        told = told_rows(options.clients, options.seed, bar)
     note = (
         f"{options.clients} virtual clients a row, seed {options.seed}, flags at a chance of "
         f"decline over {FLAG_CHANCE:g}; median days until told (95% interval), and who never was."
     )
-    parts = ["\n".join("| " + " | ".join(row) + " |" for row in table) for table in (rows, more)]
+    parts = [
+        "\n".join("| " + " | ".join(row) + " |" for row in table) for table in (rows, more, told)
+    ]
     text = "\n\n".join([note, *parts]) + "\n"
     print(text)
     if options.table:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rungwise.evidence import VISIT_RULES, ClientSeen, DaySeen, rank, reasons
+from rungwise.evidence import VISIT_RULES, ClientSeen, DaySeen, Flag, rank, reasons
 from rungwise.evidence.visits import planned_days
 
 TODAY = date(2026, 6, 1)  # a Monday
@@ -54,24 +54,29 @@ def test_the_same_fall_told_twice_is_one() -> None:
     assert reasons(two, TODAY)[0].says.startswith("2 falls told in the last 28 days, the latest on")
 
 
-# Share of wobbly or short days: at least 25 points more in the last 14 days than in the 28 before,
-# at least 3 of them (our choice, no source).
-@pytest.mark.parametrize(
-    ("bad_recent", "bad_before", "listed"),
-    [(3, 0, False), (4, 0, True), (3, 14, False), (11, 14, True), (10, 15, False), (0, 14, False)],
-)
-def test_wobbling_more(bad_recent: int, bad_before: int, listed: bool) -> None:
-    days = every_day(42, 15, bad_before) + every_day(14, 1, bad_recent)
-    assert ("wobbling" in rules(replace(FINE, days=days))) is listed
+FLAG = "Losing ground quickly since about 3 May: steady on 2 of 9 days. Ring this week."
 
 
-def test_wobbling_needs_enough_days_to_tell() -> None:
-    few = every_day(42, 15) + every_day(3, 1, 3)
-    assert "wobbling" not in rules(replace(FINE, days=few))
-    new_here = every_day(19, 15) + every_day(14, 1, 14)
-    assert "wobbling" not in rules(replace(FINE, days=new_here))
-    neither = [replace(one, bad=None) for one in every_day(14, 1, 14)]
-    assert "wobbling" not in rules(replace(FINE, days=every_day(42, 15) + neither))
+@pytest.mark.parametrize("rule", ["decline", "told_too_well"])
+@pytest.mark.parametrize(("days", "listed"), [(0, True), (27, True), (28, False), (-1, False)])
+def test_a_flag_stands_for_28_days(rule: str, days: int, listed: bool) -> None:
+    seen = replace(FINE, days=STEADY, **{rule: Flag(ago(days), FLAG)})
+    assert (rules(seen) == [rule]) is listed
+    if listed:
+        assert reasons(seen, TODAY)[0].says == FLAG
+        assert reasons(seen, TODAY)[0].since == ago(days)
+
+
+@pytest.mark.parametrize(("reviewed", "listed"), [(11, True), (10, False), (2, False)])
+def test_a_retest_or_a_call_after_it_ends_a_flag(reviewed: int, listed: bool) -> None:
+    seen = replace(FINE, days=STEADY, decline=Flag(ago(10), FLAG), reviewed=ago(reviewed))
+    assert (rules(seen) == ["decline"]) is listed
+
+
+def test_who_rests_or_pauses_is_not_flagged_too() -> None:
+    for state in ("resting", "paused"):
+        seen = replace(FINE, state=state, decline=Flag(ago(1), FLAG))
+        assert "decline" not in rules(seen)
 
 
 # Share of planned days practised: at least 30 points less (our choice, no source).

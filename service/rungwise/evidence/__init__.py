@@ -22,7 +22,7 @@ from rungwise.evidence.sources import NOT_A_DIAGNOSIS, Finding, Norm, Source
 from rungwise.evidence.sppb import Sppb, sppb
 from rungwise.evidence.stands import ChairStand, FiveStands, chair_stand_30s, five_stands
 from rungwise.evidence.tug import Tug, tug
-from rungwise.evidence.visits import VISIT_RULES, ClientSeen, DaySeen, Reason, rank, reasons
+from rungwise.evidence.visits import VISIT_RULES, ClientSeen, DaySeen, Flag, Reason, rank, reasons
 
 __all__ = [
     "KINDS",
@@ -35,6 +35,7 @@ __all__ = [
     "Entry",
     "Finding",
     "FiveStands",
+    "Flag",
     "FourStage",
     "Instruction",
     "Kind",

@@ -179,6 +179,29 @@ def weaker_side(days: Sequence[DayTried], since: date, until: date) -> Side | No
     return side if tail <= SIGN_TEST else None
 
 
+_HOW = {
+    "slow": ("Losing ground slowly", "See them within the month, and retest."),
+    "quick": ("Losing ground quickly", "Ring this week: ask what changed, and see them."),
+    "drop": ("Much worse at once", "Ring today: ask what happened, and see them soon."),
+}
+_EASIER_LOGITS = 0.3
+
+
+def told_of(days: Sequence[DayTried], flag: Standing) -> str:
+    """Why the flag was raised, in plain words with its figures, and which act fits."""
+    how, act = _HOW[flag.course]
+    since = [one for one in days if flag.since <= one.day <= flag.day and not one.unwell]
+    steady = sum(one.steady for one in since)
+    says = f"{how} since about {flag.since.day} {flag.since:%b}: steady on {steady} of "
+    says += f"{len(since)} days"
+    if since and since[-1].hard < since[0].hard - _EASIER_LOGITS:
+        says += ", though on easier rungs than then"
+    side = weaker_side(days, flag.since, flag.day)
+    if side is not None:
+        says += f", mostly missed on the {side}"
+    return f"{says}. {act}"
+
+
 @dataclass(slots=True)
 class _Known:
     """Weight, mean and variance of a slice of hypotheses: shapes (n,), (n, 2), (n, 2)."""

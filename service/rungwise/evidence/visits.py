@@ -14,8 +14,7 @@ from datetime import date, timedelta
 FALL_DAYS = 28
 RECENT_DAYS = 14
 BEFORE_DAYS = 28
-WOBBLING_RISE = 0.25
-WOBBLING_LEAST_RECENT, WOBBLING_LEAST_BEFORE, WOBBLING_LEAST_BAD = 4, 6, 3
+FLAG_DAYS = 28
 ADHERENCE_DROP = 0.3
 ADHERENCE_LEAST_RECENT, ADHERENCE_LEAST_BEFORE = 4, 8
 SILENT_PROMPTS = 3
@@ -24,12 +23,12 @@ SILENT_PROMPTS = 3
 VISIT_RULES: Mapping[str, str] = {
     "fall": f"A fall was told in the last {FALL_DAYS} days.",
     "resting": "Resting after pain, dizziness, an emergency sign or weeks away.",
-    "stuck": "Back twice from one rung, or no easier rung left, and nobody has looked yet.",
-    "wobbling": (
-        f"The share of wobbly or short days rose by at least {WOBBLING_RISE:.0%} in the last "
-        f"{RECENT_DAYS} days against the {BEFORE_DAYS} before, with at least "
-        f"{WOBBLING_LEAST_BAD} such days."
+    "decline": (
+        f"Getting worse, by what they told of every day: flagged in the last {FLAG_DAYS} days, and "
+        f"no retest or call since."
     ),
+    "stuck": "Back twice from one rung, or no easier rung left, and nobody has looked yet.",
+    "told_too_well": "Results are told steadier than this client can be; told once.",
     "silent": f"No reply to the last {SILENT_PROMPTS} prompts or more.",
     "adherence": (
         f"The share of planned days practised fell by at least {ADHERENCE_DROP:.0%} in the last "
@@ -52,12 +51,22 @@ class DaySeen:
 
 
 @dataclass(frozen=True, slots=True)
+class Flag:
+    """The day on which a flag was raised, and why, in words."""
+
+    day: date
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class ClientSeen:
     """What the rules look at: at least the last 42 days of reports; dates are the client's.
 
     `started` is the first date on which prompts could go; `weekdays` (Monday 0) and `away` are the
     plan's. `falls` are dates of falls known otherwise than by a day's report. `open_alerts` gives
-    each open alert's kind and the date it was opened.
+    each open alert's kind and the date it was opened. `decline` and `told_too_well` are the latest
+    flags of rungwise.evidence.decline and rungwise.evidence.told_too_well; `reviewed` is the date
+    of the last retest or call.
     """
 
     state: str
@@ -68,6 +77,9 @@ class ClientSeen:
     days: Sequence[DaySeen] = ()
     falls: Sequence[date] = ()
     open_alerts: Mapping[str, date] = field(default_factory=dict)
+    decline: Flag | None = None
+    told_too_well: Flag | None = None
+    reviewed: date | None = None
     silent_prompts: int = 0
     review_due: date | None = None
 
@@ -89,8 +101,9 @@ def reasons(seen: ClientSeen, today: date) -> tuple[Reason, ...]:
     found = [
         _fall(seen, today),
         _resting(seen, today),
+        _flagged("decline", seen.decline, seen, today) if practising else None,
         _stuck(seen),
-        _wobbling(seen, today) if practising else None,
+        _flagged("told_too_well", seen.told_too_well, seen, today) if practising else None,
         _silent(seen, today) if practising else None,
         _adherence(seen, today) if practising else None,
         _gate(seen),
@@ -133,20 +146,13 @@ def _stuck(seen: ClientSeen) -> Reason | None:
     return Reason("stuck", f"Stuck on one rung since {_day(since)}; nobody has looked yet.", since)
 
 
-def _wobbling(seen: ClientSeen, today: date) -> Reason | None:
-    recent, before = _windows(seen, today)
-    now = [one.bad for one in recent if one.bad is not None]
-    then = [one.bad for one in before if one.bad is not None]
-    if len(now) < WOBBLING_LEAST_RECENT or len(then) < WOBBLING_LEAST_BEFORE:
+def _flagged(rule: str, flag: Flag | None, seen: ClientSeen, today: date) -> Reason | None:
+    """A flag stands for four weeks, or until a retest or a call after it."""
+    if flag is None or not 0 <= (today - flag.day).days < FLAG_DAYS:
         return None
-    rise = sum(now) / len(now) - sum(then) / len(then)
-    if sum(now) < WOBBLING_LEAST_BAD or rise < WOBBLING_RISE:
+    if seen.reviewed is not None and seen.reviewed >= flag.day:
         return None
-    says = (
-        f"Wobbling more: {sum(now)} of {len(now)} days wobbly or short in the last {RECENT_DAYS} "
-        f"days, {sum(then)} of {len(then)} in the {BEFORE_DAYS} before."
-    )
-    return Reason("wobbling", says, next(one.day for one in recent if one.bad))
+    return Reason(rule, flag.says, flag.day)
 
 
 def _silent(seen: ClientSeen, today: date) -> Reason | None:

@@ -164,22 +164,37 @@ def reviews_due(session: Session, clients: Sequence[Client]) -> dict[int, date]:
 
     Those who have not agreed yet or ended the texts are left out.
     """
-    reviewed = {one.id: one for one in clients if one.state not in NOT_REVIEWED}
-    last = {one.id: local_date(one, one.consent_at or one.created_at) for one in reviewed.values()}
-    weeks = dict.fromkeys(reviewed, USUAL_WEEKS)
+    reviewed = [one for one in clients if one.state not in NOT_REVIEWED]
+    last = last_reviews(session, reviewed)
+    rhythms = select(ReviewRhythm.client_id, ReviewRhythm.every_weeks).where(
+        col(ReviewRhythm.client_id).in_([one.id for one in reviewed])
+    )
+    weeks = dict(session.exec(rhythms).all())
+    due = {}
+    for one in reviewed:
+        began = local_date(one, one.consent_at or one.created_at)
+        since = max(began, last.get(one.id, began))
+        due[one.id] = since + timedelta(weeks=weeks.get(one.id, USUAL_WEEKS))
+    return due
+
+
+def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]:
+    """The local date of each client's last retest, call or handled `retest_due` alert."""
+    by_id = {one.id: one for one in clients}
+    last: dict[int, date] = {}
 
     def seen(client_id: int, day: date) -> None:
-        last[client_id] = max(last[client_id], day)
+        last[client_id] = max(last.get(client_id, day), day)
 
-    for rhythm in session.exec(
-        select(ReviewRhythm).where(col(ReviewRhythm.client_id).in_(reviewed))
-    ).all():
-        weeks[rhythm.client_id] = rhythm.every_weeks
+    called = select(ReviewRhythm).where(
+        col(ReviewRhythm.client_id).in_(by_id), col(ReviewRhythm.called_on).is_not(None)
+    )
+    for rhythm in session.exec(called).all():
         if rhythm.called_on is not None:
             seen(rhythm.client_id, rhythm.called_on)
     tests = (
         select(Retest.client_id, func.max(Retest.day))
-        .where(col(Retest.client_id).in_(reviewed), col(Retest.withdrawn_at).is_(None))
+        .where(col(Retest.client_id).in_(by_id), col(Retest.withdrawn_at).is_(None))
         .group_by(col(Retest.client_id))
     )
     for client_id, day in session.exec(tests).all():
@@ -187,7 +202,7 @@ def reviews_due(session: Session, clients: Sequence[Client]) -> dict[int, date]:
     handled = (
         select(Alert.client_id, func.max(Alert.handled_at))
         .where(
-            col(Alert.client_id).in_(reviewed),
+            col(Alert.client_id).in_(by_id),
             Alert.kind == "retest_due",
             col(Alert.handled_at).is_not(None),
         )
@@ -195,8 +210,8 @@ def reviews_due(session: Session, clients: Sequence[Client]) -> dict[int, date]:
     )
     for client_id, at in session.exec(handled).all():
         if at is not None:
-            seen(client_id, local_date(reviewed[client_id], at))
-    return {one: last[one] + timedelta(weeks=weeks[one]) for one in reviewed}
+            seen(client_id, local_date(by_id[client_id], at))
+    return last
 
 
 def schedule_review(session: Session, now: datetime, client: Client) -> None:

@@ -11,7 +11,8 @@ from sqlmodel import Session, col, func, select
 
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.coach.record.falls import falls_told
-from rungwise.coach.reviews.retests import local_date, reviews_due
+from rungwise.coach.reviews.flags import Flags, flags_of
+from rungwise.coach.reviews.retests import last_reviews, local_date, reviews_due
 from rungwise.evidence import ClientSeen, DaySeen, Reason, rank, reasons
 from rungwise.evidence.visits import BEFORE_DAYS, FALL_DAYS, RECENT_DAYS, SILENT_PROMPTS
 from rungwise.store.index_conditions import IS_PROMPT
@@ -55,7 +56,8 @@ def seen_of(
     alerts = _open_alerts(session, ids)
     falls = falls_told(session, clients, now - timedelta(days=FALL_DAYS + 1))
     silent = _silent(session, clients, now)
-    due = reviews_due(session, clients)
+    due, reviewed = reviews_due(session, clients), last_reviews(session, clients)
+    flags = flags_of(session, [one.id for one in clients if one.state == "active"])
     for client in clients:
         plan = settings.get(client.id, PlanSettings())
         yield (
@@ -71,6 +73,9 @@ def seen_of(
                 open_alerts={
                     kind: local_date(client, opened) for kind, opened in alerts[client.id]
                 },
+                decline=flags.get(client.id, Flags()).decline,
+                told_too_well=flags.get(client.id, Flags()).told_too_well,
+                reviewed=reviewed.get(client.id),
                 silent_prompts=silent.get(client.id, 0),
                 review_due=due.get(client.id),
             ),

@@ -43,8 +43,9 @@ LEFT = ("sent", "delivered", "unknown")
 RULE_WORDS = {
     "fall": "a fall told in the last four weeks",
     "resting": "resting, until you clear them",
+    "decline": "getting worse",
     "stuck": "stuck on one rung",
-    "wobbling": "wobbling more",
+    "told_too_well": "told steadier than anybody stands",
     "silent": "silent",
     "adherence": "practising less",
     "gate": "at a closed gate",
