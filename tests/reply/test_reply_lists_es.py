@@ -74,7 +74,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "other.person": ("una caída de mi vecina", {"fall": "yes"}),
     "other.pronoun": ("ella tuvo mareos", {"dizzy": "no"}),
     "other.loose": ("una vecina quien tiene mareos", {"dizzy": "no"}),
-    "other.kin": ("mi madre se cayó", {"fall": "no"}),
+    "other.kin": ("mi madre se cayó", {"fall": "unsure"}),
     "other.animal": ("el perro se cayó", {"fall": "no"}),
     "other.thing": ("el vaso se cayó", {"fall": "no"}),
     "other.it": ("eso es lo malo", {"kind": "other"}),

@@ -66,7 +66,7 @@ def test_whose_fall_it_was(text: str, fall: str, emergency: bool) -> None:
     [
         ("mi vecina se cayó, vino la ambulancia", "no", False),
         ("mi marido se cayó, vino la ambulancia", "no", True),
-        ("mamá se cayó, vino la ambulancia", "no", True),
+        ("mamá se cayó, vino la ambulancia", "unsure", True),
         ("se cayó, vino la ambulancia", "unsure", True),
         ("mi marido se cayó y yo también", "yes", False),
         ("estaba en el suelo jugando con el nieto", "no", False),

@@ -47,7 +47,7 @@ class Facts:
         opened = self.opened.end - self.opened.start
         yes = max(self._opens("yes"), opened if self.answered == "yes" else 0)
         no = max(self._opens("no", "doubt_no"), opened if self.answered == "no" else 0)
-        neither = self._opens("comfort", "unknown", "cannot")
+        neither = self._opens("comfort", "unknown", "cannot", "what")
         longest = max(yes, no, neither)
         if not longest:
             return None

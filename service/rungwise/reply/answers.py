@@ -73,6 +73,9 @@ _TODAY: _Rows = (
 _WORSE: _Rows = (
     ("question", "asks_with_a_mark"),
     ("cannot", "cannot_for_sure"),
+    ("other", "number_too_great"),
+    ("no", "number_nought"),
+    ("yes", "number"),
     ("yes", "opens_yes"),
     ("yes", "worse"),
     ("no", "opens_no"),

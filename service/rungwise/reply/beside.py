@@ -32,11 +32,11 @@ def told_beside(
         told["near_fall"] = True
     if context.asked != "result":
         told["answer"] = answers.answer(said, opened, answered, context, safety, kind, holds, near)
-    if safety.found:
+    if safety.found or context.usual_pain is not None:
         _signs(said, context, safety, told)
     doubts = (safety.of(family).answer for family in ("fall", "pain", "dizzy"))
     if said.places:
-        _said(said, context, kind, holds, question, told)
+        _said(said, context, safety, kind, holds, question, told)
     _practised(said, context, kind, holds, told)
     if "unsure" in doubts or told.get("emergency_doubt"):
         told["doubted_by"] = "lists"
@@ -62,8 +62,10 @@ def _signs(said: Talk, context: Context, safety: Safety, told: dict[str, Any]) -
 def _usual(said: Talk, context: Context, safety: Safety) -> str | None:
     """How the pain at the recorded usual place is told; None for any other pain."""
     place = context.usual_pain
-    if place is None or place in _NEVER_USUAL or safety.of("pain").answer == "no":
+    if place is None or place in _NEVER_USUAL:
         return None
+    if safety.of("pain").answer == "no":
+        return "same" if _as_ever(said, place) and "pain" not in safety.found else None
     if safety.body_part != place and not (safety.body_part is None and "reply.same" in said):
         return None
     if worse_told(said):
@@ -71,15 +73,33 @@ def _usual(said: Talk, context: Context, safety: Safety) -> str | None:
     return "same" if "reply.same" in said else "unsaid"
 
 
+def _as_ever(said: Talk, place: str) -> bool:
+    """Whether the place is only named with "as always": "left knee same as ever"."""
+    parse = said.parse
+    for index in parse.places("body"):
+        unit = parse.units[index]
+        after = range(unit.end, unit.end + 3)
+        if unit.values["body"] == place and any(
+            first in after for first, _ in said.places.get("reply.same", ())
+        ):
+            return True
+    return False
+
+
 def _said(
     said: Talk,
     context: Context,
+    safety: Safety,
     kind: Kind,
     holds: tuple[Hold, ...],
     question: bool,
     told: dict[str, Any],
 ) -> None:
     """News, wishes, questions and how it was practised."""
+    if "talk.attack" in said and said.told("talk.attack") is not None:
+        told["emergency_doubt"] = True
+        if happened.of_long_ago(said, context, "talk.attack"):
+            told["old"] = True
     heard = news.news(said)
     if heard is None and news.perhaps_despair(said):
         heard, told["distress_doubt"] = "distress", True
@@ -92,7 +112,8 @@ def _said(
         told["done"] = True
     if practice.two_people(said):
         told["two_people"] = True
-    if "talk.emergency_doubt" in said and said.told("talk.emergency_doubt") is not None:
+    doubted = "talk.emergency_doubt" in said and said.told("talk.emergency_doubt") is not None
+    if doubted and _only_perhaps(said, safety):
         told["emergency_doubt"] = True
     if happened.head_struck(said):
         told["head_struck"] = True
@@ -183,3 +204,12 @@ def emergency_of(told: dict[str, Any], safety: Safety) -> Answer:
         return known.answer
     struck = told.get("head_struck", False) and safety.of("fall").answer == "yes"
     return "yes" if struck else "no"
+
+
+def _only_perhaps(said: Talk, safety: Safety) -> bool:
+    """Whether an emergency, if told at all, is so in words that may be no more than effort."""
+    known = safety.of("emergency")
+    doubts = [said.span(where) for where in said.places["talk.emergency_doubt"]]
+    return known.answer != "yes" or all(
+        any(d.start <= s.start and s.end <= d.end for d in doubts) for s in known.spans
+    )

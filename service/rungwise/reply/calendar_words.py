@@ -248,6 +248,6 @@ def _after(opening: re.Pattern[str], text: str, told: list[tuple[int, date]]) ->
     """The date that one of the words in `opening` leads to."""
     for match in opening.finditer(text):
         for start, one in told:
-            if -8 <= start - match.end() <= 5:
+            if match.start() <= start <= match.end() + 5:
                 return one
     return None

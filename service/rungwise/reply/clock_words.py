@@ -45,6 +45,8 @@ def of_the_clock(parse: Parse, quantity: Quantity) -> bool:
     words = parse.tokens.words
     if first == 0 or words[first - 1] not in _AT:
         return False
+    if first > 1 and words[first - 2 : first] == ["a", "las"]:
+        return True  # seconds would be masculine: "a los 8"
     around = clause(parse, quantity.first)
     before = words[parse.units[around.start].start : first]
     if _TO_COME.isdisjoint(before):

@@ -61,6 +61,15 @@ def old(said: Talk, context: Context) -> bool:
     return looked_at
 
 
+def of_long_ago(said: Talk, context: Context, tag: str) -> bool:
+    """Whether each place of a tag is told of long ago, or of a time that nobody can place."""
+    stretches = [_sentence_of(said, said.event(where).first) for where in said.places[tag]]
+    return all(
+        _dated_long_ago(said, stretch, context) and not _within(said, "dated.recent", stretch)
+        for stretch in stretches
+    )
+
+
 def _dated_long_ago(said: Talk, stretch: tuple[int, int], context: Context) -> bool:
     if _within(said, "dated.old", stretch) or _within(said, "dated.unplaced", stretch):
         return True

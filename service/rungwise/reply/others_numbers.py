@@ -59,10 +59,37 @@ def _own_beside(parse: Parse) -> bool:
     )
 
 
+_SELF = frozenset({"i", "me", "mine", "myself", "yo", "mio"})
+
+
+def own_told(parse: Parse) -> bool:
+    """Whether the client's own number is told as theirs: "I did 12", "me 20"."""
+    units, words = parse.units, parse.tokens.words
+    return any(
+        not _SELF.isdisjoint(words[unit.start : unit.end])
+        and any(has_tag(parse, p, "digits", "number") for p in range(index + 1, index + 4))
+        for index, unit in enumerate(units)
+    )
+
+
+def _of_a_name(parse: Parse, quantity: Quantity) -> bool:
+    """ "Joan did 20 and I did 12": beside the client's own, a name's number is that person's."""
+    for place in range(quantity.first - 1, max(-1, quantity.first - 4), -1):
+        if has_tag(parse, place, "stop", "comma", "self.i", "self.my", "digits", "side"):
+            return False
+        if has_tag(parse, place, "unknown") and parse.capital(place):
+            led_up = has_tag(parse, place - 1, "before.person")
+            joined = has_tag(parse, place - 1, "join.and")
+            return (joined or not led_up) and own_told(parse)
+    return False
+
+
 def someone_elses(parse: Parse, quantity: Quantity) -> bool:
     """ "my husband did 30"."""
-    if parse.seen.isdisjoint(_PERSONS) or scope.for_another(parse):
+    if scope.for_another(parse):
         return False
+    if parse.seen.isdisjoint(_PERSONS) or ("unknown" in parse.seen and _of_a_name(parse, quantity)):
+        return "unknown" in parse.seen and _of_a_name(parse, quantity)
     if has_tag(parse, quantity.first - 1, *_PERSONS):
         return not has_tag(parse, quantity.first - 2, "before.person") and _own_beside(parse)
     held = False

@@ -44,18 +44,19 @@ def _standing(said: Talk, tag: str, without: str = "") -> list[Where]:
 
 def support(said: Talk, context: Context) -> Support:
     """What is told of holding on, against the support asked for; nothing where that is unknown."""
-    if context.support is None or not said.any("held.more", "held.grabbed"):
+    if context.support is None or not said.any("held.more", "held.grabbed", "held.hovering"):
         return _AS_ASKED
     if _standing(said, "held.grabbed"):
         return Support("grabbed")
+    hovering = _units_within(said.parse, said.places.get("held.hovering", []))
     held = _standing(said, "held.more", "held.hovering")
     if not held:
-        return _AS_ASKED
+        return Support(None, hovering)
     asked = _HANDS[context.support]
     words = said.parse.tokens.words
     much = max(_how_much(words[first : last + 1], asked) for first, last in held)
     more = much > asked and "held.as_asked" not in said
-    return Support("more" if more else None, _units_within(said.parse, held))
+    return Support("more" if more else None, hovering | _units_within(said.parse, held))
 
 
 def _how_much(words: list[str], asked: int) -> int:

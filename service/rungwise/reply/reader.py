@@ -30,8 +30,12 @@ from rungwise.reply.talk import Talk, talk
 from rungwise.reply.units import Parse, parse
 
 _DEFAULT = Context()
+# "a 4", "about 7": no more than this many units is a number alone.
+MOST_UNITS_ALONE = 3
 _NET = frozenset({"net.loose", "body"})
 _NO_HOLDS = Holds()
+# Asked about a pain, a bare number is how bad it is.
+_SCORED = frozenset({"pain_yes_no", "worse_yes_no"})
 _NO_STEADINESS = Steady()
 # What a reading's confidence loses, beside a doubtful answer's share: a kind that no rule found, a
 # corrected word, and, in proportion, words that no list knows.
@@ -92,7 +96,7 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
         kind = "result"
     if held_on.told is not None:
         more["support"] = held_on.told
-    return _reading(parsed, kind, behind, safety, holds, steady, answered, opened, more)
+    return _reading(parsed, context, kind, behind, safety, holds, steady, answered, opened, more)
 
 
 def _perhaps(
@@ -122,7 +126,12 @@ def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
 
 
 def _holds(parsed: Parse, context: Context) -> Holds:
-    """No holds among the times of day in an answer about a visit."""
+    """No holds among the times of day in an answer about a visit, nor of a bare number after a
+    question about harm.
+    """
+    alone = context.asked in kinds.ABOUT_SAFETY and len(parsed.units) <= MOST_UNITS_ALONE
+    if alone and parsed.seen.isdisjoint({"unit.seconds", "steady.firm", "wobbly.word", "side"}):
+        return _NO_HOLDS
     if context.asked == "retest" and "unit.seconds" not in parsed.seen:
         return _NO_HOLDS
     return read_holds(parsed, context)
@@ -150,7 +159,16 @@ def _pain_score(
     if score is None and more.get("answer") == "no":
         score = 0
     reading = _reading(
-        parsed, kind, behind, safety, _NO_HOLDS, _NO_STEADINESS, answered, opened, more
+        parsed,
+        context,
+        kind,
+        behind,
+        safety,
+        _NO_HOLDS,
+        _NO_STEADINESS,
+        answered,
+        opened,
+        more,
     )
     because = {name: spans for name, spans in reading.because.items() if name != "pain_score"}
     if told is not None:
@@ -166,6 +184,7 @@ def _score_told(parsed: Parse) -> Quantity | None:
 
 def _reading(
     parsed: Parse,
+    context: Context,
     kind: Kind,
     behind: tuple[Span, ...],
     safety: Safety,
@@ -187,6 +206,8 @@ def _reading(
     if answered is not None and opened.tags:
         because["yes_no"] = (kinds.span_of(parsed, opened),)
     score = pain_told(parsed) if safety.of("pain").answer == "yes" else None
+    if score is None and more.get("answer") == "yes" and not holds.holds:
+        score = _score_told(parsed) if context.asked in _SCORED else None
     if score is not None:
         because["pain_score"] = (parsed.span(score.first, score.last),)
     same = kind == "result" and not holds.holds and "same.phrase" in parsed.seen

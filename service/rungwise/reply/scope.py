@@ -230,7 +230,9 @@ def third_person(parse: Parse, event: Event) -> Answer:
         return "yes"
     near = range(max(0, event.first - 5), min(len(parse.units), event.last + 6))
     whose = _SUBJECTS | {"other.thing", "other.professional"}
-    return "no" if any(not parse.units[p].tags.isdisjoint(whose) for p in near) else "unsure"
+    tags = frozenset[str]().union(*(parse.units[p].tags for p in near)) & whose
+    # "Se cayó mi mamá": whoever writes so may write of the client.
+    return "no" if tags - {"other.kin"} else "unsure"
 
 
 def _name_of(units: list[Unit], place: int, subjects: frozenset[str]) -> bool:

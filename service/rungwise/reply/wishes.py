@@ -28,6 +28,8 @@ _TOPICS: tuple[Topic, ...] = (
     "how_hold",
     "how_long",
 )
+# Asked even where nothing else shows a question: "left first or right first".
+_PLAIN_ENOUGH = frozenset({"how_missed"})
 # What a client asks to be told and what they want done are often one wording.
 _ALSO_TOPICS: dict[Ask, Topic] = {"who": "who", "progress": "progress"}
 
@@ -76,6 +78,5 @@ def topic(said: Talk, question: bool) -> Topic | None:
     for ask, name in _ALSO_TOPICS.items():
         if f"wish.{ask}" in said:
             return name
-    if not question:
-        return None
-    return next((name for name in _TOPICS if f"fixed.{name}" in said), None)
+    fitting = (name for name in _TOPICS if f"fixed.{name}" in said)
+    return next((name for name in fitting if question or name in _PLAIN_ENOUGH), None)
