@@ -17,6 +17,8 @@ _ORDER: tuple[Literal["distress", "clinician", "health", "loss", "home"], ...] =
 
 def news(said: Talk) -> News | None:
     """What is told beside the practice; somebody else's illness is none, a death always is."""
+    if "news" not in said.tables:
+        return None
     for name in _ORDER:
         tag = f"news.{name}"
         if tag not in said:

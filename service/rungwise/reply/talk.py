@@ -29,6 +29,7 @@ class Talk:
 
     parse: Parse
     places: Mapping[str, list[Where]]
+    tables: frozenset[str] = frozenset()  # the lists' tables that any place is from
 
     def __contains__(self, tag: str) -> bool:
         return tag in self.places
@@ -84,7 +85,7 @@ def talk(parse: Parse) -> Talk:
     if places:
         _pair(parse, words, places)
         _excuse(places)
-    return Talk(parse, places)
+    return Talk(parse, places, frozenset([tag.partition(".")[0] for tag in places]))
 
 
 def _pair(parse: Parse, words: list[str], places: dict[str, list[Where]]) -> None:

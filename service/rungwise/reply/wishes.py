@@ -48,8 +48,10 @@ _NONE = Wishes()
 
 def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
     """Every wish told; `whole` whether nothing but a word or two was written."""
-    text = said.parse.plain.text
     asked = context.asked
+    if "wish" not in said.tables and asked not in ("hour", "away_until"):
+        return _NONE
+    text = said.parse.plain.text
     found = [ask for ask in _ASKS if f"wish.{ask}" in said]
     if "wish.back_alone" in said and whole and "back" not in found:
         found.append("back")
@@ -75,6 +77,8 @@ def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
 
 def topic(said: Talk, question: bool) -> Topic | None:
     """The fixed answer that fits what is asked, if one does."""
+    if said.tables.isdisjoint({"wish", "fixed"}):
+        return None
     for ask, name in _ALSO_TOPICS.items():
         if f"wish.{ask}" in said:
             return name
