@@ -29,6 +29,8 @@ What is served uses permissive licences, and these that ask for more:
 - **LGPL-3.0** (fpdf2, psycopg, psycopg-binary): used as they are, as libraries that anybody may replace. Who hands on a copy of this service with them hands on their licence too.
 - **MPL-2.0** (certifi, tqdm): changed files of theirs must be published; none is changed.
 
+The letters of pictures and PDFs are DejaVu 2.35, in `service/rungwise/ladder/fonts/` with their licence (Bitstream Vera's, with additions in the public domain): free to use and to hand on unchanged.
+
 """  # noqa: E501  # a paragraph of Markdown is one line
 
 

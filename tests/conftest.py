@@ -10,6 +10,8 @@ import pytest
 from sqlalchemy import Engine, event
 from stores import postgres_server, postgres_store, sqlite_store, store  # noqa: F401  # fixtures
 
+from rungwise.coach.accounts.passwords import Hasher, set_hasher
+
 # A busy machine makes single examples slow, which is no failure. CI repeats the same examples, so
 # that it judges the change and not the draw; the fuzzers under tests/ are for looking further.
 hypothesis.settings.register_profile(
@@ -28,6 +30,9 @@ def refuse_other_hosts(event: str, arguments: tuple[object, ...]) -> None:
 
 
 sys.addaudithook(refuse_other_hosts)
+
+# Thousands of sign-ins must not cost a quarter of a second each; one test holds the real cost.
+set_hasher(Hasher(passes=1, memory_kib=8, lanes=1))
 
 
 @event.listens_for(Engine, "connect")

@@ -3,6 +3,7 @@
 import ast
 import importlib
 import importlib.metadata
+import os
 import re
 import subprocess
 import sys
@@ -38,17 +39,13 @@ PURE_MAY_IMPORT = {
     *("__future__", "abc", "bisect", "collections", "dataclasses", "datetime", "decimal", "enum"),
     *("fractions", "functools", "hashlib", "heapq", "importlib", "itertools", "json", "math"),
     *("operator", "random", "re", "statistics", "string", "tomllib", "types", "typing"),
-    *("unicodedata", "zoneinfo", "numpy", "rapidfuzz", "resvg_py", "shapely"),
+    *("unicodedata", "zoneinfo", "numpy", "rapidfuzz", "resvg_py"),
     *("pathlib", "xml"),  # to find tables and fonts once, and to escape text in drawings
 }
 # A page of docs writes itself when its module is run as a command.
-# Published statistics come from SciPy, which warns where a curve has no more people under it.
 # A checksum that is the same everywhere needs zlib.
 PURE_MAY_ALSO_IMPORT = {
     "wording/texts_page.py": {"sys"},
-    "evidence/falls.py": {"scipy"},
-    "evidence/rates.py": {"scipy"},
-    "evidence/survival.py": {"scipy", "warnings"},
     "reply/second/ngrams.py": {"zlib"},
 }
 # Reading the clock, the environment or the world; a pure package is given what it needs.
@@ -173,7 +170,8 @@ def locked(file: str) -> dict[str, list[Requirement]]:
 
 SERVED = [*PROJECT["project"]["dependencies"], *PROJECT["dependency-groups"]["build"]]
 FOR_DOCS = PROJECT["dependency-groups"]["docs"]
-FOR_TESTS = PROJECT["project"]["optional-dependencies"]["test"]
+OPTIONAL = PROJECT["project"]["optional-dependencies"]
+FOR_TESTS = [line for extra in OPTIONAL.values() for line in extra]
 # Each lock with what it must hold; all three hold what installing the project itself takes.
 LOCKS = [
     ("requirements.txt", SERVED),
@@ -251,6 +249,23 @@ def test_every_module_imports() -> None:
     for source in SOURCES:
         parts = source.relative_to(SERVICE.parent).with_suffix("").parts
         importlib.import_module(".".join(parts).removesuffix(".__init__"))
+
+
+# Heavy, and only for what is asked for now and then: a PDF, a PNG, a new password, a simulation.
+LOADED_WHEN_NEEDED = {"fpdf", "PIL", "fontTools", "resvg_py", "zxcvbn", "numpy", "matplotlib"}
+
+
+def test_the_app_loads_nothing_heavy() -> None:
+    asked = "import rungwise.app, sys; print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", asked],
+        env={**os.environ, "PYTHONPATH": str(SERVICE.parent)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "rungwise.app" in loaded.stdout.split()
+    assert LOADED_WHEN_NEEDED & set(loaded.stdout.split()) == set()
 
 
 def test_every_module_says_what_it_is() -> None:

@@ -32,10 +32,34 @@ COMMANDS = {
     "restore": "make a backup the database again, and keep what was there",
     "move-store": "copy everything from one database to another, say SQLite to PostgreSQL",
 }
+# Libraries that only some commands need: the extras of pyproject.toml.
+EXTRAS = {"matplotlib"}
 
 
 def main(argv: list[str] | None = None) -> int:
     arguments = sys.argv[1:] if argv is None else argv
+    try:
+        return _run(arguments)
+    except ServiceError as problem:
+        print(f"rungwise: {problem}", file=sys.stderr)
+        return 2
+    except ModuleNotFoundError as missing:
+        # What is ours, or what a plain install has, must be there.
+        if missing.name not in EXTRAS:
+            raise
+        print(
+            f"rungwise: This needs {missing.name}, which a plain install leaves out. "
+            f"Install it beside the rest:  {sys.executable} -m pip install {missing.name}",
+            file=sys.stderr,
+        )
+        return 2
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+def _run(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="rungwise", description=__doc__)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     chosen = arguments[0] if arguments and arguments[0] in COMMANDS else None
@@ -44,19 +68,8 @@ def main(argv: list[str] | None = None) -> int:
         if name == chosen:
             module = import_module(f"rungwise.commands.{name.replace('-', '_')}")
             module.add_arguments(command)
-    if chosen is None:
-        parser.parse_args(arguments)
-        return 2
     options = parser.parse_args(arguments)
-    try:
-        return int(module.run(options))
-    except ServiceError as problem:
-        print(f"rungwise: {problem}", file=sys.stderr)
-        return 2
-    except BrokenPipeError:
-        return 0
-    except KeyboardInterrupt:
-        return 130
+    return 2 if chosen is None else int(module.run(options))
 
 
 if __name__ == "__main__":

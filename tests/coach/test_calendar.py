@@ -3,10 +3,14 @@
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from icalendar import Calendar
 
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.reviews.calendar import (
+    ReviewDay,
+    calendar,
     calendar_at,
     end_address,
     new_address,
@@ -53,6 +57,20 @@ def test_it_is_what_rfc_5545_asks_for(world, trainer):
     assert f"DTSTART;VALUE=DATE:{DUE:%Y%m%d}" in lines
     assert all(len(line.encode()) <= 75 for line in lines)
     assert "\n" not in text.replace("\r\n", "")
+
+
+@given(st.text(max_size=200), st.text(min_size=1, max_size=60))
+def test_any_name_is_read_back_by_another_library(practice, called):
+    client = Client(id=7, called=called)
+    day = ReviewDay(client, DUE, overdue=False)
+    made = calendar(practice, [day], datetime(2026, 3, 2, tzinfo=UTC), HERE)
+    assert all(len(line) <= 75 for line in made.split(b"\r\n"))
+    read = Calendar.from_ical(made)
+    (event,) = read.events
+    kept = "".join(letter for letter in called if letter.isprintable() or letter == "\n")
+    assert str(event["SUMMARY"]) == f"Retest or call: {kept}"
+    assert event["TRANSP"] == "TRANSPARENT"
+    assert read["REFRESH-INTERVAL"].dt == timedelta(hours=12)
 
 
 def test_it_holds_no_number_no_full_name_and_no_reason(world, trainer):

@@ -30,10 +30,11 @@ def test_ten_events_as_tables_have_it() -> None:
     assert poisson_interval(10) == pytest.approx((4.7954, 18.3904), abs=0.0001)
 
 
-@pytest.mark.parametrize("events", [0, 1, 2, 3, 10, 57, 400])
-def test_exact_poisson_as_statsmodels_has_it(events: int) -> None:
-    low, high = confint_poisson(events, 1, method="exact-c")
-    assert poisson_interval(events) == pytest.approx((low, high), rel=1e-9)
+@pytest.mark.parametrize("events", [0, 1, 2, 3, 10, 57, 400, 20_000])
+@pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
+def test_exact_poisson_as_statsmodels_has_it(events: int, confidence: float) -> None:
+    low, high = confint_poisson(events, 1, method="exact-c", alpha=1 - confidence)
+    assert poisson_interval(events, confidence) == pytest.approx((low, high), rel=1e-9)
 
 
 def test_a_rate_per_100_client_weeks() -> None:
@@ -52,38 +53,29 @@ def test_a_rate_per_100_client_weeks() -> None:
         rate_per(1, -1, 100)
 
 
-# --- shares: Wilson and Clopper-Pearson ----------------------------------------------------------
+# --- shares: Wilson ------------------------------------------------------------------------------
 
 # The first four rows are Newcombe 1998, Stat Med 17:857-872, Table I (as remembered, and computed).
 SHARES = [
-    (81, 263, (0.2553, 0.3662), (0.2527, 0.3676)),
-    (15, 148, (0.0624, 0.1605), (0.0578, 0.1617)),
-    (0, 20, (0.0000, 0.1611), (0.0000, 0.1684)),
-    (1, 29, (0.0061, 0.1718), (0.0009, 0.1776)),
-    (7, 50, (0.0695, 0.2619), (0.0582, 0.2674)),
-    (8, 10, (0.4902, 0.9433), (0.4439, 0.9748)),
-    (7, 10, (0.3968, 0.8922), (0.3475, 0.9333)),
-    (9, 10, (0.5958, 0.9821), (0.5550, 0.9975)),
-    (10, 10, (0.7225, 1.0000), (0.6915, 1.0000)),
-    (0, 10, (0.0000, 0.2775), (0.0000, 0.3085)),
-    (5, 5, (0.5655, 1.0000), (0.4782, 1.0000)),
-    (3, 3, (0.4385, 1.0000), (0.2924, 1.0000)),
-    (19, 20, (0.7639, 0.9911), (0.7513, 0.9987)),
+    (81, 263, (0.2553, 0.3662)),
+    (15, 148, (0.0624, 0.1605)),
+    (0, 20, (0.0000, 0.1611)),
+    (1, 29, (0.0061, 0.1718)),
+    (7, 50, (0.0695, 0.2619)),
+    (8, 10, (0.4902, 0.9433)),
+    (7, 10, (0.3968, 0.8922)),
+    (9, 10, (0.5958, 0.9821)),
+    (10, 10, (0.7225, 1.0000)),
+    (0, 10, (0.0000, 0.2775)),
+    (5, 5, (0.5655, 1.0000)),
+    (3, 3, (0.4385, 1.0000)),
+    (19, 20, (0.7639, 0.9911)),
 ]
 
 
-@pytest.mark.parametrize(("hits", "of", "wilson", "exact"), SHARES)
-def test_shares(
-    hits: int, of: int, wilson: tuple[float, float], exact: tuple[float, float]
-) -> None:
+@pytest.mark.parametrize(("hits", "of", "wilson"), SHARES)
+def test_shares(hits: int, of: int, wilson: tuple[float, float]) -> None:
     assert share_interval(hits, of) == pytest.approx(wilson, abs=0.00005)
-    assert share_interval(hits, of, "exact") == pytest.approx(exact, abs=0.00005)
-
-
-def test_clopper_pearson_to_many_digits() -> None:
-    # SciPy's documentation of proportion_ci for 7 of 50.
-    expected = (0.05819170033997342, 0.26739600249700846)
-    assert share_interval(7, 50, "exact") == pytest.approx(expected, rel=1e-12)
 
 
 def test_wilson_one_sided() -> None:
@@ -99,8 +91,6 @@ def test_shares_as_statsmodels_has_them(case: tuple[int, int]) -> None:
     assert found is not None
     wilson = proportion_confint(hits, of, method="wilson")
     assert (found.low, found.high) == pytest.approx(wilson, abs=1e-9)
-    exact = proportion_confint(hits, of, method="beta")
-    assert share_interval(hits, of, "exact") == pytest.approx(exact, abs=1e-9)
 
 
 def test_a_share_of_nothing() -> None:

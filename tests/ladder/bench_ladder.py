@@ -10,8 +10,7 @@ from collections.abc import Callable
 
 from ladder_cases import FULL_HOME, MEAN_WOMAN
 
-from rungwise.ladder import Limits, Narrowing, build_ladder, keep_place
-from rungwise.ladder.drawing import rung_png
+from rungwise.ladder import Limits, Narrowing, build_ladder, keep_place, svg
 from rungwise.wording.rung_words import rung_picture, rung_text
 
 
@@ -48,7 +47,7 @@ def main() -> None:
     timed("keep a place that is gone", lambda: keep_place(None, gone, full), runs)
     timed("client text", lambda: rung_text(rung, 20), runs)
     timed("drawing", lambda: rung_picture(rung, MEAN_WOMAN), runs)
-    timed("PNG of a drawing", lambda: rung_png(drawn), min(runs, 50))
+    timed("PNG of a drawing", lambda: svg.png(drawn), min(runs, 50))
 
 
 if __name__ == "__main__":

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies
 from PIL import Image, ImageFont
 
-from rungwise.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder
-from rungwise.ladder.drawing import _font_files, draw_rung, rung_png
+from rungwise.ladder import Body, Limits, Side, Stance, Support, Under, build_ladder, svg
+from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.footprint import outline, place
 from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
 
@@ -44,8 +44,7 @@ def _length(text):
     """How long a line of text is in its own letters."""
     bold = "-Bold" if text.get("font-weight") == "bold" else ""
     name = f"DejaVuSans{bold}.ttf"
-    (file,) = [file for file in _font_files() if file.endswith(f"/{name}")]
-    return ImageFont.truetype(file, int(text.get("font-size"))).getlength(text.text)
+    return ImageFont.truetype(svg.FONTS / name, int(text.get("font-size"))).getlength(text.text)
 
 
 def _box(points):
@@ -271,7 +270,7 @@ def test_a_wide_body_gets_a_wider_sheet():
     rung = build_ladder(wide, FULL_HOME, Limits()).rungs[0]
     root = ElementTree.fromstring(rung_picture(rung, wide))
     assert float(root.get("viewBox").split()[2]) > 720
-    assert outline(wide, place(rung, wide).right)[:, 0].max() == pytest.approx(215)
+    assert max(x for x, _ in outline(wide, place(rung, wide).right)) == pytest.approx(215)
 
 
 def _luminance(colour):
@@ -305,7 +304,7 @@ def test_the_page_s_own_ink_is_used_where_asked():
 
 
 def _decoded(drawn, width):
-    image = Image.open(io.BytesIO(rung_png(drawn, width)))
+    image = Image.open(io.BytesIO(svg.png(drawn, width)))
     assert image.format == "PNG"
     return image.convert("RGB")
 
@@ -333,7 +332,7 @@ def test_the_png_has_its_letters_without_any_font_of_the_machine():
 def test_the_png_is_small_enough_for_a_picture_message():
     # Carriers commonly take 300 kB and more; no source, so stay well below.
     sizes = [
-        len(rung_png(rung_picture(LADDER[key], MEAN_WOMAN)))
+        len(svg.png(rung_picture(LADDER[key], MEAN_WOMAN)))
         for key in ("firm/tandem/hover", "foam_round_lengthways/tandem/hover")
     ]
     assert max(sizes) < 150_000

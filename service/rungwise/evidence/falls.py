@@ -5,7 +5,7 @@ level; falls are reported as their number, fallers, repeat fallers, the rate per
 the time to the first (Lamb et al. 2005, J Am Geriatr Soc 53:1618-1622). Exposure is the weeks in
 which a client answered whether they fell; a week without an answer is missing and counts as
 neither. The rate's interval is that of a negative binomial model, because a few people fall often
-and a Poisson interval is too narrow then. Loads SciPy, so it is imported by itself.
+and a Poisson interval is too narrow then. Loads numpy, so it is imported by itself.
 """
 
 from collections.abc import Iterable, Sequence
@@ -15,11 +15,9 @@ from math import exp, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq, minimize_scalar
-from scipy.special import digamma, gammaln
 
 from rungwise.errors import ImpossibleValue
-from rungwise.evidence.rates import Z95, Estimate, rate_per
+from rungwise.evidence.rates import Z95, Estimate, rate_per, root
 from rungwise.evidence.survival import Curve, curve
 
 WEEKS_A_YEAR = 365.25 / 7
@@ -170,13 +168,14 @@ def rate_of(counts: Sequence[int], years: Sequence[float]) -> tuple[Estimate | N
     poisson = rate_per(int(y.sum()), float(t.sum()), 1.0)
     if poisson is None or not _clustered(y, t):
         return poisson, None
-    found = minimize_scalar(
-        lambda x: -_likelihood(y, t, exp(x)),
-        bounds=(log(_LEAST_SPREAD), log(_MOST_SPREAD)),
-        method="bounded",
-        options={"xatol": 1e-10},
+    spread = exp(
+        # The likelihood's top: where its slope, at the likeliest rate for each spread, ends rising.
+        root(
+            lambda x: -_slope(y, t * _rate_for(y, t, exp(x)), exp(x)),
+            log(_LEAST_SPREAD),
+            log(_MOST_SPREAD),
+        )
     )
-    spread = exp(float(found.x))
     rate = _rate_for(y, t, spread)
     reach = Z95 * sqrt(_log_rate_variance(y, t, rate, spread))
     return Estimate(rate, rate * exp(-reach), rate * exp(reach)), spread
@@ -196,13 +195,18 @@ def _rate_for(y: NDArray[np.float64], t: NDArray[np.float64], spread: float) -> 
         return float(((y - mean) / (1 + spread * mean)).sum())
 
     middle = log(y.sum() / t.sum())
-    return exp(float(brentq(slope, middle - 10, middle + 10, xtol=1e-13)))
+    return exp(root(lambda log_rate: -slope(log_rate), middle - 10, middle + 10))
 
 
-def _likelihood(y: NDArray[np.float64], t: NDArray[np.float64], spread: float) -> float:
-    mean, size = t * _rate_for(y, t, spread), 1 / spread
-    terms = gammaln(y + size) - gammaln(size) - gammaln(y + 1)
-    terms += y * np.log(spread * mean) - (y + size) * np.log1p(spread * mean)
+def _slope(y: NDArray[np.float64], mean: NDArray[np.float64], spread: float) -> float:
+    """The log-likelihood's slope by the spread, at these means.
+
+    A difference of digamma functions is, for whole counts, a sum of as many fractions.
+    """
+    size = 1 / spread
+    fractions = [sum(1 / (size + k) for k in range(int(count))) for count in y]
+    terms = (np.log1p(spread * mean) - np.asarray(fractions)) * size**2
+    terms += (y - mean) / (spread * (1 + spread * mean))
     return float(terms.sum())
 
 
@@ -212,15 +216,8 @@ def _log_rate_variance(
     """The log rate's variance from the inverse of the observed information, spread unknown."""
     mean = t * rate
 
-    def slope(a: float) -> float:
-        """The log-likelihood's slope by the spread `a`, at this rate."""
-        size = 1 / a
-        terms = (digamma(size) - digamma(y + size) + np.log1p(a * mean)) * size**2
-        terms += (y - mean) / (a * (1 + a * mean))
-        return float(terms.sum())
-
     step = spread * 1e-4
-    by_spread = -(slope(spread + step) - slope(spread - step)) / (2 * step)
+    by_spread = (_slope(y, mean, spread - step) - _slope(y, mean, spread + step)) / (2 * step)
     by_rate = float((mean * (1 + spread * y) / (1 + spread * mean) ** 2).sum())
     cross = float(((y - mean) * mean / (1 + spread * mean) ** 2).sum())
     return by_spread / (by_rate * by_spread - cross**2)

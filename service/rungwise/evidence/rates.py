@@ -1,13 +1,10 @@
-"""Rates and shares with their intervals, and what the falls literature leads one to expect.
+"""Rates and shares with their intervals, and what the falls literature leads one to expect."""
 
-Loads SciPy, so it is imported by itself, where outcomes are worked out.
-"""
-
+from collections.abc import Callable
 from dataclasses import dataclass
-from math import sqrt
-from typing import Literal
-
-from scipy.stats import beta, chi2
+from itertools import count
+from math import exp, lgamma, log, sqrt
+from statistics import NormalDist
 
 from rungwise.errors import ImpossibleValue
 
@@ -32,11 +29,51 @@ class Estimate:
 
 
 def poisson_interval(events: int, confidence: float = 0.95) -> tuple[float, float]:
-    """The exact interval of a Poisson mean (Garwood 1936, from memory), by chi-square quantiles."""
+    """The exact interval of a Poisson mean (Garwood 1936, from memory).
+
+    The lower end is the mean under which so many events or more, the upper the one under which so
+    many or fewer, have half of what `confidence` leaves over as their chance.
+    """
     _count("events", events)
     tail = (1 - confidence) / 2
-    low = 0.0 if events == 0 else float(chi2.ppf(tail, 2 * events)) / 2
-    return low, float(chi2.ppf(1 - tail, 2 * (events + 1))) / 2
+    low = 0.0 if events == 0 else root(lambda mean: _at_least(events, mean) - tail, 0.0, events)
+    # Far above any upper end: its distance grows with the root of the events.
+    far = events + 10 * sqrt(events + 1) + 40
+    return low, root(lambda mean: tail - _at_most(events, mean), float(events), far)
+
+
+def _at_least(events: int, mean: float) -> float:
+    """The chance of `events` or more where fewer are expected: terms that only get smaller."""
+    term = exp(events * log(mean) - mean - lgamma(events + 1))
+    found = 0.0
+    for more in count(events + 1):
+        found += term
+        if term <= found * 1e-17:
+            return found
+        term *= mean / more
+    raise AssertionError("counting does not end")
+
+
+def _at_most(events: int, mean: float) -> float:
+    """The chance of `events` or fewer."""
+    term = exp(events * log(mean) - mean - lgamma(events + 1)) if mean else float(events == 0)
+    found = term
+    for fewer in range(events, 0, -1):
+        term *= fewer / mean
+        found += term
+        if term <= found * 1e-17:
+            break
+    return found
+
+
+def root(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Where a rising function is 0, by halving until the ends are neighbours."""
+    while low < (middle := (low + high) / 2) < high:
+        if rising(middle) < 0:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
 def rate_per(events: int, exposure: float, per: float) -> Estimate | None:
@@ -50,19 +87,12 @@ def rate_per(events: int, exposure: float, per: float) -> Estimate | None:
     return Estimate(events * scale, low * scale, high * scale)
 
 
-def share_interval(
-    hits: int, of: int, method: Literal["wilson", "exact"] = "wilson", confidence: float = 0.95
-) -> tuple[float, float]:
-    """The interval of a share: Wilson 1927, or Clopper-Pearson 1934 ("exact")."""
+def share_interval(hits: int, of: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Wilson's interval of a share (1927)."""
     _count("hits", hits)
     if of < max(hits, 1):
         raise ImpossibleValue("of", of, f"at least {max(hits, 1)}")
-    tail = (1 - confidence) / 2
-    if method == "exact":
-        low = 0.0 if hits == 0 else float(beta.ppf(tail, hits, of - hits + 1))
-        high = 1.0 if hits == of else float(beta.ppf(1 - tail, hits + 1, of - hits))
-        return low, high
-    z = sqrt(float(chi2.ppf(confidence, 1)))
+    z = NormalDist().inv_cdf((1 + confidence) / 2)
     share, z2 = hits / of, z * z
     middle = share + z2 / (2 * of)
     reach = z * sqrt(share * (1 - share) / of + z2 / (4 * of * of))

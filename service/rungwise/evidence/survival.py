@@ -1,18 +1,15 @@
 """Time until something is reached, by Kaplan and Meier, with those still under way counted.
 
-Kaplan & Meier 1958 (J Am Stat Assoc 53:457-481, from memory), as SciPy computes it; intervals on
-the log-log scale with Greenwood's variance. Loads SciPy, so it is imported by itself.
+Kaplan & Meier 1958 (J Am Stat Assoc 53:457-481, from memory); intervals on the log-log scale with
+Greenwood's variance.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
-from warnings import catch_warnings, simplefilter
-
-import numpy as np
-from scipy.stats import CensoredData, ecdf
+from math import exp, isfinite, log, sqrt
 
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.rates import Z95
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,28 +74,22 @@ def curve(days: Sequence[float], reached: Sequence[bool]) -> Curve:
         raise ImpossibleValue("days", min(days), "numbers from 0")
     if not days:
         return Curve(0, 0, (), 0)
-    times, events = np.asarray(days, dtype=float), np.asarray(reached, dtype=bool)
-    if not events.any():
-        return Curve(len(days), 0, (), float(times.max()))
-    found = ecdf(CensoredData(times[events], right=times[~events])).sf
-    with catch_warnings():
-        # Where everybody has reached it the interval is undefined; those steps get None below.
-        simplefilter("ignore", RuntimeWarning)
-        between = found.confidence_interval(method="log-log")
-    steps = []
-    for place, day in enumerate(found.quantiles):
-        here = int((events & (times == day)).sum())
-        if not here:
-            continue
-        low, high = between.low.probabilities[place], between.high.probabilities[place]
-        steps.append(
-            Step(
-                day=float(day),
-                under_way=int((times >= day).sum()),
-                reached=here,
-                share_left=float(found.probabilities[place]),
-                low=float(low) if isfinite(low) else None,
-                high=float(high) if isfinite(high) else None,
-            )
-        )
-    return Curve(len(days), int(events.sum()), tuple(steps), float(times.max()))
+    steps: list[Step] = []
+    left, greenwood = 1.0, 0.0
+    for day in sorted({day for day, there in zip(days, reached, strict=True) if there}):
+        under_way = sum(other >= day for other in days)
+        here = sum(there and other == day for other, there in zip(days, reached, strict=True))
+        left *= 1 - here / under_way
+        if here < under_way:
+            greenwood += here / (under_way * (under_way - here))
+        low, high = _log_log(left, greenwood)
+        steps.append(Step(float(day), under_way, here, left, low, high))
+    return Curve(len(days), sum(reached), tuple(steps), float(max(days)))
+
+
+def _log_log(left: float, greenwood: float) -> tuple[float, float] | tuple[None, None]:
+    """The interval of a share that is left; none where nobody is."""
+    if left == 0:
+        return None, None
+    reach = Z95 * sqrt(greenwood) / log(left)
+    return left ** exp(-reach), left ** exp(reach)

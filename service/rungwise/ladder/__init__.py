@@ -1,8 +1,8 @@
 """The ladder and the decision: pure, no clock, no database, no network.
 
-What loads numpy or shapely is imported by itself: rungwise.ladder.belief, rungwise.ladder.climb,
-rungwise.ladder.footprint and rungwise.ladder.drawing, and the simulator, the exact calculation and
-their figures in rungwise.ladder.simulate, rungwise.ladder.staircase and rungwise.ladder.tally.
+Imported by themselves: the drawings (rungwise.ladder.drawing), and what needs numpy:
+rungwise.ladder.belief, rungwise.ladder.climb, and the simulator, the exact calculation and their
+figures in rungwise.ladder.simulate, rungwise.ladder.staircase and rungwise.ladder.tally.
 """
 
 from rungwise.ladder.body import (

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from math import log2
 
 from rungwise.ladder.body import Body
+from rungwise.ladder.footprint import areas_mm2
 from rungwise.ladder.stance import FreeFoot, Stance, Support, Surface, Under
 
 PER_STANCE = 3.0
@@ -50,9 +51,6 @@ Feet = tuple[Stance, int, int]
 
 def feet_demands(body: Body, feet: Iterable[Feet]) -> Mapping[Feet, float]:
     """Stance and base terms of each (stance, offset_mm, step_mm)."""
-    # Loaded here, so that what only needs the types of a ladder does not wait for numpy.
-    from rungwise.ladder.footprint import areas_mm2  # noqa: PLC0415
-
     apart = (Stance.PARALLEL, body.hip_width_mm, 0)
     together = (Stance.PARALLEL, body.foot_breadth_mm, 0)
     widest_staggered = (Stance.STAGGERED, body.hip_width_mm, body.comfortable_step_mm)

@@ -5,12 +5,8 @@ where the hands can reach it, drawn nearer to fit.
 """
 
 from collections.abc import Iterator
-from importlib.util import find_spec
-from pathlib import Path
 from re import sub
 from xml.sax.saxutils import escape
-
-import resvg_py
 
 from rungwise.ladder import svg
 from rungwise.ladder.body import Body
@@ -58,29 +54,6 @@ def draw_rung(
     )
 
 
-def rung_png(drawing: str, width_px: int = 760) -> bytes:
-    """A drawing as PNG, `width_px` wide, with the same letters on every machine."""
-    return bytes(
-        resvg_py.svg_to_bytes(
-            svg_string=drawing,
-            width=width_px,
-            skip_system_fonts=True,
-            font_files=_font_files(),
-            font_family="DejaVu Sans",
-            sans_serif_family="DejaVu Sans",
-        )
-    )
-
-
-def _font_files() -> list[str]:
-    """DejaVu Sans as it comes with matplotlib, found without loading matplotlib."""
-    spec = find_spec("matplotlib")
-    if spec is None or not spec.submodule_search_locations:
-        raise RuntimeError("matplotlib, which brings the letters of the pictures, is missing")
-    folder = Path(spec.submodule_search_locations[0]) / "mpl-data/fonts/ttf"
-    return [str(folder / name) for name in ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")]
-
-
 class _Drawer:
     """Draws one sheet, back to front."""
 
@@ -107,10 +80,10 @@ class _Drawer:
         yield from self._front_to_back()
 
     def _base(self) -> str:
-        polygon = hull(self.placement, self.body)
+        base = hull(self.placement, self.body)
         return svg.element(
             "path",
-            d=svg.closed_path(self.at(x, y) for x, y in polygon.exterior.coords[:-1]),
+            d=svg.closed_path(self.at(x, y) for x, y in base),
             class_="base",
             fill=self.palette.quiet,
             fill_opacity=0.12,

@@ -8,11 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
+from rungwise.ladder import geometry
 from rungwise.ladder.body import Body
+from rungwise.ladder.geometry import Shape
 from rungwise.ladder.rungs import Rung
 from rungwise.ladder.stance import FreeFoot, Side, Stance
 
@@ -32,30 +30,29 @@ BALL = (0.45, 0.80)
 FREE_FOOT_SHIFT = {FreeFoot.BESIDE: 0.0, FreeFoot.FRONT: 0.6, FreeFoot.BEHIND: -0.6}
 
 
-def _smooth(points: Sequence[tuple[float, float]], rounds: int = 3) -> NDArray[np.float64]:
+def _smooth(points: Shape, rounds: int = 3) -> Shape:
     """Chaikin's corner cutting of a closed line, then scaled to the unit box."""
-    line = np.array(points, dtype=float)
+    line = points
     for _ in range(rounds):
-        after = np.roll(line, -1, axis=0)
-        line = np.stack([0.75 * line + 0.25 * after, 0.25 * line + 0.75 * after], axis=1)
-        line = line.reshape(-1, 2)
-    low, high = line.min(axis=0), line.max(axis=0)
-    unit: NDArray[np.float64] = (line - low) / (high - low) - np.array([0.5, 0.0])
-    return unit
+        line = tuple(
+            (near * x1 + (1 - near) * x2, near * y1 + (1 - near) * y2)
+            for (x1, y1), (x2, y2) in geometry.edges(line)
+            for near in (0.75, 0.25)
+        )
+    low_x, low_y, high_x, high_y = geometry.bounds(line)
+    width, height = high_x - low_x, high_y - low_y
+    return tuple(((x - low_x) / width - 0.5, (y - low_y) / height) for x, y in line)
 
 
 UNIT_RIGHT = _smooth(_SKETCH)
-_UNIT_HULL = np.array(shapely.MultiPoint(UNIT_RIGHT).convex_hull.exterior.coords)[:-1]
-
-
-def _part(share: tuple[float, float]) -> NDArray[np.float64]:
-    """The outline between two shares of the length, closed by straight lines."""
-    cut = shapely.Polygon(UNIT_RIGHT).intersection(shapely.box(-1, share[0], 1, share[1]))
-    return np.array(cut.exterior.coords)[:-1]
-
-
-UNIT_FOREFOOT, UNIT_BALL = _part(FOREFOOT), _part(BALL)
-_TOUCHING = {"whole": _UNIT_HULL, "forefoot": UNIT_FOREFOOT, "ball": UNIT_BALL}
+_UNIT_HULL = geometry.convex_hull(UNIT_RIGHT)
+UNIT_FOREFOOT, UNIT_BALL = (geometry.between(UNIT_RIGHT, *part) for part in (FOREFOOT, BALL))
+_TOUCHING: dict[Touch, Shape] = {
+    "whole": _UNIT_HULL,
+    "forefoot": UNIT_FOREFOOT,
+    "ball": UNIT_BALL,
+    "none": (),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +94,13 @@ class Base:
     nearest_edge_mm: float
 
 
-def outline(body: Body, foot: Foot) -> NDArray[np.float64]:
-    """The foot's outline as seen from above, shape (n, 2), mm."""
+def outline(body: Body, foot: Foot) -> Shape:
+    """The foot's outline as seen from above, mm."""
     return _placed(UNIT_RIGHT, body, foot)
 
 
-def resting_part(body: Body, foot: Foot) -> NDArray[np.float64]:
-    """The outline of what touches of a foot that only rests, shape (n, 2), mm."""
+def resting_part(body: Body, foot: Foot) -> Shape:
+    """The outline of what touches of a foot that only rests, mm."""
     return _placed(UNIT_BALL if foot.touch == "ball" else UNIT_FOREFOOT, body, foot)
 
 
@@ -135,81 +132,58 @@ def _on_one_leg(rung: Rung, body: Body, standing: Side) -> Placement:
     return Placement(feet[Side.LEFT], feet[Side.RIGHT], standing)
 
 
-def hull(placement: Placement, body: Body) -> shapely.Polygon:
-    """The base of support as a polygon, mm."""
-    parts = [_contact(body, foot) for foot in (placement.left, placement.right)]
-    return shapely.Polygon(shapely.MultiPoint(np.concatenate(parts)).convex_hull)
+def hull(placement: Placement, body: Body) -> Shape:
+    """The base of support: the corners of the hull of what touches, mm."""
+    feet = (placement.left, placement.right)
+    points = (point for foot in feet for point in _placed(_TOUCHING[foot.touch], body, foot))
+    return geometry.convex_hull(points)
 
 
 def base_of_support(placement: Placement, body: Body) -> Base:
     """Area, size and margins of the base of support."""
-    polygon = hull(placement, body)
-    low_x, low_y, high_x, high_y = polygon.bounds
-    middle = polygon.centroid
-    across = _chord(polygon, (low_x - 1, middle.y), (high_x + 1, middle.y))
-    along = _chord(polygon, (middle.x, low_y - 1), (middle.x, high_y + 1))
+    shape = hull(placement, body)
+    low_x, low_y, high_x, high_y = geometry.bounds(shape)
+    middle = geometry.centroid(shape)
+    left, right = geometry.chord(shape, middle, 0)
+    back, front = geometry.chord(shape, middle, 1)
     return Base(
-        area_mm2=polygon.area,
+        area_mm2=geometry.area(shape),
         width_mm=high_x - low_x,
         length_mm=high_y - low_y,
-        left_mm=middle.x - across[0],
-        right_mm=across[2] - middle.x,
-        front_mm=along[3] - middle.y,
-        back_mm=middle.y - along[1],
-        nearest_edge_mm=polygon.exterior.distance(middle),
+        left_mm=middle[0] - left,
+        right_mm=right - middle[0],
+        front_mm=front - middle[1],
+        back_mm=middle[1] - back,
+        nearest_edge_mm=geometry.distance_to_edge(shape, middle),
     )
 
 
 def areas_mm2(
     body: Body, stances: Sequence[tuple[Stance, int, int]]
 ) -> dict[tuple[Stance, int, int], float]:
-    """Area of the base of support of each (stance, offset_mm, step_mm), all at once for speed.
+    """Area of the base of support of each (stance, offset_mm, step_mm).
 
     In toe touch the forefoot is taken to touch, also where it rests on half foam.
     """
     unit = _scaled(_UNIT_HULL, body)
-    mirrored = unit * np.array([-1.0, 1.0])
-    forefoot = _scaled(UNIT_FOREFOOT, body) * np.array([-1.0, 1.0])
+    mirrored = geometry.convex_hull((-x, y) for x, y in unit)
+    forefoot = geometry.convex_hull((-x, y) for x, y in _scaled(UNIT_FOREFOOT, body))
     answers: dict[tuple[Stance, int, int], float] = {}
-    two_feet = [one for one in stances if one[0] not in (Stance.TOE_TOUCH, Stance.SINGLE_LEG)]
-    if two_feet:
-        moved = np.array([(offset, step) for _, offset, step in two_feet], dtype=float)
-        front = unit[None, :, :] + moved[:, None, :]
-        back = np.broadcast_to(mirrored, front.shape)
-        lines = shapely.linestrings(np.concatenate([front, back], axis=1))
-        sizes = shapely.area(shapely.convex_hull(lines))
-        answers.update(zip(two_feet, (float(size) for size in sizes), strict=True))
     for one in stances:
-        stance, offset, step = one
+        stance, offset_mm, step_mm = one
         if stance is Stance.SINGLE_LEG:
-            answers[one] = float(shapely.area(shapely.Polygon(unit)))
-        elif stance is Stance.TOE_TOUCH:
-            points = np.concatenate([unit + np.array([offset, step]), forefoot])
-            answers[one] = float(shapely.convex_hull(shapely.linestrings(points)).area)
+            answers[one] = geometry.area(unit)
+            continue
+        back = forefoot if stance is Stance.TOE_TOUCH else mirrored
+        front = tuple((x + offset_mm, y + step_mm) for x, y in unit)
+        answers[one] = geometry.area(geometry.hull_of_hulls(front, back))
     return answers
 
 
-def _chord(
-    polygon: shapely.Polygon, start: tuple[float, float], end: tuple[float, float]
-) -> tuple[float, float, float, float]:
-    low_x, low_y, high_x, high_y = polygon.intersection(shapely.LineString([start, end])).bounds
-    return low_x, low_y, high_x, high_y
+def _scaled(unit: Shape, body: Body) -> Shape:
+    return tuple((x * body.foot_breadth_mm, y * body.foot_length_mm) for x, y in unit)
 
 
-def _contact(body: Body, foot: Foot) -> NDArray[np.float64]:
-    if foot.touch == "none":
-        return np.empty((0, 2))
-    return _placed(_TOUCHING[foot.touch], body, foot)
-
-
-def _scaled(unit: NDArray[np.float64], body: Body) -> NDArray[np.float64]:
-    sized: NDArray[np.float64] = unit * np.array([body.foot_breadth_mm, body.foot_length_mm])
-    return sized
-
-
-def _placed(unit: NDArray[np.float64], body: Body, foot: Foot) -> NDArray[np.float64]:
-    points = _scaled(unit, body)
-    if foot.side is Side.LEFT:
-        points = points * np.array([-1.0, 1.0])
-    placed: NDArray[np.float64] = points + np.array([foot.x_mm, foot.y_mm])
-    return placed
+def _placed(unit: Shape, body: Body, foot: Foot) -> Shape:
+    side = -1 if foot.side is Side.LEFT else 1
+    return tuple((side * x + foot.x_mm, y + foot.y_mm) for x, y in _scaled(unit, body))

@@ -2,8 +2,6 @@
 
 from collections.abc import Iterator
 
-import shapely
-
 from rungwise.ladder import svg
 from rungwise.ladder.body import Body
 from rungwise.ladder.footprint import BALL, Foot, Placement
@@ -188,10 +186,16 @@ _FINGERS = (
     ((26, 42), (32, 74)),
 )
 _THUMB = ((-22, 18), (-50, 46))
-_HAND = shapely.union_all(
-    [shapely.LineString(finger).buffer(9) for finger in (*_FINGERS, _THUMB)]
-    + [shapely.box(-26, 6, 26, 48).buffer(9)]
-).exterior.coords[:-1]
+# The outline round fingers and thumb, 9 mm each way, and a palm: reckoned once, to the millimetre.
+_HAND = (
+    (-27, -3), (-31, -1), (-34, 3), (-35, 6), (-35, 18), (-57, 40), (-59, 44), (-58, 49),
+    (-56, 52), (-54, 54), (-52, 55), (-48, 55), (-44, 53), (-36, 45), (-42, 84), (-41, 87),
+    (-40, 90), (-38, 92), (-34, 93), (-29, 92), (-27, 91), (-25, 88), (-20, 57), (-18, 57),
+    (-20, 96), (-18, 101), (-16, 103), (-12, 104), (-10, 104), (-6, 103), (-4, 100),
+    (-2, 97), (0, 57), (3, 92), (4, 95), (7, 97), (11, 98), (14, 97), (18, 95), (20, 90),
+    (18, 57), (20, 57), (23, 77), (26, 81), (31, 83), (35, 82), (39, 80), (41, 76), (41, 72),
+    (35, 41), (35, 6), (34, 3), (32, -1), (27, -3),
+)  # fmt: skip
 
 
 def _hand(sheet: Sheet, side: int, edge: float) -> Iterator[str]:

@@ -5,8 +5,11 @@ content security policy can hold the drawing as it is.
 """
 
 from collections.abc import Iterable
+from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
+# The letters of every picture and PDF; their licence lies beside them.
+FONTS = Path(__file__).parent / "fonts"
 FONT = "DejaVu Sans, Verdana, sans-serif"
 
 Attribute = str | float | None
@@ -43,6 +46,22 @@ def line(start: Point, end: Point, /, **attributes: Attribute) -> str:
 def closed_path(points: Iterable[Point]) -> str:
     """Path data of a polygon."""
     return "M" + "L".join(f"{_plain(x)} {_plain(y)}" for x, y in points) + "Z"
+
+
+def png(drawing: str, width_px: int = 760) -> bytes:
+    """A drawing as PNG, `width_px` wide, with the same letters on every machine."""
+    import resvg_py  # noqa: PLC0415  # only who wants a PNG waits for it
+
+    return bytes(
+        resvg_py.svg_to_bytes(
+            svg_string=drawing,
+            width=width_px,
+            skip_system_fonts=True,
+            font_files=[str(FONTS / name) for name in ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")],
+            font_family="DejaVu Sans",
+            sans_serif_family="DejaVu Sans",
+        )
+    )
 
 
 def _plain(value: Attribute) -> str:

@@ -6,11 +6,10 @@ anybody: no number, no finding, no reason. The address can be made anew, which e
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from secrets import token_urlsafe
 
-from icalendar import TRANSP, Calendar, Event
 from sqlmodel import Session, col, select
 
 from rungwise.coach.record.audit import record
@@ -22,7 +21,8 @@ from rungwise.store.tables import Client, Practice, Trainer, TrainerFeed
 
 TOKEN_BYTES = 32
 PRODUCT = "-//Rungwise//Reviews due//EN"
-LOOK_AGAIN = timedelta(hours=12)
+LOOK_AGAIN = "PT12H"
+LINE_OCTETS = 75
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +81,45 @@ def calendar_at(session: Session, now: datetime, token: str, address: str) -> by
 
 
 def calendar(name: str, days: Iterable[ReviewDay], now: datetime, address: str) -> bytes:
-    """The days as an iCalendar (RFC 5545) of all-day entries; a date keeps its UID."""
-    made = Calendar.new(prodid=PRODUCT, name=f"{name}: reviews due", refresh_interval=LOOK_AGAIN)
+    """The days as an iCalendar (RFC 5545, RFC 7986) of all-day entries; a date keeps its UID."""
+    title = _text(f"{name}: reviews due")
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:{PRODUCT}"]
+    lines += [f"NAME:{title}", f"X-WR-CALNAME:{title}"]
+    lines.append(f"REFRESH-INTERVAL;VALUE=DURATION:{LOOK_AGAIN}")
     for one in days:
         late = " (overdue)" if one.overdue else ""
-        made.add_component(
-            Event.new(
-                uid=f"review-{one.client.id}-{one.day.isoformat()}@rungwise",
-                stamp=now,
-                start=one.day,
-                end=one.day + timedelta(days=1),
-                summary=f"Retest or call: {one.client.called}{late}",
-                url=f"{address}/clients/{one.client.id}/retests",
-                transparency=TRANSP.TRANSPARENT,
-            )
-        )
-    return bytes(made.to_ical())
+        lines += [
+            "BEGIN:VEVENT",
+            f"UID:review-{one.client.id}-{one.day.isoformat()}@rungwise",
+            f"DTSTAMP:{now.astimezone(UTC):%Y%m%dT%H%M%SZ}",
+            f"DTSTART;VALUE=DATE:{one.day:%Y%m%d}",
+            f"DTEND;VALUE=DATE:{one.day + timedelta(days=1):%Y%m%d}",
+            f"SUMMARY:{_text(f'Retest or call: {one.client.called}{late}')}",
+            f"URL:{address}/clients/{one.client.id}/retests",
+            "TRANSP:TRANSPARENT",
+            "END:VEVENT",
+        ]
+    lines.append("END:VCALENDAR")
+    return b"".join(_folded(line) for line in lines)
+
+
+def _text(value: str) -> str:
+    """A TEXT value: RFC 5545, 3.3.11. A control character has no place in one."""
+    plain = "".join(letter for letter in value if letter.isprintable() or letter == "\n")
+    for letter in "\\;,":
+        plain = plain.replace(letter, f"\\{letter}")
+    return plain.replace("\n", "\\n")
+
+
+def _folded(line: str) -> bytes:
+    """A content line, in pieces of at most 75 octets that split no letter: RFC 5545, 3.1."""
+    pieces = [b""]
+    for letter in line:
+        octets = letter.encode()
+        if len(pieces[-1]) + len(octets) > LINE_OCTETS:
+            pieces.append(b" ")
+        pieces[-1] += octets
+    return b"\r\n".join(pieces) + b"\r\n"
 
 
 def hashed(token: str) -> str:

@@ -98,7 +98,7 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
     with parts.store.write() as session:
         sessions.forget_failures(session, account)
         token = sessions.begin(session, request, now, trainer, half=half)
-        if hasher().check_needs_rehash(trainer.password_hash):
+        if hasher().is_outdated(trainer.password_hash):
             session.get_one(Trainer, trainer.id).password_hash = hasher().hash(form.password)
     log.info("half signed in" if half else "signed in", extra=_who(trainer))
     if not half:

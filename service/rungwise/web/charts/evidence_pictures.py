@@ -1,114 +1,83 @@
 """The charts of outcomes: practice by week, and the share that has reached each landmark.
 
-As the chart of holds: SVG by matplotlib, lines told apart by dashes and marks as well as names, in
-the page's colours. The page has the same figures as tables.
+As the chart of holds: lines told apart by dashes and marks as well as names, in the page's
+colours. The page has the same figures as tables.
 """
 
-import io
 from collections.abc import Sequence
-
-from matplotlib import rc_context
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from rungwise.coach.reports.outcomes import LandmarkTime, WeekPractice
 from rungwise.evidence.landmarks import LANDMARKS
 from rungwise.evidence.rates import WHO_DAYS_A_WEEK
-from rungwise.web.charts.holds_picture import INKS, SETTINGS, Inks, _drawing
+from rungwise.ladder import svg
+from rungwise.web.charts.plot import INKS, Key, Plot, mark
 
-WIDTH_IN, HEIGHT_IN = 8.0, 3.4
-DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1, 2)), (0, (1, 1)))
-MARKS = ("o", "s", "^", "D", "v")
+SIZE = (576.0, 250.0)
+BOX = (44.0, 8.0, 520.0, 184.0)
+DASHES = ("", "6 2", "2 1.5", "6 2 1 2", "1 1")
+SHAPES = ("round", "square", "up", "diamond", "down")
+WHO_DASHES = "5 3"
 WEEK_DAYS = 7
+MOST_MARKS = 8
 
 
-def draw_weeks(weeks: Sequence[WeekPractice], theme: str = "light") -> bytes:
+def draw_weeks(weeks: Sequence[WeekPractice], theme: str = "light") -> str:
     """Mean days asked for and practised a client, by week, with the WHO's 3 days."""
     inks = INKS.get(theme, INKS["light"])
-    with _drawing, rc_context(SETTINGS):
-        figure, axes = _framed(inks)
-        places = range(len(weeks))
-        asked = [week.asked_days / week.clients if week.clients else 0 for week in weeks]
-        done = [week.days_a_client or 0 for week in weeks]
-        axes.bar(
-            places, asked, width=0.78, facecolor="none", edgecolor=inks.soft, label="asked for"
-        )
-        axes.bar(places, done, width=0.56, color=inks.ink, label="practised")
-        axes.axhline(WHO_DAYS_A_WEEK, color=inks.red, linewidth=1.2, linestyle=(0, (5, 3)))
-        end = len(weeks) - 0.4
-        axes.set_xlim(-0.6, end + 0.9)
-        axes.text(end, WHO_DAYS_A_WEEK + 0.12, f"{WHO_DAYS_A_WEEK} days", color=inks.red, size=9)
-        every = max(len(weeks) // 8, 1)
-        shown = list(places)[::every]
-        axes.set_xticks(shown, [f"{weeks[at].monday:%-d %b}" for at in shown])
-        axes.set_ylim(0, WEEK_DAYS)
-        axes.set_ylabel("days a client and week", color=inks.ink)
-        _legend(axes, inks)
-        return _saved(figure, "Practice by week")
+    end = len(weeks) - 0.4
+    plot = Plot("Practice by week", SIZE, BOX, (-0.6, end), (0, WEEK_DAYS), inks)
+    every = max(len(weeks) // 8, 1)
+    shown = [(float(at), f"{weeks[at].monday:%-d %b}") for at in range(0, len(weeks), every)]
+    plot.axes(shown, range(WEEK_DAYS + 1), "days a client and week")
+    for place, week in enumerate(weeks):
+        asked = week.asked_days / week.clients if week.clients else 0
+        plot.bar(place, 0.39, asked, inks.soft, "none")
+        plot.bar(place, 0.28, week.days_a_client or 0, inks.ink, inks.ink)
+    plot.line([(-0.6, WHO_DAYS_A_WEEK), (end, WHO_DAYS_A_WEEK)], inks.red, 1.2, WHO_DASHES)
+    x, y = plot.at(end, WHO_DAYS_A_WEEK)
+    plot.words(f"{WHO_DAYS_A_WEEK} days", (x + 5, y + 3.5), inks.red, "start")
+    plot.legend([("asked for", _box(inks.soft, "none")), ("practised", _box(inks.ink, inks.ink))])
+    return plot.file()
 
 
-def draw_times(times: Sequence[LandmarkTime], theme: str = "light") -> bytes:
+def draw_times(times: Sequence[LandmarkTime], theme: str = "light") -> str:
     """For each landmark the share that has reached it, by days since the first rung."""
     inks = INKS.get(theme, INKS["light"])
-    with _drawing, rc_context(SETTINGS):
-        figure, axes = _framed(inks)
-        for place, time in enumerate(times):
-            if not time.curve.people:
-                continue
-            days, shares = [0.0], [0.0]
-            for step in time.curve.steps:
-                days.append(step.day)
-                shares.append(100 * (1 - step.share_left))
-            days.append(time.curve.longest_day)
-            shares.append(shares[-1])
-            axes.step(
-                days,
-                shares,
-                where="post",
-                color=inks.ink,
-                linestyle=DASHES[place % len(DASHES)],
-                marker=MARKS[place % len(MARKS)],
-                markevery=max(len(days) // 8, 1),
-                markersize=4.5,
-                linewidth=1.4,
-                label=LANDMARKS[time.landmark],
-            )
-        axes.set_ylim(0, 102)
-        axes.set_xlim(left=0)
-        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-        axes.set_xlabel("days since the first rung", color=inks.ink)
-        axes.set_ylabel("% who have reached it", color=inks.ink)
-        _legend(axes, inks)
-        return _saved(figure, "Time to landmarks")
+    last = max([time.curve.longest_day for time in times if time.curve.people], default=0) or 1
+    plot = Plot("Time to landmarks", SIZE, BOX, (0, last * 1.03), (0, 102), inks)
+    plot.axes(_day_ticks(last), range(0, 101, 20), "% who have reached it")
+    (middle, _), foot = plot.at(last * 1.03 / 2, 0), plot.box[3] + 27
+    entries: list[tuple[str, Key]] = []
+    for place, time in enumerate(times):
+        if not time.curve.people:
+            continue
+        reached = [(step.day, 100 * (1 - step.share_left)) for step in time.curve.steps]
+        points = [(0.0, 0.0), *reached]
+        points.append((time.curve.longest_day, points[-1][1]))
+        dashes, shape = DASHES[place % len(DASHES)], SHAPES[place % len(SHAPES)]
+        plot.steps(points, inks.ink, 1.4, dashes)
+        for point in points[:: max(len(points) // MOST_MARKS, 1)]:
+            plot.draw(mark(shape, plot.at(*point), inks.ink, inks.ink))
+        entries.append((LANDMARKS[time.landmark], _line_and_mark(plot, dashes, shape)))
+    plot.words("days since the first rung", (middle, foot), inks.ink)
+    plot.legend(entries)
+    return plot.file()
 
 
-def _framed(inks: Inks) -> tuple[Figure, Axes]:
-    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), facecolor=inks.sheet, layout="constrained")
-    axes = figure.add_subplot()
-    axes.set_facecolor(inks.sheet)
-    axes.tick_params(colors=inks.ink, length=3)
-    axes.grid(axis="y", color=inks.rule, linewidth=0.8)
-    axes.set_axisbelow(True)
-    for name, spine in axes.spines.items():
-        spine.set_color(inks.soft)
-        spine.set_visible(name in ("left", "bottom"))
-    return figure, axes
+def _day_ticks(last: float) -> list[tuple[float, str]]:
+    """Whole days, five to ten of them where there are as many."""
+    every = next(
+        size * ten for ten in (1, 10, 100, 1000, 10_000) for size in (1, 2, 5)
+        if last / (size * ten) <= 10
+    )  # fmt: skip
+    return [(float(day), str(day)) for day in range(0, int(last) + 1, every)]
 
 
-def _legend(axes: Axes, inks: Inks) -> None:
-    if axes.get_legend_handles_labels()[0]:
-        axes.legend(
-            loc="upper center",
-            bbox_to_anchor=(0.5, -0.16),
-            ncols=5,
-            frameon=False,
-            labelcolor=inks.ink,
-            fontsize=9,
-        )
+def _box(ink: str, fill: str) -> Key:
+    look: dict[str, svg.Attribute] = {"width": 14, "height": 8, "fill": fill, "stroke": ink}
+    return lambda at: svg.element("rect", x=at[0] - 7, y=at[1] - 4, **look)
 
 
-def _saved(figure: Figure, title: str) -> bytes:
-    drawn = io.BytesIO()
-    figure.savefig(drawn, format="svg", metadata={"Date": None, "Title": title})
-    return drawn.getvalue()
+def _line_and_mark(plot: Plot, dashes: str, shape: str) -> Key:
+    line, ink = plot.key_line(plot.inks.ink, 1.4, dashes), plot.inks.ink
+    return lambda at: line(at) + mark(shape, at, ink, ink)

@@ -15,7 +15,7 @@ from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
 from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.queries import thread
-from rungwise.web.charts.holds_picture import INKS
+from rungwise.web.charts.plot import INKS
 from rungwise.web.clients.client_page import drawn
 from rungwise.web.http.auth import Number, Signed, Visit
 from rungwise.web.http.errors import status_of

@@ -24,7 +24,7 @@ from rungwise.coach.record.picture_link import (
 )
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import ImpossibleValue, NotFound
-from rungwise.ladder.drawing import rung_png
+from rungwise.ladder import svg
 from rungwise.ladder.palette import Theme
 from rungwise.ladder.stance import Side
 from rungwise.web.clients.client_page import RungNames
@@ -57,7 +57,7 @@ def picture_png(parts: PartsHere, token: str) -> Response:
     if situation is None:
         return _gone()
     drawing = _picture(situation, None, "light")
-    return Response(rung_png(drawing, PNG_WIDTH_PX), media_type="image/png", headers=HEADERS)
+    return Response(svg.png(drawing, PNG_WIDTH_PX), media_type="image/png", headers=HEADERS)
 
 
 @router.get("/p/{token}")

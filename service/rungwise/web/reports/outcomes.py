@@ -86,7 +86,7 @@ def times_picture(visit: Signed, asked: Asked) -> Response:
     return _picture(draw_times(times, asked.theme))
 
 
-def _picture(svg: bytes) -> Response:
+def _picture(svg: str) -> Response:
     headers = {"Content-Security-Policy": PICTURE_POLICY}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 

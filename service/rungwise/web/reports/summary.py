@@ -20,9 +20,9 @@ from rungwise.coach.reports.summary import (
     summary_of,
 )
 from rungwise.errors import NotFound
-from rungwise.web.charts.holds_picture import INKS, draw_holds
+from rungwise.web.charts.holds_picture import draw_holds
+from rungwise.web.charts.plot import INKS
 from rungwise.web.http.auth import Number, Signed, Visit
-from rungwise.web.reports.summary_pdf import client_pdf, colleague_pdf
 from rungwise.web.reports.summary_view import (
     WHAT_IT_RESTS_ON,
     Picture,
@@ -117,7 +117,7 @@ def holds(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]) -> Re
 
 
 @router.post("/clients/{client_id}/summary/pdf")
-def summary_pdf(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]) -> Response:
+def as_pdf(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]) -> Response:
     """The same on paper of the practice's country. Whoever takes it out is on record."""
     with visit.parts.store.write() as session:
         summary = _summary(session, visit, client_id, asked.weeks)
@@ -129,7 +129,10 @@ def summary_pdf(visit: Signed, client_id: int, asked: Annotated[Asked, Query()])
             client_id=client_id,
             reader=asked.reader,
         )
-    make = client_pdf if asked.reader == "client" else colleague_pdf
+    # What makes PDFs takes half a second and 20 MB to load.
+    from rungwise.web.reports import summary_pdf as papers  # noqa: PLC0415
+
+    make = papers.client_pdf if asked.reader == "client" else papers.colleague_pdf
     held = make(summary, visit.practice.country, visit.now)
     named = f'attachment; filename="summary-{client_id}-{summary.last.isoformat()}.pdf"'
     return Response(held, media_type="application/pdf", headers={"Content-Disposition": named})

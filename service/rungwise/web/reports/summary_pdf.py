@@ -4,17 +4,14 @@ import io
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
-from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
 
 from fpdf import FPDF, XPos, YPos
 from fpdf.enums import TextEmphasis
 from fpdf.fonts import FontFace, TTFFont
 
 from rungwise.coach.reports.summary import Summary, WeekDone
-from rungwise.ladder.drawing import rung_png
-from rungwise.web.charts.holds_picture import draw_holds
+from rungwise.ladder import svg
+from rungwise.web.charts.holds_picture import holds_png
 from rungwise.web.reports.summary_view import (
     WHAT_IT_RESTS_ON,
     Picture,
@@ -36,15 +33,6 @@ DAYS_A_WEEK = 7
 SHEETS = 2
 
 
-@cache
-def _fonts() -> Path:
-    """DejaVu as it comes with matplotlib, so that the letters are the same on every machine."""
-    spec = find_spec("matplotlib")
-    if spec is None or not spec.submodule_search_locations:
-        raise RuntimeError("matplotlib, which brings the letters, is missing")
-    return Path(spec.submodule_search_locations[0]) / "mpl-data/fonts/ttf"
-
-
 class Paper(FPDF):
     """Sheets with our letters, a foot on each, and nothing that depends on the machine's clock."""
 
@@ -55,10 +43,9 @@ class Paper(FPDF):
         self.set_lang(language)
         self.set_creator("Rungwise")
         self.set_creation_date(at)
-        fonts = _fonts()
-        self.add_font("sans", "", fonts / "DejaVuSans.ttf")
-        self.add_font("sans", "B", fonts / "DejaVuSans-Bold.ttf")
-        self.add_font("serif", "B", fonts / "DejaVuSerif-Bold.ttf")
+        self.add_font("sans", "", svg.FONTS / "DejaVuSans.ttf")
+        self.add_font("sans", "B", svg.FONTS / "DejaVuSans-Bold.ttf")
+        self.add_font("serif", "B", svg.FONTS / "DejaVuSerif-Bold.ttf")
         self.set_margins(MARGIN_MM, MARGIN_MM - 2, MARGIN_MM)
         self.set_auto_page_break(True, MARGIN_MM + 4)
         self.set_text_color(*INK)
@@ -119,7 +106,7 @@ class Paper(FPDF):
             self.multi_cell(
                 width, size * 0.48, one.name, new_x=XPos.LEFT, new_y=YPos.NEXT, align="L"
             )
-            png = io.BytesIO(rung_png(one.drawing, PICTURE_PX))
+            png = io.BytesIO(svg.png(one.drawing, PICTURE_PX))
             self.image(
                 png,
                 left,
@@ -238,7 +225,7 @@ def _boxes(paper: Paper, week: WeekDone) -> None:
 
 def _second_sheet(paper: Paper, summary: Summary) -> None:
     paper.head("Seconds held")
-    chart = io.BytesIO(draw_holds(summary.held, "print", "png"))
+    chart = io.BytesIO(holds_png(summary.held))
     about = "Seconds held by side over these weeks, with moves and alerts."
     paper.image(chart, x=paper.l_margin, w=paper.epw * 0.94, alt_text=about)
     paper.head("Falls, pain and dizziness told")
