@@ -4,8 +4,10 @@ import threading
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
+from sqlmodel import select
+
 from rungwise.store import Store
-from rungwise.store.tables import DemoClock
+from rungwise.store.tables import DemoClock, Practice
 
 
 class Clock(Protocol):
@@ -48,6 +50,15 @@ class AheadClock:
         with self._store.read() as session:
             row = session.get(DemoClock, 1)
         return datetime.now(UTC) + timedelta(seconds=row.ahead_s if row else 0.0)
+
+    def share_played(self) -> float | None:
+        """The share of a new demo's weeks that has been played; None once they all have."""
+        with self._store.read() as session:
+            row = session.get(DemoClock, 1)
+            began = session.exec(select(Practice.created_at).limit(1)).first()
+        if row is None or row.ahead_s >= 0 or began is None:
+            return None
+        return 1 + row.ahead_s / (datetime.now(UTC) - began).total_seconds()
 
     def set(self, at: datetime) -> None:
         """Move the demo on to `at`; never back."""

@@ -31,6 +31,11 @@ class Parts:
         with self.store.read() as session:
             return session.exec(select(Practice.is_demo).limit(1)).first() is True
 
+    @property
+    def share_played(self) -> float | None:
+        """How far a demo is whose weeks are still being played, from 0 to 1; None otherwise."""
+        return self.clock.share_played() if isinstance(self.clock, AheadClock) else None
+
 
 def assemble(settings: Settings, clock: Clock | None = None) -> Parts:
     """Open the store and set up the carriers. The demo's own clock is used on a demo database.

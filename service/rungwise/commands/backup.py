@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     url = options.database or Settings.from_environment().database_url
-    with tqdm(desc="Copying", unit=" pages", file=sys.stderr, leave=False) as bar:
+    with tqdm(desc="Copying", unit=" pages", file=sys.stderr, disable=None, leave=False) as bar:
         size = back_up(url, options.file, shown_on(bar))
     print(f"{options.file} holds everything as of now, {size:,} bytes, and SQLite found it whole.")
     print("It holds people's numbers and words: keep it where only you can read it.")

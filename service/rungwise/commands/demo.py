@@ -47,7 +47,11 @@ def run(options: argparse.Namespace) -> int:
     seen = _latest(parts)
     whole = by.total_seconds()
     with tqdm(
-        total=whole, bar_format="{percentage:3.0f}% |{bar}|", file=sys.stderr, leave=False
+        total=whole,
+        bar_format="{percentage:3.0f}% |{bar}|",
+        file=sys.stderr,
+        disable=None,
+        leave=False,
     ) as bar:  # type: tqdm[Any]
 
         def shown(at: datetime) -> None:

@@ -60,7 +60,7 @@ def _rotate(store: Store, settings: Settings, *, thorough: bool) -> None:
     keys = keys_from(settings.data_keys)
     rotation = Rotation(store, keys, thorough)
     total = rotation.prepare()
-    with tqdm(total=total, desc="Sealing", unit=" rows", file=sys.stderr, leave=False) as bar:
+    with tqdm(total=total, desc="Sealing", file=sys.stderr, disable=None, leave=False) as bar:
         changed = rotation.run(bar.update)
     print(f"Everything is sealed with the key {keys[0].name}: {changed} of {total} rows changed.")
     if len(keys) > 1:

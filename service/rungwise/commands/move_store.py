@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     try:
         move = Move(source, target)
         total = move.prepare()
-        with tqdm(total=total, desc="Copying", unit=" rows", file=sys.stderr, leave=False) as bar:
+        with tqdm(total=total, desc="Copying", file=sys.stderr, disable=None, leave=False) as bar:
             copied = move.run(bar.update)
     finally:
         source.close()

@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     count = earlier = 0
     with store.read() as session:
         total, removed = how_many(session), how_many_removed(session)
-        with tqdm(total=total, desc="Replaying", file=sys.stderr, leave=False) as bar:
+        with tqdm(total=total, desc="Replaying", file=sys.stderr, disable=None, leave=False) as bar:
             for difference in replay(session, bar.update):
                 if difference.earlier:
                     earlier += 1

@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     url = options.database or Settings.from_environment().database_url
-    with tqdm(desc="Copying", unit=" pages", file=sys.stderr, leave=False) as bar:
+    with tqdm(desc="Copying", unit=" pages", file=sys.stderr, disable=None, leave=False) as bar:
         restored = put_back(url, options.file, datetime.now(UTC), shown_on(bar))
     print(f"The database is {options.file} again, and SQLite found it whole.")
     if restored.kept is not None:

@@ -5,6 +5,7 @@ import gc
 import socket
 
 import uvicorn
+from fastapi import FastAPI
 
 from rungwise.app import create_app
 from rungwise.errors import ServiceError
@@ -30,8 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     settings = with_options(Settings.from_environment(), options)
-    parts = assemble(settings)
-    serve(parts)
+    serve(create_app(parts=assemble(settings)))
     return 0
 
 
@@ -58,12 +58,12 @@ def settle() -> None:
     gc.set_threshold(20_000, 20, 50)
 
 
-def serve(parts: Parts) -> None:
+def serve(app: FastAPI) -> None:
     """Serve until interrupted."""
+    parts: Parts = app.state.parts
     settings = parts.settings
     check_port(settings)
     write_logs(settings)
-    app = create_app(parts=parts)
     settle()
     uvicorn.run(
         app,

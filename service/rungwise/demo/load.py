@@ -14,7 +14,7 @@ from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.situation import load
-from rungwise.demo.cast import Act, Cast, Part, cast
+from rungwise.demo.cast import Act, Part, cast
 from rungwise.demo.characters import first_name, pick_rung
 from rungwise.demo.play import Play
 from rungwise.store import Store
@@ -23,24 +23,45 @@ from rungwise.store.tables import Client, DemoClock, Message, Practice, Trainer
 PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on the screen
 
 
-def load_demo(store: Store, now: datetime, shown: Callable[[float], None] | None = None) -> None:
-    """Fill an empty database with the demo practice and its last four weeks.
+# Called with the share of the weeks that has been played, from 0 to 1, and where the play is.
+Shown = Callable[[float, datetime], None]
 
-    `shown` is called with the share of the weeks that has been played, from 0 to 1.
-    """
+
+def load_demo(store: Store, now: datetime, shown: Shown | None = None) -> None:
+    """Fill an empty database with the demo practice and its last four weeks."""
+    begin_demo(store, now)
+    play_weeks(store, now, shown)
+
+
+def begin_demo(store: Store, now: datetime) -> None:
+    """The demo practice and its trainers, on the morning four weeks ago: its clock is behind."""
     people = cast()
-    zone = ZoneInfo(people.practice["time_zone"])
-    today = now.astimezone(zone).date()
-    start = datetime.combine(today - timedelta(days=people.days), datetime.min.time(), zone)
-    clock = HandClock(start)
+    start = _start(now)
     with store.write() as session:
         practice = Practice(**people.practice, is_demo=True, created_at=start)
         session.add(practice)
-        session.add(DemoClock(ahead_s=0.0))
+        session.add(DemoClock(ahead_s=(start - now).total_seconds()))
         session.flush()
         record_by_service(session, start, practice.id, "practice added")
-        trainers = _trainers(session, start, practice, people)
-    play = Play(store, {"handset": Handset("demo-history")}, clock, today)
+        for told in people.trainers:
+            trainer = add_trainer(session, start, practice, told["name"], told["email"], PASSWORD)
+            trainer.role = told["role"]
+            trainer.phone = told["phone"]
+            trainer.second_contact_name = told["second_contact_name"]
+            trainer.second_contact_phone = told["second_contact_phone"]
+            session.add(trainer)
+
+
+def play_weeks(store: Store, now: datetime, shown: Shown | None = None) -> None:
+    """Play a demo that has begun up to `now`. From then on its clock is the machine's."""
+    people = cast()
+    zone = ZoneInfo(people.practice["time_zone"])
+    today = now.astimezone(zone).date()
+    start = _start(now)
+    with store.read() as session:
+        ids = {trainer.email: trainer.id for trainer in session.exec(select(Trainer)).all()}
+    trainers = {told["key"]: ids[told["email"]] for told in people.trainers}
+    play = Play(store, {"handset": Handset("demo-history")}, HandClock(start), today)
     for part in people.parts.values():
         day = part.joined if part.joined is not None else -people.days
         joins = start + timedelta(days=people.days + day, hours=6)
@@ -49,20 +70,17 @@ def load_demo(store: Store, now: datetime, shown: Callable[[float], None] | None
         at = datetime.combine(today + timedelta(days=act.day), act.at, zone)
         play.plan(at, _acting(act, trainers[act.trainer]))
     whole = (now - start).total_seconds()
-    play.to(now, lambda at: shown((at - start).total_seconds() / whole) if shown else None)
+    play.to(now, lambda at: shown((at - start).total_seconds() / whole, at) if shown else None)
+    with store.write() as session:
+        session.get_one(DemoClock, 1).ahead_s = 0.0
 
 
-def _trainers(session: Session, now: datetime, practice: Practice, people: Cast) -> dict[str, int]:
-    ids: dict[str, int] = {}
-    for told in people.trainers:
-        trainer = add_trainer(session, now, practice, told["name"], told["email"], PASSWORD)
-        trainer.role = told["role"]
-        trainer.phone = told["phone"]
-        trainer.second_contact_name = told["second_contact_name"]
-        trainer.second_contact_phone = told["second_contact_phone"]
-        session.add(trainer)
-        ids[told["key"]] = trainer.id
-    return ids
+def _start(now: datetime) -> datetime:
+    """The morning on which a demo begins that is played up to `now`."""
+    people = cast()
+    zone = ZoneInfo(people.practice["time_zone"])
+    day = now.astimezone(zone).date() - timedelta(days=people.days)
+    return datetime.combine(day, datetime.min.time(), zone)
 
 
 def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]:

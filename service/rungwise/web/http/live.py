@@ -45,7 +45,9 @@ def _look(visit: Visit, client_id: int) -> str | None:
             return None
         if client_id:
             return page_version.of_texts(session, client_id)
-        return page_version.of_alerts(session, Scope.of(visit.trainer))
+        alerts = page_version.of_alerts(session, Scope.of(visit.trainer))
+    played = visit.parts.share_played
+    return alerts if played is None else f"{alerts}-{played:.1f}"
 
 
 def _still_signed_in(session: Session, visit: Visit) -> bool:

@@ -43,6 +43,7 @@ def framed(
         urgent_waiting=seen.urgent_waiting,
         failing=seen.failing,
         ticks_stopped=seen.last_tick if late else None,
+        share_played=visit.parts.share_played,
         **values,
     )
 
