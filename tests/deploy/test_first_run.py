@@ -40,7 +40,6 @@ class Running:
                 time.sleep(0.1)
         raise AssertionError(f"not served after {PATIENCE_S} s:\n{self.said()}")
 
-
     def wait_until_played(self) -> None:
         deadline = time.monotonic() + PATIENCE_S
         while "The demo is ready" not in self.said():
