@@ -8,14 +8,19 @@ import sys
 import hypothesis
 import pytest
 from sqlalchemy import Engine, event
-from stores import postgres_server, postgres_store, sqlite_store, store  # noqa: F401  # fixtures
+from stores import KINDS, postgres_server, postgres_store, sqlite_store, store  # noqa: F401  # fixtures
 
 from rungwise.coach.accounts.passwords import Hasher, set_hasher
 
 # A busy machine makes single examples slow, which is no failure. CI repeats the same examples, so
-# that it judges the change and not the draw; the fuzzers under tests/ are for looking further.
+# that it judges the change and not the draw; the fuzzers under tests/ are for looking further. What
+# safety hangs on says for itself that it wants more examples.
 hypothesis.settings.register_profile(
-    "house", deadline=None, derandomize=os.environ.get("CI") == "true", print_blob=True
+    "house",
+    deadline=None,
+    max_examples=40,
+    derandomize=os.environ.get("CI") == "true",
+    print_blob=True,
 )
 hypothesis.settings.load_profile("house")
 
@@ -43,6 +48,13 @@ def last_first(connection: object, _record: object) -> None:
     """
     if isinstance(connection, sqlite3.Connection):
         connection.execute("PRAGMA reverse_unordered_selects = ON").close()
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Where what the database does is what is tested, a test runs on both kinds."""
+    marked = any(mark.name == "both_databases" for mark in metafunc.definition.iter_markers())
+    if marked and "store" in metafunc.fixturenames:
+        metafunc.parametrize("store", KINDS, indirect=True)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

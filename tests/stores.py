@@ -1,4 +1,4 @@
-"""Both kinds of database for tests: `store` is each in turn, with this version's tables, empty.
+"""Databases for tests, with this version's tables, empty: `store`, of one kind or of both.
 
 One PostgreSQL server runs for all tests of a process; between tests its tables are emptied.
 """
@@ -59,10 +59,13 @@ def sqlite_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
     store.close()
 
 
-@pytest.fixture(params=KINDS)
+@pytest.fixture
 def store(request: pytest.FixtureRequest) -> Iterator[Store]:
-    """An empty database of each kind. Tests share them: a new one takes longer than most tests."""
-    made: Store = request.getfixturevalue(f"{request.param}_store")
+    """An empty database. Tests share them: a new one takes longer than most tests.
+
+    It is SQLite, and each kind in turn where a module is marked `both_databases`.
+    """
+    made: Store = request.getfixturevalue(f"{getattr(request, 'param', 'sqlite')}_store")
     yield made
     empty(made)
 

@@ -27,7 +27,9 @@ PASSWORD = "pass & word+%41"
 ACCOUNT = "AC0123456789abcdef"
 SECRET = "the secret of the account"
 # Short, so that a test of a carrier that does not answer is quick; the real ones are tested too.
-QUICK = httpx.Timeout(0.3)
+# What hangs is given up soon; everything else may be slow on a busy machine.
+QUICK = httpx.Timeout(60.0, read=1.0)
+PATIENT = httpx.Timeout(60.0)
 
 
 def a_text(body: str = "Feet together, 20 seconds.", id: int = 7, **more: object) -> OutboundText:

@@ -7,7 +7,7 @@ from time import monotonic
 
 import httpx
 import pytest
-from benches import QUICK, KannelBench, WiredBench, a_text
+from benches import PATIENT, QUICK, KannelBench, WiredBench, a_text
 from wire_server import Misbehaves, Says, WireServer, wire_server
 
 from rungwise.carriers import wire as adapters
@@ -137,6 +137,7 @@ def test_an_outage_under_load_leaves_nothing_behind(bench: WiredBench) -> None:
             bench.wire.says = trouble
             outcomes = list(threads.map(lambda n: carrier.send(a_text(id=n)), range(48)))
             assert {type(outcome) for outcome in outcomes} == {Unknown}
+        http.timeout = PATIENT
         bench.wire.says = bench.accepts[0]
         outcomes = list(threads.map(lambda n: carrier.send(a_text(id=n)), range(48)))
         assert {type(outcome) for outcome in outcomes} == {Accepted}

@@ -21,6 +21,8 @@ from rungwise.store.sealing.unlocking import unlock
 from rungwise.store.tables import Alert, Audit, AuditHead, Client, LastTick, Practice, Trainer
 
 KEY, OTHER = (letter * 42 + "A" for letter in "ab")
+
+pytestmark = pytest.mark.both_databases
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rungwise.coach.daily.report_fold import fold, missing
@@ -121,6 +121,7 @@ def test_skipped_is_taken_back_by_a_result() -> None:
     assert not fold(report, result(Hold(20), how="steady"), "result").skipped
 
 
+@settings(max_examples=100)
 @given(st.lists(st.tuples(readings, asked), max_size=6))
 def test_a_safety_flag_only_goes_down_by_the_answer_to_its_own_question(
     texts: list[tuple[Reading, str]],
@@ -139,6 +140,7 @@ def test_a_safety_flag_only_goes_down_by_the_answer_to_its_own_question(
         report = after
 
 
+@settings(max_examples=100)
 @given(st.lists(st.tuples(readings, asked), max_size=4))
 def test_folding_again_gives_the_same_report(texts: list[tuple[Reading, str]]) -> None:
     def all_of_it() -> DayReport:

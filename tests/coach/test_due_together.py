@@ -2,12 +2,16 @@
 
 from datetime import timedelta
 
+import pytest
+
 from rungwise.coach.daily.prompt import task_body
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.record.situation import load
 from rungwise.ladder.body import Body, Equipment, Profile
 from rungwise.store.due import due_of, set_due
 from rungwise.store.tables import Client, Trainer
+
+pytestmark = pytest.mark.both_databases
 
 
 def test_a_date_that_has_its_text_gets_no_second(world, caplog):

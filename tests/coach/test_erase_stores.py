@@ -1,11 +1,14 @@
 """Erasing on both databases: nothing of the client is left, and the others go on."""
 
+import pytest
 from sqlmodel import select
 
 from rungwise.coach.data.erase import erase_client, scrub
 from rungwise.coach.data.export_rows import counted, rows_of
 from rungwise.coach.record.audit import broken_at
 from rungwise.store.tables import Client, Practice, Trainer
+
+pytestmark = pytest.mark.both_databases
 
 
 def test_everything_of_a_client_goes_and_the_trail_holds(world) -> None:

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from escalating import play_killed_at
 
+pytestmark = pytest.mark.both_databases
+
 # The step of each stretch at which its process is killed: before the first commit, and while a
 # carrier has taken a text whose answer is not stored. soak_escalation.py tries all of them.
 STEPS = range(1, 17) if os.environ.get("RUNGWISE_EVERY_KILL") == "1" else (1, 9)

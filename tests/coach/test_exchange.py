@@ -21,6 +21,8 @@ from rungwise.coach.record.situation import load
 from rungwise.store.tables import Alert, Client, Message, Question, Report, Trainer
 from rungwise.ticks.jobs import due_tick
 
+pytestmark = pytest.mark.both_databases
+
 
 def day_of(world, text):
     """One practice day: the prompt at nine, an answer an hour later, and on to the evening."""

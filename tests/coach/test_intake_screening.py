@@ -3,7 +3,7 @@
 from itertools import product
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from screened import harmless
 
@@ -69,6 +69,7 @@ def test_numb_feet_stay_on_firm_ground(answer: str) -> None:
     assert screen({**harmless(), "numb": answer}).no_soft_surface
 
 
+@settings(max_examples=100)
 @given(answers)
 def test_the_gravest_answer_decides_and_each_grave_one_is_told(given_answers) -> None:
     screened = screen(given_answers)
@@ -80,6 +81,7 @@ def test_the_gravest_answer_decides_and_each_grave_one_is_told(given_answers) ->
     assert set(screened.cares) == {one.says for one in choices if one.verdict == "care"}
 
 
+@settings(max_examples=100)
 @given(answers, st.data())
 def test_a_graver_answer_never_makes_it_lighter(given_answers, data) -> None:
     order = ("start", "ask_first", "not_by_text")

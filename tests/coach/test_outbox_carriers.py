@@ -20,6 +20,8 @@ from rungwise.coach.outbox.sender_numbers import practice_at
 from rungwise.store.tables import CarrierState, Circuit, Client, Number, Practice
 from rungwise.ticks.jobs import send_tick
 
+pytestmark = pytest.mark.both_databases
+
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 DOWN = TryLater("The carrier could not be reached.", unreachable=True)
 BUSY = TryLater("busy")

@@ -10,6 +10,8 @@ from rungwise.carriers.base import InboundText, Part
 from rungwise.coach.daily.receive import receive
 from rungwise.store.tables import InboundPart, Message
 
+pytestmark = pytest.mark.both_databases
+
 WORDS = ("20 steady but I ", "nearly fell in the ", "kitchen this morning")
 
 

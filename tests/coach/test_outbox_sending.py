@@ -11,6 +11,8 @@ from rungwise.coach.outbox.circuit import Pace
 from rungwise.store.tables import Due, Message
 from rungwise.ticks.jobs import due_tick
 
+pytestmark = pytest.mark.both_databases
+
 AT_LEAST_ONCE = ["safety", "page", "help", "opt_out"]
 
 

@@ -27,6 +27,8 @@ from rungwise.ladder.moves import Move
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client, Placement, Report, Trainer
 
+pytestmark = pytest.mark.both_databases
+
 LADDER = ladder_of(PROFILE)
 ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 TOGETHER, SEMI, TANDEM, ONE_LEG = (

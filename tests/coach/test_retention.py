@@ -35,6 +35,8 @@ from rungwise.store.tables import (
 )
 from rungwise.ticks.jobs import due_tick
 
+pytestmark = pytest.mark.both_databases
+
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 SECRET = "20 steady by the quince tree"

@@ -6,6 +6,8 @@ from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.roster import TODAY, Row, Wanted, clients_page
 from rungwise.store.tables import Client, Message, Trainer
 
+pytestmark = pytest.mark.both_databases
+
 DAY = {
     "due": [],
     "sent": [2],

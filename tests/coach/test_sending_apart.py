@@ -27,6 +27,8 @@ from rungwise.store.sealing.unlocking import unlock
 from rungwise.store.tables import Alert, Client, Message, PlanRow, Practice
 from rungwise.ticks.jobs import due_tick
 
+pytestmark = pytest.mark.both_databases
+
 TRAINER = "+12025550101"
 CLIENT = "+12025550103"
 OTHER = "+12025550104"

@@ -38,6 +38,8 @@ from rungwise.ticks import jobs
 from rungwise.ticks.jobs import due_tick
 from rungwise.web.callbacks.inbound_batch import Arriving, Call, store_calls
 
+pytestmark = pytest.mark.both_databases
+
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 PROFILE = Profile(Body(foot_length_mm=246, foot_breadth_mm=93, hip_width_mm=177))
 FIRST = ladder_of(PROFILE).rungs[6].key

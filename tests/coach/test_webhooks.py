@@ -38,6 +38,8 @@ from rungwise.meters import Meters
 from rungwise.store.tables import Alert, Client, Practice, Trainer, Webhook, WebhookCall
 from rungwise.ticks.webhooks import webhook_tick
 
+pytestmark = pytest.mark.both_databases
+
 ADDRESS = "https://records.example.org/alerts"
 BUSY = HookAnswer("It answered 503.")
 

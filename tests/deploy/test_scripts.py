@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
+# Making an environment takes minutes where ten other things run.
+PATIENCE_S = 600
 TOOLS = ("sh", "awk", "cat", "cksum", "cp", "df", "dirname", "env", "grep", "id", "mkdir")
 TOOLS += ("mktemp", "rm", "sed", "tail", "tr")
 
@@ -75,7 +77,7 @@ class Machine:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=PATIENCE_S,
             check=False,
         )
 

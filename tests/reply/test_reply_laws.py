@@ -45,6 +45,7 @@ def well_formed(text: str, reading: Reading) -> bool:
     )
 
 
+@settings(max_examples=100)
 @given(ANY | WORDS, CONTEXTS)
 @example("", Context())
 @example("\ud800\udfff fell \u202e\u0000", Context())
@@ -54,6 +55,7 @@ def test_any_text_gives_a_reading(text: str, context: Context) -> None:
     assert well_formed(text, read(text, context))
 
 
+@settings(max_examples=100)
 @given(WORDS, CONTEXTS)
 def test_reading_twice_gives_the_same(text: str, context: Context) -> None:
     assert read(text, context) == read(text, context)
@@ -72,12 +74,14 @@ def meaning(reading: Reading) -> tuple[object, ...]:
     )
 
 
+@settings(max_examples=100)
 @given(WORDS)
 def test_small_letters_and_blanks_change_nothing_told(text: str) -> None:
     spaced = "  " + text.replace(" ", "   ") + " "
     assert meaning(read(spaced)) == meaning(read(text))
 
 
+@settings(max_examples=100)
 @given(WORDS)
 def test_invisible_characters_change_nothing_told(text: str) -> None:
     hidden = "\u200b".join(text.replace(" ", " \u200f"))
@@ -163,6 +167,7 @@ def test_harmless_words_without_a_pause_never_make_a_fall_no(
     assert read(" ".join([*before, fall, *after])).fall != "no"
 
 
+@settings(max_examples=100)
 @given(st.sampled_from(FALLS), st.data())
 def test_a_filler_inside_never_makes_a_fall_no(fall: str, data: st.DataObject) -> None:
     words = fall.split(" ")
@@ -171,6 +176,7 @@ def test_a_filler_inside_never_makes_a_fall_no(fall: str, data: st.DataObject) -
     assert read(" ".join(words)).fall != "no"
 
 
+@settings(max_examples=100)
 @given(ANY)
 def test_plain_text_knows_where_it_came_from(text: str) -> None:
     source = plain(text)
@@ -179,6 +185,7 @@ def test_plain_text_knows_where_it_came_from(text: str) -> None:
         assert 0 <= span.start < span.end <= len(text)
 
 
+@settings(max_examples=100)
 @given(ANY | WORDS)
 def test_units_cover_the_tokens_in_order(text: str) -> None:
     parsed = parse(text, lexicon("en"))

@@ -18,6 +18,8 @@ from rungwise.store.sealing.rotation import NoKey, OldKeyInUse, Rotation, StillR
 from rungwise.store.sealing.unlocking import HalfSealed, KeyMissing, Sealing, unlock, vault_from
 from rungwise.store.tables import Client, LastTick, Message, Practice, Trainer
 
+pytestmark = pytest.mark.both_databases
+
 FEW = 12
 
 

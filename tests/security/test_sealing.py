@@ -31,6 +31,8 @@ from rungwise.store.sealing.rotation import sealed_tables
 from rungwise.store.sealing.unlocking import KeyMissing, NotSealedYet, Sealing, unlock
 from rungwise.store.tables import Client, Message, Practice, Screening, Trainer
 
+pytestmark = pytest.mark.both_databases
+
 
 def test_a_copy_of_a_sealed_database_holds_no_name_number_or_word(sealed: Store) -> None:
     with sealed.write() as session:

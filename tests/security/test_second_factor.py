@@ -1,8 +1,11 @@
 """The second factor: asked for, used once, throttled, and not to be taken off by a stranger."""
 
 import re
-from datetime import timedelta
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
 from html import unescape
+from time import monotonic, sleep
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
@@ -10,11 +13,14 @@ import pyotp
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import text
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
+from stores import empty
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
 from rungwise.coach.accounts import second_factor
 from rungwise.coach.accounts.second_factor import RECOVERY_CODES, passes
+from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.store import Store
 from rungwise.store.tables import Audit, Practice, RecoveryCode, SignIn, Trainer
 
 PAGE = "/account/second-factor"
@@ -237,14 +243,51 @@ def test_a_practice_may_ask_everybody_for_one(world: World) -> None:
     assert browser.get("/").status_code == 200
 
 
-def test_the_same_recovery_code_twice_at_once_opens_one_door(world: World) -> None:
-    """Two browsers race: both read it as unused, and only the one whose update counts goes on."""
-    _, codes = set_up(world)
-    with world.store.write() as session:
-        trainer = session.get_one(Trainer, world.trainers["tess"])
-        now = world.clock.now()
-        assert second_factor.passes(session, now, trainer, codes[3])
-        assert not second_factor.passes(session, now, trainer, codes[3])
+@pytest.mark.postgres
+def test_the_same_recovery_code_twice_at_once_opens_one_door(postgres_store: Store) -> None:
+    """Two transactions race. The second has begun before the first has ended, and waits for it."""
+    now = datetime(2026, 3, 2, 15, tzinfo=UTC)
+    with postgres_store.write() as session:
+        practice = Practice(name="P", phone="+12025550100", created_at=now)
+        session.add(practice)
+        session.flush()
+        trainer = add_trainer(session, now, practice, "Tess", "tess@example.org", PASSWORD)
+        secret = second_factor.begin(session, trainer)
+        session.flush()
+        codes = second_factor.confirm(session, now, trainer, pyotp.TOTP(secret).at(now))
+        trainer_id = trainer.id
+
+    def try_it(session: Session) -> bool:
+        return passes(session, now, session.get_one(Trainer, trainer_id), codes[3])
+
+    def second() -> bool:
+        with postgres_store.write() as session:
+            return try_it(session)
+
+    try:
+        with ThreadPoolExecutor(1) as other:
+            with postgres_store.write() as session:
+                assert try_it(session)
+                session.flush()
+                late = other.submit(second)
+                wait_until(lambda: late.done() or is_waiting(postgres_store))
+            assert not late.result(60)
+    finally:
+        empty(postgres_store)
+
+
+def is_waiting(store: Store) -> bool:
+    """Whether a transaction of this database waits for a row that another holds."""
+    held = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
+    with store.read() as session:
+        return session.connection().execute(text(held)).scalar_one() > 0
+
+
+def wait_until(true: Callable[[], bool]) -> None:
+    deadline = monotonic() + 60
+    while not true():
+        assert monotonic() < deadline
+        sleep(0.01)
 
 
 def test_an_apps_code_that_another_browser_just_used_opens_no_second_door(world: World) -> None:

@@ -16,6 +16,8 @@ from rungwise.ticks.clock_jumps import ClockWatch
 from rungwise.ticks.scheduler import paces
 from rungwise.ticks.sending import Senders
 
+pytestmark = pytest.mark.both_databases
+
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 
 

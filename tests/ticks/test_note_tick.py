@@ -4,10 +4,13 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from time import sleep
 
+import pytest
 from sqlmodel import select
 
 from rungwise.store.tables import LastTick
 from rungwise.ticks.jobs import note_tick
+
+pytestmark = pytest.mark.both_databases
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

@@ -19,6 +19,8 @@ from rungwise.ticks.heartbeat import heartbeat_client, heartbeat_tick
 from rungwise.ticks.jobs import note_tick
 from rungwise.ticks.watchdog import Watchdog, start_watchdog
 
+pytestmark = pytest.mark.both_databases
+
 # On SQLite alone: what PostgreSQL does otherwise is tried by the other tests here.
 one_store = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 START = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)

@@ -2,12 +2,15 @@
 
 from datetime import UTC, datetime, timedelta
 
+import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from rungwise.coach.monitoring.metrics import figures
 from rungwise.store import Store
 from rungwise.store.tables import Due, LastTick, Message, Practice
 from rungwise.web.http.metrics import exposed
+
+pytestmark = pytest.mark.both_databases
 
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 

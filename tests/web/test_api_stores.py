@@ -22,6 +22,8 @@ from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.tables import Alert, ApiAct, Message, Practice, Trainer
 
+pytestmark = pytest.mark.both_databases
+
 NOW = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)
 AT_ONCE = 4
 

@@ -114,6 +114,6 @@ def test_each_landmark_has_its_own_line_up_to_the_share_that_reached_it() -> Non
     assert LANDMARKS[names[0]] in texts(root)
     assert LANDMARKS[names[1]] not in texts(root)
     ends = [line.get("points", "").split()[-1] for line in root.iter(f"{SVG}polyline")]
-    plot = Plot("", (576, 250), (44, 8, 520, 184), (0, 40 * 1.03), (0, 102), INKS["light"])
+    plot = Plot("", (576, 245), (44, 8, 520, 184), (0, 40 * 1.03), (0, 102), INKS["light"])
     x, y = plot.at(40, 50)
     assert ends[-1] == f"{x:.1f},{y:.1f}"

@@ -13,6 +13,7 @@ from web_world import SignedIn, World
 
 from rungwise.evidence import KINDS, VISIT_RULES
 from rungwise.store.tables import ClientNote, Retest, ReviewRhythm, TrainerFeed
+from rungwise.web.charts.plot import INKS
 
 FILLED = {
     "four_stage": {"stage_1": "10", "stage_2": "10", "stage_3": "7,5"},
@@ -239,6 +240,17 @@ def test_outcomes_have_charts_tables_and_csv(world: World, browser: SignedIn) ->
     assert weeks["2026-03-02"] == "1"
     landmarks = [row for row in rows if row["table"] == "clients by landmark"]
     assert sum(int(row["value"]) for row in landmarks) == 2
+
+
+@pytest.mark.parametrize("weeks", [4, 26])
+def test_the_chart_of_weeks_has_as_many_as_were_asked_for(browser: SignedIn, weeks: int) -> None:
+    assert f'src="/outcomes/weeks.svg?weeks={weeks}"' in browser.page(f"/outcomes?weeks={weeks}")
+    drawn = ElementTree.fromstring(browser.get(f"/outcomes/weeks.svg?weeks={weeks}").content)
+    ink = INKS["light"].ink
+    bars = [
+        each for each in drawn.iter("{http://www.w3.org/2000/svg}rect") if each.get("fill") == ink
+    ]
+    assert len(bars) == weeks + 1, "one for each week, and one in the legend"
 
 
 def test_a_lead_sees_the_whole_practice(world: World) -> None:

@@ -12,7 +12,7 @@ from rungwise.evidence.rates import WHO_DAYS_A_WEEK
 from rungwise.ladder import svg
 from rungwise.web.charts.plot import INKS, Key, Plot, mark
 
-SIZE = (576.0, 250.0)
+SIZE = (576.0, 245.0)
 BOX = (44.0, 8.0, 520.0, 184.0)
 DASHES = ("", "6 2", "2 1.5", "6 2 1 2", "1 1")
 SHAPES = ("round", "square", "up", "diamond", "down")
