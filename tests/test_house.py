@@ -251,8 +251,8 @@ def test_every_module_imports() -> None:
         importlib.import_module(".".join(parts).removesuffix(".__init__"))
 
 
-# Heavy, and only for what is asked for now and then: a PDF, a PNG, a new password, a simulation.
-LOADED_WHEN_NEEDED = {"fpdf", "PIL", "fontTools", "resvg_py", "zxcvbn", "numpy", "matplotlib"}
+# Heavy, and only for what is asked for now and then: a PDF, a PNG, a new password, a picture.
+LOADED_WHEN_NEEDED = {"fpdf", "PIL", "fontTools", "resvg_py", "zxcvbn", "matplotlib"}
 
 
 def test_the_app_loads_nothing_heavy() -> None:

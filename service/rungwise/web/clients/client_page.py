@@ -38,8 +38,8 @@ NOTES_SHOWN = 5
 CHANGES_SHOWN = 5
 CHANGES_ON_A_PAGE = 50
 WEEKS = (6, 12, 26)
-# Our own picture, made of figures; matplotlib writes its styles inside.
-PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+# Our own picture, made of figures.
+PICTURE_POLICY = "default-src 'none'; frame-ancestors 'none'"
 
 
 class Looking(BaseModel):
