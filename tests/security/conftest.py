@@ -9,7 +9,7 @@ from sqlalchemy import text
 from sqlmodel import SQLModel
 from stores import ALL_TABLES, KINDS
 
-sys.path.append(str(Path(__file__).parents[1] / "web"))
+sys.path.extend(str(Path(__file__).parents[1] / name) for name in ("web", "coach"))
 
 from sealed_world import NEW, OLD
 from web_world import World, make_world  # found by the line above

@@ -17,6 +17,7 @@ from rungwise.web.http.security import HEADERS, LARGEST_FORM
 PUBLIC = {
     "/sign-in": "how one gets in",
     "/sign-in/code": "the second step of it; opens only after the password was right",
+    "/sign-in/forgotten": "a link by e-mail, where mail is set up; answers all addresses alike",
     "/welcome/{token}": "an invitation or a new password; the address is the secret",
     "/in/{carrier}": "carriers call here; each checks its own signature",
     "/healthz": "monitors look here; figures and sentences without any name",

@@ -33,6 +33,8 @@ CONNECT_S = 5.0
 ANSWER_S = 10.0
 GLOBAL_IPV6 = ipaddress.ip_network("2000::/3")
 GONE = 410
+# Where web services listen; a call elsewhere could speak to another kind of program.
+PORTS = (443, 8443)
 Lookup = Callable[[str, int], list[str]]
 
 
@@ -56,6 +58,10 @@ class HookAnswer:
 
 class NotAllowed(OSError):
     """The name leads into a private network."""
+
+
+class OtherPort(NotAllowed):
+    """The address names a port where no web service is called."""
 
 
 class Untrusted(OSError):
@@ -99,6 +105,9 @@ def check_address(address: str, *, private: bool = False, lookup: Lookup = addre
     odd = "@" in parts.netloc or "#" in address or "\\" in address
     if not (plain and parts.scheme in schemes and parts.hostname) or odd:
         raise ImpossibleValue("address", address[:80], allowed)
+    if not private and (port or 443) not in PORTS:
+        ports = " or ".join(map(str, PORTS))
+        raise ImpossibleValue("address", address[:80], f"on port {ports}")
     if len(address) > LONGEST_ADDRESS:
         raise ImpossibleValue("address", address[:80], f"at most {LONGEST_ADDRESS} letters")
     try:
@@ -162,6 +171,8 @@ def post(
             pool.stream("POST", call.address, **asked) as response,
         ):
             return _answer(response.status)
+    except OtherPort:
+        return HookAnswer("Webhooks are called on ports 443 and 8443 only.")
     except NotAllowed:
         return HookAnswer("The name leads into a private network.")
     except httpcore.TimeoutException:
@@ -202,6 +213,8 @@ class _Wire(httpcore.NetworkBackend):
         local_address: str | None = None,
         socket_options: Iterable[httpcore.SOCKET_OPTION] | None = None,
     ) -> httpcore.NetworkStream:
+        if not self._private and port not in PORTS:
+            raise OtherPort(host)
         try:
             address = resolve(host, port, self._lookup, private=self._private)[0]
         except NotAllowed:

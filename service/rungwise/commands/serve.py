@@ -12,6 +12,7 @@ from rungwise.errors import ServiceError
 from rungwise.logs import write_logs
 from rungwise.parts import Parts, assemble
 from rungwise.settings import Settings
+from rungwise.web.http.patience import MOST_CONNECTIONS, Impatient
 
 
 class PortTaken(ServiceError):
@@ -74,4 +75,6 @@ def serve(app: FastAPI) -> None:
         access_log=False,
         server_header=False,
         proxy_headers=True,
+        http=Impatient,
+        limit_concurrency=MOST_CONNECTIONS,
     )

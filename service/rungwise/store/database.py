@@ -3,8 +3,10 @@
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
 from typing import Any, TypeVar
 
 import tenacity
@@ -152,9 +154,18 @@ def _open_sqlite(url: str) -> Engine:
         json_deserializer=from_json,
         connect_args={"timeout": BUSY_TIMEOUT_MS / 1000},
     )
+    event.listen(engine, "do_connect", partial(_make_private, url))
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _make_private(url: str, *_: object) -> None:
+    """A new file is its owner's alone: it holds people's numbers and words."""
+    name = make_url(url).database
+    if name and name != ":memory:" and not name.startswith("file:"):
+        with suppress(OSError):  # SQLite says better than we what is wrong with the place
+            Path(name).touch(mode=0o600, exist_ok=True)
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:

@@ -11,7 +11,7 @@ from starlette.types import Scope
 
 from rungwise.parts import Parts
 from rungwise.web import inbox, phone
-from rungwise.web.account import account, second_factor
+from rungwise.web.account import account, forgotten, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
 from rungwise.web.api import describe, make_api
 from rungwise.web.callbacks import routes
@@ -30,8 +30,9 @@ from rungwise.web.clients import (
 from rungwise.web.http import health, live, metrics
 from rungwise.web.http.auth import ids_fit
 from rungwise.web.http.errors import add_error_pages
+from rungwise.web.http.patience import LimitTime
 from rungwise.web.http.request_log import Asked
-from rungwise.web.http.security import A_YEAR_S, LimitBody, SecureHeaders
+from rungwise.web.http.security import A_YEAR_S, LimitBody, OwnHost, SecureHeaders
 from rungwise.web.practice import duty, invitations, programs, retention, settings
 from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 
@@ -39,7 +40,7 @@ from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 PAGES = (
     *(import_csv, intake, before_first_text, picture, settings, duty, retention, summary, export),
     *(programs, inbox, client_list, client_page, actions, override, plan),
-    *(phone, live, account, second_factor, invitations),
+    *(phone, live, account, forgotten, second_factor, invitations),
     *(visits, retests, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
@@ -61,6 +62,8 @@ def mount(app: FastAPI) -> None:
     app.mount("/static", Static(directory=str(held)), name="static")
     add_error_pages(app)
     app.add_middleware(LimitBody)
+    app.add_middleware(LimitTime)
+    app.add_middleware(OwnHost, public_url=parts.settings.public_url)
     app.add_middleware(SecureHeaders, https=parts.settings.secure_cookies)
     app.add_middleware(Asked, meters=parts.meters)
 

@@ -11,7 +11,7 @@ from hashlib import sha256
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from rungwise.coach.accounts.passwords import check_password, hasher
+from rungwise.coach.accounts.passwords import check_password, hash_of_password
 from rungwise.coach.accounts.second_factor import remove
 from rungwise.coach.accounts.sign_in_notices import tell_owner
 from rungwise.coach.accounts.trainers import require_lead
@@ -94,11 +94,16 @@ def reset(
     other: Trainer,
     *,
     drops_factor: bool = False,
+    ends_earlier: bool = True,
 ) -> str:
-    """The token by which `other` chooses a new password; earlier ones end. None: by command."""
+    """The token by which `other` chooses a new password. `lead` None: by command or by mail.
+
+    `ends_earlier` is False where anybody may ask, who must not end a link that a lead made.
+    """
     if lead is not None:
         require_lead(lead)
-    _end(session, now, AccountLink.kind == "reset", AccountLink.trainer_id == other.id)
+    if ends_earlier:
+        _end(session, now, AccountLink.kind == "reset", AccountLink.trainer_id == other.id)
     record(session, now, lead or other, "reset link made", colleague=other.id)
     return _make(
         session,
@@ -170,7 +175,7 @@ def choose_password(session: Session, now: datetime, token: str, password: str) 
     if _use(session, now, invited.link) == 0:
         raise LinkGone
     trainer = invited.trainer or _new_trainer(session, now, invited)
-    trainer.password_hash = hasher().hash(password)
+    trainer.password_hash = hash_of_password(password)
     session.add(trainer)
     session.flush()
     sign_out_everywhere(session, now, trainer)
@@ -186,7 +191,7 @@ def change_password(session: Session, now: datetime, trainer: Trainer, password:
     """A new password in place of the old; signed out everywhere."""
     practice = session.get_one(Practice, trainer.practice_id)
     check_password(password, about_them(practice, trainer.name, trainer.email))
-    trainer.password_hash = hasher().hash(password)
+    trainer.password_hash = hash_of_password(password)
     session.add(trainer)
     _end(session, now, AccountLink.kind == "reset", AccountLink.trainer_id == trainer.id)
     sign_out_everywhere(session, now, trainer)

@@ -5,9 +5,12 @@ library and need no network.
 """
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
+from threading import BoundedSemaphore
+from typing import TypeVar
 
 from cryptography.exceptions import InvalidKey
 from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
@@ -27,6 +30,24 @@ FEWEST_OWN = 6
 LOOKED_AT = 72
 # RFC 9106, section 3.1.
 SALT_BYTES, HASH_BYTES = 16, 32
+
+
+# argon2id takes 64 MiB and a core for each hash, so guesses made at once must not take either from
+# the texts. Two may run, and a few wait; more are told to come back.
+AT_ONCE = 2
+MAY_WAIT = 6
+
+T = TypeVar("T")
+
+_pool = ThreadPoolExecutor(AT_ONCE, thread_name_prefix="hashing")
+_room = BoundedSemaphore(AT_ONCE + MAY_WAIT)
+
+
+class TooBusy(ServiceError):
+    """Many people are signing in just now. Wait a minute and try again."""
+
+    def __init__(self) -> None:
+        super().__init__(self.__doc__)
 
 
 class PasswordRefused(ServiceError):
@@ -76,12 +97,33 @@ def set_hasher(chosen: Hasher) -> None:
 
 
 def verified(password_hash: str, password: str) -> bool:
-    """Whether the password is the one that was hashed, at whatever cost."""
+    """Whether the password is the one that was hashed, at whatever cost.
+
+    TooBusy when too many are being looked at.
+    """
+
+    def verify() -> bool:
+        try:
+            Argon2id.verify_phc_encoded(password.encode(), password_hash)
+        except InvalidKey:
+            return False
+        return True
+
+    return _in_turn(verify)
+
+
+def hash_of_password(password: str) -> str:
+    """The hash to keep. TooBusy when too many are being hashed."""
+    return _in_turn(lambda: hasher().hash(password))
+
+
+def _in_turn(work: Callable[[], T]) -> T:
+    if not _room.acquire(blocking=False):
+        raise TooBusy
     try:
-        Argon2id.verify_phc_encoded(password.encode(), password_hash)
-    except InvalidKey:
-        return False
-    return True
+        return _pool.submit(work).result()
+    finally:
+        _room.release()
 
 
 @cache

@@ -7,6 +7,7 @@ neither forgotten in an export nor left behind by an erasure.
 import csv
 import io
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import IO, Any
@@ -31,8 +32,10 @@ CLIENTS_AT_ONCE = 50
 LEFT_OUT = {"picture_link": {"token_hash"}, "api_act": {"key_hash", "request_hash", "answer"}}
 # What stands above a client and is shared by others.
 NOT_A_CLIENTS = frozenset({"practice", "trainer", "number"})
-# A spreadsheet takes a cell that begins so for a formula.
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
+# A spreadsheet takes a cell that begins so for a formula: also after spaces, in full width, and
+# after a semicolon, at which many split a line.
+FORMULA = re.compile(r"(^|;)(?=[\s\u200b\ufeff]*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r])")
+PLAIN_NUMBER = re.compile(r"[+-]\d+")
 DAY_COLUMNS = (
     *("client_id", "date", "rung_key", "rung", "target_s", "left_s", "right_s", "both_s"),
     *("steadiness", "skipped", "fall", "pain", "dizzy", "emergency", "verdict"),
@@ -154,11 +157,11 @@ def _csv_pieces(names: Sequence[str], rows: Iterator[Mapping[str, Any]]) -> Iter
 
 
 def cell(value: Any) -> Any:
-    """A value as a cell: lists and objects as JSON; words that look like a formula after a '."""
+    """A value as a cell: lists and objects as JSON; what looks like a formula after a '."""
     if isinstance(value, (dict, list)):
         return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, str) and value.startswith(FORMULA) and not value[1:].isdecimal():
-        return f"'{value}"
+    if isinstance(value, str) and not PLAIN_NUMBER.fullmatch(value):
+        return FORMULA.sub(r"\1'", value)
     return value
 
 

@@ -7,7 +7,7 @@ from zoneinfo import available_timezones
 from sqlmodel import Session, select
 
 from rungwise.carriers.phone import to_e164
-from rungwise.coach.accounts.passwords import check_password, hasher
+from rungwise.coach.accounts.passwords import check_password, hash_of_password
 from rungwise.coach.daily.opt_out import welcome
 from rungwise.coach.daily.prompt import quiet_hours
 from rungwise.coach.record.audit import record
@@ -48,7 +48,7 @@ def add_trainer(
         practice_id=practice.id,
         name=name_or_refuse("name", name),
         email=email.strip().lower(),
-        password_hash=hasher().hash(password),
+        password_hash=hash_of_password(password),
         created_at=now,
     )
     session.add(trainer)

@@ -8,8 +8,15 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, and_, col, select
 
+from rungwise.carriers.email import mail_server
 from rungwise.coach.accounts.invitations import change_password
-from rungwise.coach.accounts.passwords import PasswordRefused, hasher, nobodys_hash, verified
+from rungwise.coach.accounts.passwords import (
+    PasswordRefused,
+    hash_of_password,
+    hasher,
+    nobodys_hash,
+    verified,
+)
 from rungwise.coach.accounts.second_factor import codes_left, has_factor
 from rungwise.errors import NotFound
 from rungwise.parts import Parts
@@ -26,7 +33,7 @@ from rungwise.web.http.auth import (
     local_path,
     real_now,
 )
-from rungwise.web.http.sessions import SLOW_DOWN
+from rungwise.web.http.sessions import SLOW_DOWN, SLOW_DOWN_INSIDE
 from rungwise.web.ui.layout import framed
 
 log = logging.getLogger(__name__)
@@ -70,6 +77,7 @@ def _form(
         email=email,
         told=told,
         is_demo=parts.is_demo,
+        mails=mail_server(parts.settings) is not None,
     )
 
 
@@ -78,33 +86,38 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
     sessions.check_before(request, form.csrf)
     now = real_now(parts)
     email = form.email.strip().lower()
-    with parts.store.read() as session:
-        account = sessions.account_subject(session, email)
-        address = sessions.address_subject(session, request)
-        if sessions.too_many(session, now, account, address):
-            log.warning("a sign-in was slowed down")
-            return _form(request, parts, form.next, form.email, SLOW_DOWN, 429)
+    with parts.store.write() as session:
         trainer = session.exec(
             select(Trainer).where(Trainer.email == email, col(Trainer.active).is_(True))
         ).first()
+        counted = sessions.counted_as(session, request, email, trainer)
+        may_try = sessions.reserve_try(session, now, *counted)
+    if not may_try:
+        log.warning("a sign-in was slowed down", extra=_who(trainer))
+        return _form(request, parts, form.next, form.email, SLOW_DOWN, 429)
     # Outside any transaction, for it takes long on purpose; and as long without such an account.
     right = verified(trainer.password_hash if trainer else nobodys_hash(), form.password)
     if trainer is None or not right:
         log.warning("a sign-in was refused", extra=_who(trainer))
-        with parts.store.write() as session:
-            sessions.note_failure(session, now, account, address)
         return _form(request, parts, form.next, form.email, WRONG, 401)
     half = has_factor(trainer)
+    outdated = hasher().is_outdated(trainer.password_hash)
+    renewed = hash_of_password(form.password) if outdated else None
     with parts.store.write() as session:
+        account, *others = counted
         sessions.forget_failures(session, account)
+        sessions.forget_try(session, now, *others)
         token = sessions.begin(session, request, now, trainer, half=half)
-        if hasher().is_outdated(trainer.password_hash):
-            session.get_one(Trainer, trainer.id).password_hash = hasher().hash(form.password)
+        if renewed is not None:
+            trainer = session.get_one(Trainer, trainer.id)
+            trainer.password_hash = renewed
     log.info("half signed in" if half else "signed in", extra=_who(trainer))
-    if not half:
-        return sessions.signed_in_answer(parts, token, form.next)
-    answer = RedirectResponse("/sign-in/code", 303)
-    sessions.set_cookie(answer, parts, sessions.half_cookie(parts), token, sessions.HALF_LASTS)
+    if half:
+        answer: Response = RedirectResponse("/sign-in/code", 303)
+        sessions.set_cookie(answer, parts, sessions.half_cookie(parts), token, sessions.HALF_LASTS)
+    else:
+        answer = sessions.signed_in_answer(parts, token, form.next)
+    sessions.remember_browser(answer, parts, trainer)
     return answer
 
 
@@ -182,7 +195,9 @@ def new_password(
                 trainer = session.get_one(Trainer, visit.trainer.id)
                 change_password(session, now, trainer, form.password)
                 token = sessions.begin(session, request, now, trainer)
-            return sessions.signed_in_answer(visit.parts, token, "/account")
+            answer = sessions.signed_in_answer(visit.parts, token, "/account")
+            sessions.remember_browser(answer, visit.parts, trainer)
+            return answer
         except PasswordRefused as refused:
             told = str(refused)
     with visit.parts.store.read() as session:
@@ -192,12 +207,12 @@ def new_password(
 def own_password_or_why_not(visit: Visit, given: str) -> str:
     """Empty when it is their password. Counted, so that an open browser is no way to guess it."""
     now, subject = real_now(visit.parts), sessions.trainer_subject("password", visit.trainer)
-    with visit.parts.store.read() as session:
-        if sessions.too_many(session, now, subject):
-            return SLOW_DOWN
-    if verified(visit.trainer.password_hash, given):
-        return ""
-    log.warning("a signed-in browser gave a wrong password", extra=_who(visit.trainer))
     with visit.parts.store.write() as session:
-        sessions.note_failure(session, now, subject)
-    return NOT_YOURS
+        if not sessions.reserve_try(session, now, subject):
+            return SLOW_DOWN_INSIDE
+    if not verified(visit.trainer.password_hash, given):
+        log.warning("a signed-in browser gave a wrong password", extra=_who(visit.trainer))
+        return NOT_YOURS
+    with visit.parts.store.write() as session:
+        sessions.forget_failures(session, subject)
+    return ""

@@ -87,11 +87,10 @@ def sign_in_code(request: Request, parts: PartsHere, form: Annotated[CodeForm, F
     with parts.store.write() as session:
         half, trainer = _half(request, parts, session)
         subject = sessions.trainer_subject("code", trainer)
-        if sessions.too_many(session, now, subject):
-            return _code_form(request, parts, form.next, sessions.SLOW_DOWN, 429)
+        if not sessions.reserve_try(session, now, subject):
+            return _code_form(request, parts, form.next, sessions.SLOW_DOWN_INSIDE, 429)
         if not factor.passes(session, now, trainer, form.code):
             log.warning("a second factor was refused", extra={"trainer_id": trainer.id})
-            sessions.note_failure(session, now, subject)
             return _code_form(request, parts, form.next, WRONG, 401)
         sessions.forget_failures(session, subject)
         sessions.revoke(session, parts, col(SignIn.id) == half.id)
@@ -165,14 +164,14 @@ def codes(visit: Signed, form: Annotated[CodeForm, Form()]) -> Response:
 def _with_code(visit: Visit, form: CodeForm, act: factor.Act) -> Response:
     now, subject = real_now(visit.parts), sessions.trainer_subject("code", visit.trainer)
     with visit.parts.store.write() as session:
-        if sessions.too_many(session, now, subject):
-            return _factor_page(visit, session, sessions.SLOW_DOWN)
+        if not sessions.reserve_try(session, now, subject):
+            return _factor_page(visit, session, sessions.SLOW_DOWN_INSIDE)
         trainer = session.get_one(Trainer, visit.trainer.id)
         try:
             made = act(session, now, trainer, form.code)
         except factor.WrongCode:
-            sessions.note_failure(session, now, subject)
             return _factor_page(visit, session, WRONG)
+        sessions.forget_failures(session, subject)
         others = and_(col(SignIn.trainer_id) == trainer.id, col(SignIn.id) != visit.sign_in.id)
         sessions.revoke(session, visit.parts, others)
         return _factor_page(visit, session, codes=made)

@@ -7,6 +7,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 
+from rungwise.coach.accounts.passwords import TooBusy
 from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
 from rungwise.web.api.problems import PREFIX
@@ -29,6 +30,7 @@ STATUS: tuple[tuple[type[ServiceError], int], ...] = (
     (EditedMeanwhile, 409),
     (AlertHandled, 409),
     (NotFromOurForm, 403),
+    (TooBusy, 503),
 )
 HEADINGS = {
     400: "That could not be done",
@@ -37,7 +39,10 @@ HEADINGS = {
     405: "Not this way",
     409: "Changed meanwhile",
     413: "Too large",
+    408: "Too slow",
+    421: "Not this address",
     500: "Our mistake",
+    503: "Busy",
 }
 NOWHERE = "There is no such page, or it is not yours to see."
 

@@ -1,7 +1,10 @@
 """Headers that every answer carries, and the largest body that is read."""
 
+from urllib.parse import urlsplit
+
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = "; ".join(
@@ -28,6 +31,9 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 A_YEAR_S = 31_536_000
+ON_THIS_MACHINE = frozenset({"127.0.0.1", "localhost", "::1"})
+# Carriers, monitors, and pictures in texts, which may have an address of their own.
+BY_ANY_NAME = ("/in/", "/healthz", "/readyz", "/metrics", "/p/", "/static/")
 LARGEST_FORM = 128 * 1024
 
 
@@ -53,6 +59,29 @@ class SecureHeaders:
             await send(message)
 
         await self.app(scope, receive, send_with_headers)
+
+
+class OwnHost:
+    """Refuses pages and the API under any other name than the service's own.
+
+    Only where its address is known to others: this machine itself may be called by many names.
+    """
+
+    def __init__(self, app: ASGIApp, *, public_url: str) -> None:
+        self.app = app
+        host = (urlsplit(public_url).hostname or "").lower()
+        self.names = frozenset() if host in ON_THIS_MACHINE else {host, *ON_THIS_MACHINE}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and self.names and not scope["path"].startswith(BY_ANY_NAME):
+            given = Headers(scope=scope).get("host", "").lower()
+            # With its port or without; an address of IPv6 stands in brackets.
+            name = given if given.endswith("]") else given.rpartition(":")[0] or given
+            if name.strip("[]") not in self.names:
+                answer = PlainTextResponse("This service has another address.\n", 421)
+                await answer(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
 
 
 class LimitBody:

@@ -1,5 +1,6 @@
 """Signed-in browsers: their cookies, how often one may be wrong, and what ends them."""
 
+import hmac
 import secrets
 from datetime import datetime, timedelta
 from hashlib import sha256
@@ -10,6 +11,7 @@ from sqlalchemy import ColumnElement, delete, update
 from sqlmodel import Session, col, func, select
 
 from rungwise.parts import Parts
+from rungwise.store.database import one_at_a_time
 from rungwise.store.idempotent_inserts import rows_updated
 from rungwise.store.sealing.crypto import blind
 from rungwise.store.tables import SignIn, SignInFailure, Trainer
@@ -22,7 +24,6 @@ COUNTED_FOR = timedelta(minutes=15)
 MOST_BY_ACCOUNT = 5
 MOST_BY_ADDRESS = 25
 KEPT_FOR = timedelta(days=1)
-BEFORE_COOKIE = "rungwise-before"
 BEFORE_LASTS = timedelta(hours=2)
 # Marks in the user agent's own words, most telling first: each name also stands in others'.
 BROWSERS = (("Edg/", "Edge"), ("Firefox/", "Firefox"), ("Chrome/", "Chrome"), ("Safari/", "Safari"))
@@ -34,7 +35,12 @@ MACHINES = (
     ("Mac OS", "Mac"),
     ("Linux", "Linux"),
 )
-SLOW_DOWN = "Too many tries. Wait a quarter of an hour, or ask the practice lead."
+SLOW_DOWN = (
+    "Too many tries lately, by you or by somebody else. Wait a quarter of an hour, use a browser "
+    "that has signed in here before, or choose a new password by a link, which works at once."
+)
+SLOW_DOWN_INSIDE = "Too many tries lately. Wait a quarter of an hour and try again."
+KNOWN_FOR = timedelta(days=400)
 
 
 def browser_name(user_agent: str) -> str:
@@ -50,16 +56,24 @@ def browser_name(user_agent: str) -> str:
 def page_before(
     request: Request, parts: Parts, template: str, status: int = 200, **values: object
 ) -> Response:
-    """A page before there is a sign-in, whose form carries the token that its cookie holds."""
-    token = request.cookies.get(BEFORE_COOKIE) or secrets.token_urlsafe(24)
+    """A page before there is a sign-in, whose form carries the token that its cookie holds.
+
+    A page opened keeps the token, for another tab may have it; one that answers a form has a new.
+    """
+    kept = request.cookies.get(before_cookie(parts)) if request.method == "GET" else None
+    token = kept or secrets.token_urlsafe(24)
     answer = page(template, status, csrf=token, **values)
-    set_cookie(answer, parts, BEFORE_COOKIE, token, BEFORE_LASTS)
+    set_cookie(answer, parts, before_cookie(parts), token, BEFORE_LASTS)
     return answer
+
+
+def before_cookie(parts: Parts) -> str:
+    return f"{cookie_name(parts)}-before"
 
 
 def check_before(request: Request, given: str) -> None:
     """NotFromOurForm unless the form's token is its cookie's: there is no sign-in to hold it."""
-    cookie = request.cookies.get(BEFORE_COOKIE, "")
+    cookie = request.cookies.get(before_cookie(parts_of(request)), "")
     if not cookie or not same(given, cookie):
         raise NotFromOurForm
 
@@ -104,10 +118,28 @@ def too_many(session: Session, now: datetime, *subjects: str) -> bool:
     return False
 
 
-def note_failure(session: Session, now: datetime, *subjects: str) -> None:
+def reserve_try(session: Session, now: datetime, *subjects: str) -> bool:
+    """Count a try as wrong before it is looked at; False if there were too many already.
+
+    So tries made at once are counted as those made one after the other. A right one is taken out
+    by `forget_failures` and `forget_try`.
+    """
+    for subject in sorted(subjects):
+        one_at_a_time(session, subject)
+    if too_many(session, now, *subjects):
+        return False
     session.execute(delete(SignInFailure).where(col(SignInFailure.at) < now - KEPT_FOR))
+    session.add_all(SignInFailure(subject=subject, at=now) for subject in subjects)
+    return True
+
+
+def forget_try(session: Session, now: datetime, *subjects: str) -> None:
+    """Take back one try that was counted at `now`; earlier ones still count."""
     for subject in subjects:
-        session.add(SignInFailure(subject=subject, at=now))
+        same = (SignInFailure.subject == subject, SignInFailure.at == now)
+        counted = session.exec(select(SignInFailure).where(*same).limit(1)).first()
+        if counted is not None:
+            session.delete(counted)
 
 
 def forget_failures(session: Session, *subjects: str) -> None:
@@ -146,9 +178,39 @@ def signed_in_answer(parts: Parts, token: str, back_to: str) -> Response:
     """On to the page that was asked for, with the sign-in's cookie."""
     answer = RedirectResponse(local_path(back_to), 303)
     set_cookie(answer, parts, cookie_name(parts), token, lasts(parts))
-    answer.delete_cookie(BEFORE_COOKIE)
+    answer.delete_cookie(before_cookie(parts), secure=parts.settings.secure_cookies)
     answer.delete_cookie(half_cookie(parts), secure=parts.settings.secure_cookies)
     return answer
+
+
+# --- browsers known before ------------------------------------------------------------------------
+
+
+def known_cookie(parts: Parts) -> str:
+    return f"{cookie_name(parts)}-known"
+
+
+def known_value(trainer: Trainer) -> str:
+    """What a browser keeps that has signed this trainer in; another after a new password.
+
+    It opens nothing. It lets the browser's tries be counted apart from everybody else's.
+    """
+    signed = hmac.new(trainer.password_hash.encode(), b"known browser", sha256).hexdigest()
+    return f"{trainer.id}.{signed}"
+
+
+def remember_browser(answer: Response, parts: Parts, trainer: Trainer) -> None:
+    set_cookie(answer, parts, known_cookie(parts), known_value(trainer), KNOWN_FOR)
+
+
+def counted_as(
+    session: Session, request: Request, email: str, trainer: Trainer | None
+) -> tuple[str, ...]:
+    """By which subjects a try at this account is counted."""
+    known = request.cookies.get(known_cookie(parts_of(request)), "")
+    if trainer is not None and same(known, known_value(trainer)):
+        return (trainer_subject("known", trainer),)
+    return account_subject(session, email), address_subject(session, request)
 
 
 def half_cookie(parts: Parts) -> str:

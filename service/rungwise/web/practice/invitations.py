@@ -142,9 +142,12 @@ def choose(
     sessions.check_before(request, form.csrf)
     try:
         with parts.store.write() as session:
-            invitations.choose_password(session, real_now(parts), token, form.password)
+            trainer = invitations.choose_password(session, real_now(parts), token, form.password)
     except invitations.LinkGone as gone:
         return _gone(gone)
     except PasswordRefused as refused:
         return _choose(request, parts, token, str(refused), 400)
-    return RedirectResponse("/sign-in", 303)
+    # Whoever has the link is not held by what others tried before.
+    answer = RedirectResponse("/sign-in", 303)
+    sessions.remember_browser(answer, parts, trainer)
+    return answer
