@@ -61,7 +61,7 @@ class NotAllowed(OSError):
 
 
 class OtherPort(NotAllowed):
-    """The address names a port where no web service is called."""
+    """Webhooks are called on ports 443 and 8443 only."""
 
 
 class Untrusted(OSError):
@@ -171,10 +171,8 @@ def post(
             pool.stream("POST", call.address, **asked) as response,
         ):
             return _answer(response.status)
-    except OtherPort:
-        return HookAnswer("Webhooks are called on ports 443 and 8443 only.")
-    except NotAllowed:
-        return HookAnswer("The name leads into a private network.")
+    except NotAllowed as refused:
+        return HookAnswer(refused.__doc__ or "")
     except httpcore.TimeoutException:
         return HookAnswer("No answer in time.")
     except Untrusted:
