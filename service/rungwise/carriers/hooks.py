@@ -105,7 +105,7 @@ def check_address(address: str, *, private: bool = False, lookup: Lookup = addre
     odd = "@" in parts.netloc or "#" in address or "\\" in address
     if not (plain and parts.scheme in schemes and parts.hostname) or odd:
         raise ImpossibleValue("address", address[:80], allowed)
-    if not private and (port or 443) not in PORTS:
+    if not private and (443 if port is None else port) not in PORTS:
         ports = " or ".join(map(str, PORTS))
         raise ImpossibleValue("address", address[:80], f"on port {ports}")
     if len(address) > LONGEST_ADDRESS:
