@@ -211,14 +211,14 @@ class _Wire(httpcore.NetworkBackend):
         local_address: str | None = None,
         socket_options: Iterable[httpcore.SOCKET_OPTION] | None = None,
     ) -> httpcore.NetworkStream:
-        if not self._private and port not in PORTS:
-            raise OtherPort(host)
         try:
             address = resolve(host, port, self._lookup, private=self._private)[0]
         except NotAllowed:
             raise
         except OSError as problem:
             raise httpcore.ConnectError(str(problem)) from None
+        if not self._private and port not in PORTS:
+            raise OtherPort(host)
         stream = self._inner.connect_tcp(address, port, timeout, local_address, socket_options)
         return _Timed(stream, self._until)
 
