@@ -20,6 +20,7 @@ from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.falls import falls_told
 from rungwise.coach.reports.outcomes import outcomes
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.falls import WEEKS_A_YEAR
 from rungwise.evidence.landmarks import LANDMARKS
 from rungwise.evidence.rates import FALLS_PER_1000, poisson_interval
 from rungwise.ladder.day import DayReport, SideHold
@@ -169,7 +170,7 @@ def test_weeks_are_the_full_ones_before_this(store, trainer):
             looked(store, trainer, weeks=wrong)
 
 
-def test_falls_per_100_client_weeks_of_those_who_told_something(store, trainer):
+def test_falls_per_person_year_of_those_who_told_something(store, trainer):
     fell = {"holds": (), "fall": "yes"}
     put(
         store,
@@ -181,10 +182,13 @@ def test_falls_per_100_client_weeks_of_those_who_told_something(store, trainer):
     falls = looked(store, trainer).falls
     # Weeks with a report: 4 + 2 + 1; weeks with prompts and none: 0 + 2 + 3.
     assert (falls.told, falls.clients, falls.watched_weeks, falls.silent_weeks) == (1, 1, 7, 5)
+    # One fall is no cluster, so the interval is Poisson's.
     low, high = poisson_interval(1)
-    rate = falls.per_100_weeks
+    rate, years = falls.per_person_year, 7 / WEEKS_A_YEAR
+    assert not falls.clustered
+    assert falls.repeat_fallers == 0
     assert (rate.value, rate.low, rate.high) == pytest.approx(
-        (100 / 7, 100 * low / 7, 100 * high / 7)
+        (1 / years, low / years, high / years)
     )
     assert falls.expected == pytest.approx(FALLS_PER_1000 / 1000 * 49 / 365)
 
@@ -192,7 +196,7 @@ def test_falls_per_100_client_weeks_of_those_who_told_something(store, trainer):
 def test_nobody_yet(store, trainer):
     found = looked(store, trainer)
     assert found.clients == 0
-    assert found.falls.per_100_weeks is None
+    assert found.falls.per_person_year is None
     assert found.reversals.share is None
     assert all(one.curve.people == 0 for one in found.times)
 
@@ -275,3 +279,18 @@ def test_nothing_is_written(store, trainer):
     before = rows()
     looked(store, trainer)
     assert rows() == before
+
+
+# --- one fall is one fall -------------------------------------------------------------------------
+
+
+def test_bruises_from_a_fall_are_no_second_one(world):
+    world.tick()
+    world.pass_time(hours=2)
+    world.reply("I fell in the kitchen")
+    world.clock.advance(timedelta(days=1))
+    world.reply("Still bruised from when I fell")
+    with world.store.read() as session:
+        client = session.get_one(Client, world.client_id)
+        told = falls_told(session, [client], world.clock.now() - timedelta(days=5))
+    assert told == {world.client_id: [date(2026, 3, 2)]}

@@ -27,9 +27,11 @@ from rungwise.evidence.survival import curve
 SUNDAY = date(2026, 3, 1)
 
 
-def on(days: int, *, again: bool = False, injured: bool | None = None) -> FallTold:
+def on(
+    days: int, *, back: bool = False, again: bool = False, injured: bool | None = None
+) -> FallTold:
     day = SUNDAY + timedelta(days=days)
-    return FallTold(day, day, again, injured)
+    return FallTold(day, day, back, again, injured)
 
 
 # --- one fall is one fall -------------------------------------------------------------------------
@@ -37,15 +39,29 @@ def on(days: int, *, again: bool = False, injured: bool | None = None) -> FallTo
 
 def test_a_fall_told_twice_is_one() -> None:
     # "Fell" on Sunday; on Monday "bruised from when I fell yesterday".
-    assert events_of([on(0), on(0, injured=True)]) == (FallEvent(SUNDAY, SUNDAY, 2, True),)
-    assert len(events_of([on(0), on(1)])) == 1
-    assert len(events_of([on(0), on(2)])) == 2
+    assert events_of([on(0), on(1, back=True, injured=True)]) == (
+        FallEvent(SUNDAY, SUNDAY, 2, True),
+    )
+    assert len(events_of([on(0), on(0)])) == 1
+    assert len(events_of([on(0), on(1)])) == 2
+    assert len(events_of([on(0), on(8, back=True)])) == 2
+    assert len(events_of([on(3, back=True)])) == 1
+
+
+def test_a_text_at_night_joins_the_day_on_either_side() -> None:
+    at_night = FallTold(SUNDAY - timedelta(days=1), SUNDAY + timedelta(days=1))
+    assert events_of([at_night])[0].day == SUNDAY
+    for days in (-1, 0, 1):
+        (event,) = events_of([on(days), at_night])
+        assert event.day == SUNDAY + timedelta(days=days)
+    assert len(events_of([on(2), at_night])) == 2
 
 
 def test_two_falls_in_a_day_can_be_two() -> None:
     assert len(events_of([on(0), on(0, again=True)])) == 2
     # What is told after "again" belongs to the later one.
-    assert [one.tellings for one in events_of([on(0), on(0, again=True), on(1)])] == [1, 2]
+    told = [on(0), on(0, again=True), on(1, back=True)]
+    assert [one.tellings for one in events_of(told)] == [1, 2]
 
 
 def test_a_weeks_answer_joins_the_weeks_fall_and_keeps_its_day() -> None:
@@ -64,7 +80,11 @@ def test_an_injury_once_told_stays() -> None:
     assert event.injured is False
 
 
-@given(st.lists(st.builds(on, st.integers(0, 30), again=st.booleans()), max_size=12))
+@given(
+    st.lists(
+        st.builds(on, st.integers(0, 30), back=st.booleans(), again=st.booleans()), max_size=12
+    )
+)
 def test_every_telling_is_in_one_event(told: list[FallTold]) -> None:
     events = events_of(told)
     assert sum(event.tellings for event in events) == len(told)

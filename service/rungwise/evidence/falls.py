@@ -21,7 +21,7 @@ from rungwise.evidence.rates import Z95, Estimate, rate_per, root
 from rungwise.evidence.survival import Curve, curve
 
 WEEKS_A_YEAR = 365.25 / 7
-SAME_FALL_DAYS = 1  # a fall told at night joins the report of the day before or after
+BACK_DAYS = 7  # how far back "from when I fell" reaches
 _LEAST_SPREAD, _MOST_SPREAD = 1e-6, 1e3
 
 
@@ -29,12 +29,14 @@ _LEAST_SPREAD, _MOST_SPREAD = 1e-6, 1e3
 class FallTold:
     """One telling of a fall: the dates on which it may have been, `first` to `last`.
 
-    A day's report means its day, "yesterday" the day before, a week's answer the week.
-    `again`: told as another fall than the one before.
+    A day's report means its day, "yesterday" the day before, a week's answer the week, a text at
+    night the days on both sides too. `back`: told as the fall that was told before ("from when I
+    fell"); `again`: told as another one.
     """
 
     first: date
     last: date
+    back: bool = False
     again: bool = False
     injured: bool | None = None
     practising: bool | None = None
@@ -50,12 +52,18 @@ class FallEvent:
     injured: bool | None = None
     practising: bool | None = None
 
+    @property
+    def day(self) -> date:
+        """The date it most likely was: the middle of those told."""
+        return self.first + (self.last - self.first) // 2
+
 
 def events_of(told: Iterable[FallTold]) -> tuple[FallEvent, ...]:
     """The falls behind what one client told, in the order told, oldest event first.
 
-    A telling joins the latest event whose dates come within a day of its own, unless it says
-    "again"; so a fall on Sunday and "from when I fell yesterday" on Monday are one.
+    A telling joins the latest event whose dates meet its own, and one that refers back joins the
+    latest of the week before, unless it says "again". So a fall on Sunday and "bruised from when I
+    fell" on Monday are one, and "fell" on both days are two.
     """
     events: list[FallEvent] = []
     for one in told:
@@ -69,10 +77,10 @@ def events_of(told: Iterable[FallTold]) -> tuple[FallEvent, ...]:
 
 
 def _same(events: Sequence[FallEvent], one: FallTold) -> int | None:
-    near = timedelta(days=SAME_FALL_DAYS)
+    reach = timedelta(days=BACK_DAYS if one.back else 0)
     for place in range(len(events) - 1, -1, -1):
         event = events[place]
-        if one.first - near <= event.last and event.first <= one.last + near:
+        if one.first - reach <= event.last and event.first <= one.last:
             return place
     return None
 

@@ -19,8 +19,9 @@ from rungwise.coach.record.falls import falls_told
 from rungwise.coach.reviews.retests import local_date
 from rungwise.coach.reviews.visits import day_seen
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.falls import WEEKS_A_YEAR, rate_of
 from rungwise.evidence.landmarks import LANDMARKS, Path
-from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, expected_falls, rate_per, share
+from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, expected_falls, share
 from rungwise.evidence.survival import Curve, curve
 from rungwise.ladder.body import profile_from_stored
 from rungwise.store.queries.banner_counts import Scope
@@ -58,13 +59,17 @@ class WeekPractice:
 class Falls:
     """Falls told in the weeks looked at. `watched_weeks`: client-weeks with at least one report;
     `silent_weeks`: those with prompts but none, left out because a fall would not have been told.
+
+    The rate's interval respects repeat fallers; `clustered` says whether there is any clustering.
     """
 
     told: int
     clients: int
+    repeat_fallers: int
     watched_weeks: int
     silent_weeks: int
-    per_100_weeks: Estimate | None
+    per_person_year: Estimate | None
+    clustered: bool
     expected: float
 
 
@@ -242,13 +247,18 @@ def _falls(
     watched = {place for place, week in practice.items() if week.reports}
     watched |= {(client_id, _monday(day)) for client_id, days in told.items() for day in days}
     silent = sum(1 for place, week in practice.items() if week.asked and place not in watched)
-    count = sum(len(days) for days in told.values())
+    weeks = Counter(client_id for client_id, _ in watched)
+    counts = [len(told.get(client_id, ())) for client_id in weeks]
+    years = [count / WEEKS_A_YEAR for count in weeks.values()]
+    rate, spread = rate_of(counts, years)
     return Falls(
-        told=count,
-        clients=sum(1 for days in told.values() if days),
+        told=sum(counts),
+        clients=sum(count > 0 for count in counts),
+        repeat_fallers=sum(count > 1 for count in counts),
         watched_weeks=len(watched),
         silent_weeks=silent,
-        per_100_weeks=rate_per(count, len(watched), 100),
+        per_person_year=rate,
+        clustered=spread is not None,
         expected=expected_falls(len(watched) * WEEK_DAYS),
     )
 

@@ -112,9 +112,9 @@ def outcomes_csv(found: Outcomes) -> str:
     falls = found.falls
     for measure in ("told", "clients", "watched_weeks", "silent_weeks"):
         lines.writerow(("falls", "all", measure, getattr(falls, measure), "", ""))
-    if falls.per_100_weeks is not None:
-        rate = falls.per_100_weeks
-        lines.writerow(("falls", "all", "per_100_weeks", rate.value, rate.low, rate.high))
+    if falls.per_person_year is not None:
+        rate = falls.per_person_year
+        lines.writerow(("falls", "all", "per_person_year", rate.value, rate.low, rate.high))
     for time in found.times:
         for step in time.curve.steps:
             low = "" if step.high is None else 1 - step.high
