@@ -53,7 +53,8 @@ def last_first(connection: object, _record: object) -> None:
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Where what the database does is what is tested, a test runs on both kinds."""
     marked = any(mark.name == "both_databases" for mark in metafunc.definition.iter_markers())
-    if marked and "store" in metafunc.fixturenames:
+    chosen = (mark.args[0] for mark in metafunc.definition.iter_markers("parametrize"))
+    if marked and "store" in metafunc.fixturenames and "store" not in chosen:
         metafunc.parametrize("store", KINDS, indirect=True)
 
 
