@@ -25,6 +25,7 @@ COMMANDS = {
     "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
     "review-rule": "show what other settings would have made of the stored reports",
+    "research": "write pseudonymous tables with a codebook for a study",
     "schedule": "print the next due instants of a local hour, in UTC",
     "segments": "count how many SMS segments a text takes",
     "due": "show what would go out until a moment, and to whom",

@@ -16,6 +16,7 @@ WEEK_DAYS = 7
 # exercise, as the review rounds it.
 FALLS_PER_1000 = 850
 FALLS_WITH_EXERCISE_PER_1000 = 655
+LEAST_CELL = 5
 WHO_DAYS_A_WEEK = 3  # WHO 2020, 65 and over: balance on 3 or more days a week
 
 
@@ -110,6 +111,15 @@ def share(hits: int, of: int) -> Estimate | None:
 def expected_falls(person_days: float, falls_a_year: float = FALLS_PER_1000 / 1000) -> float:
     """Falls that people like the trials' control arms would report in so many days together."""
     return falls_a_year * person_days / YEAR_DAYS
+
+
+def small_cell(count: int, least: int = LEAST_CELL) -> str:
+    """A count of people for a report of groups; one to `least` - 1 is only said to be under it.
+
+    Five is common practice, no source: few people in a cell may be known by it.
+    """
+    _count("count", count)
+    return f"<{least}" if 0 < count < least else str(count)
 
 
 def _count(name: str, value: int) -> None:

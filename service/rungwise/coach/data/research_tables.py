@@ -1,0 +1,106 @@
+"""The tables of the research export: every column with its unit, values and source.
+
+The codebook is written from these, and the rows are checked against them. There is no name, phone,
+date or word of a client's in any table: days are counted from each client's first one.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column. `kind`: text, whole, number or yes_no; `values` where only these may stand."""
+
+    name: str
+    kind: str
+    what: str
+    unit: str = ""
+    values: tuple[str, ...] = ()
+    source: str = "told by text"
+
+
+HERE, TRAINER, RULE = "made here", "the trainer", "the rule"
+_CLIENT = Column("client", "text", "pseudonym, the same in every table", source=HERE)
+_DAY = Column("day", "whole", "days since the client's first day", "days", source=HERE)
+_ANSWERS = ("no", "yes", "unsure")
+_RUNG_WHAT = "key of the rung: ground, stance, distances in mm, support"
+_VERDICTS = ("steady", "wobbly", "short", "far_short", "unfinished", "skipped")
+
+TABLES: Mapping[str, tuple[Column, ...]] = {
+    "clients": (
+        _CLIENT,
+        Column("practice", "text", "pseudonym of the practice", source=HERE),
+        Column(
+            "state",
+            "text",
+            "where the client stands at the export",
+            values=("invited", "active", "resting", "paused", "stopped"),
+            source="the service",
+        ),
+        Column("language", "text", "of the texts, ISO 639-1", source=TRAINER),
+        Column("days_followed", "whole", "from the first day to the last", "days", source=HERE),
+        Column("planned_days_a_week", "whole", "by the present plan", "days", source=TRAINER),
+        Column("target_s", "whole", "hold asked for by the present plan", "s", source=TRAINER),
+        Column("foot_length_mm", "whole", "measured", "mm", source=TRAINER),
+        Column("foot_breadth_mm", "whole", "measured", "mm", source=TRAINER),
+    ),
+    "days": (
+        _CLIENT,
+        _DAY,
+        Column("rung", "text", _RUNG_WHAT, source="the rule or the trainer"),
+        Column("difficulty", "number", "of the rung; our choice, no source", "logits", source=HERE),
+        Column("verdict", "text", "what the day counted as", values=_VERDICTS, source=RULE),
+        Column("steadiness", "text", "of the day as a whole", values=("steady", "wobbly")),
+        Column("skipped", "yes_no", "told as not practised"),
+        Column("fall", "text", "told that day", values=_ANSWERS),
+        Column("pain", "text", "told that day", values=_ANSWERS),
+        Column("dizzy", "text", "told that day", values=_ANSWERS),
+    ),
+    "holds": (
+        _CLIENT,
+        _DAY,
+        Column("number", "whole", "place among the day's holds as told, from 1"),
+        Column("side", "text", "empty where the rung has none", values=("left", "right", "both")),
+        Column("held_s", "number", "held", "s"),
+        Column("target_s", "number", "asked for on that day", "s", source=TRAINER),
+    ),
+    "moves": (
+        _CLIENT,
+        _DAY,
+        Column(
+            "kind",
+            "text",
+            "what was decided",
+            values=("up", "stay", "back", "rest", "override"),
+            source="the rule, or the trainer for override",
+        ),
+        Column("from_rung", "text", _RUNG_WHAT, source="the rule or the trainer"),
+        Column("to_rung", "text", _RUNG_WHAT, source="the rule or the trainer"),
+        Column("rule", "text", "which part of the rule decided", source=RULE),
+        Column("rule_version", "whole", "of the rule", source=RULE),
+    ),
+    "falls": (
+        _CLIENT,
+        _DAY,
+        Column("number", "whole", "place among the client's falls, from 1", source=HERE),
+    ),
+    "retests": (
+        _CLIENT,
+        _DAY,
+        Column("test", "text", "kind of test", source=TRAINER),
+        Column("age_years", "whole", "completed on the day", "years", source=TRAINER),
+        Column("sex", "text", "as given for the norms", values=("female", "male"), source=TRAINER),
+        Column("value", "number", "headline score; empty: could not be done", source=TRAINER),
+        Column("unit", "text", "of the value", source=HERE),
+    ),
+    "messages": (
+        _CLIENT,
+        _DAY,
+        Column("direction", "text", "from the service's side", values=("in", "out")),
+        Column("kind", "text", "of a text out", source="the service"),
+        Column("state", "text", "how a text out ended", source="the service and the carrier"),
+        Column("read_as", "text", "what a text in was read as", source="the reader"),
+        Column("reader_version", "whole", "of the reader", source="the reader"),
+    ),
+}
