@@ -99,6 +99,9 @@ _COMFORT = _COMFORTING | {
 }
 
 
+_BESIDE_A_NUMBER = frozenset({"stop", "comma", "mark", "polite.word", "away.place"})
+
+
 def with_answer(
     parse: Parse,
     opened: kinds.Opening,
@@ -144,6 +147,10 @@ def no_plain_no(
         return safety
     if "whole.skip" in opened.tags or not parse.seen.isdisjoint(_ELSEWHERE):
         return safety
+    if "digits" in parse.units[0].tags and all(
+        not unit.tags.isdisjoint(_BESIDE_A_NUMBER) for unit in parse.units[1:]
+    ):
+        return safety  # a number alone is unclear, and asked about again; it is no doubt of harm
     if family == "pain" and _anothers_part(parse):
         return safety
     if parse.seen.isdisjoint(_COMFORTING):

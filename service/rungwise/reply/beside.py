@@ -166,6 +166,8 @@ def _days_ago(said: Talk, context: Context) -> int | None:
     """How many days ago the result was, where it is told as an earlier day's."""
     if context.asked == "day":
         return 1 if "dated.yesterday" in said else (0 if "dated.today" in said else None)
+    if "dated" not in said.tables:
+        return None
     earlier = said.any("dated.yesterday", "dated.for_day", "dated.before_yesterday")
     if not earlier or "dated.compared" in said or _today_told(said):
         return None

@@ -47,8 +47,10 @@ def _within(said: Talk, tag: str, stretch: tuple[int, int]) -> bool:
 
 def old(said: Talk, context: Context) -> bool:
     """Whether every sign told is of over a month back, or of a time that nobody can place."""
+    if not (said.any("dated.old", "dated.unplaced", "dated.christmas") or _year(said)):
+        return False
     told = [event for event in events(said.parse) if event.family in FAMILIES]
-    if not told or not (said.any("dated.old", "dated.unplaced", "dated.christmas") or _year(said)):
+    if not told:
         return False
     looked_at = False
     for event in told:
@@ -106,7 +108,8 @@ def head_struck(said: Talk) -> bool:
 
 def long_past_emergency(said: Talk, safety: Safety) -> bool:
     """Whether an emergency sign is passed over only because it was long ago."""
-    return safety.of("emergency").answer == "no" and any(
+    known = safety.found.get("emergency")
+    return (known is not None and known.answer == "no") and any(
         event.family == "emergency"
         and scope.denied(said.parse, event) is None
         and scope.others(said.parse, event, False) is None

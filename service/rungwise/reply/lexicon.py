@@ -62,6 +62,7 @@ class Lexicon:
     phrases: Machine
     answers: Machine
     talk: Machine
+    replies: Machine
     pairs: tuple[Pair, ...]
     together: Mapping[str, tuple[Together, ...]]  # by first tag
     targets: tuple[str, ...]  # words that a misspelt word may be read as
@@ -101,15 +102,17 @@ def lists(language: str) -> Iterator[tuple[str, Entry, list[str]]]:
                 yield name, Entry(tags, {}, name in WEAK_TABLES), patterns
 
 
-def _which(table: str) -> int:
-    """Which of (phrases, answers, talk) a table's phrases go into."""
-    return 2 if table in TALK_TABLES else int(table in ANSWER_TABLES)
+def _which(table: str) -> tuple[int, ...]:
+    """Which of (phrases, answers, talk, replies) a table's phrases go into."""
+    if table == "figure":
+        return (2, 3)
+    if table in TALK_TABLES:
+        return (3,) if table == "reply" else (2,)
+    return (int(table in ANSWER_TABLES),)
 
 
-def _fill(
-    language: str, machines: tuple[Machine, Machine, Machine], taken: frozenset[str]
-) -> set[str]:
-    """Adds a language's phrases to (phrases, answers, talk) and gives back the words used.
+def _fill(language: str, machines: tuple[Machine, ...], taken: frozenset[str]) -> set[str]:
+    """Adds a language's phrases to (phrases, answers, talk, replies); gives back the words used.
 
     A phrase all of whose words are `taken` by the language read belongs to that one, and is left
     out.
@@ -117,14 +120,15 @@ def _fill(
     words: set[str] = set()
     classes = tables(language).get("class", {})
     for name, entry, patterns in lists(language):
-        machine = machines[_which(name)]
+        into = [machines[index] for index in _which(name)]
         for pattern in patterns:
             sequence = read_pattern(pattern, classes)
             used = set(vocabulary(sequence))
             if taken and used <= taken:
                 continue
             words |= used
-            machine.add(sequence, entry)
+            for machine in into:
+                machine.add(sequence, entry)
     return words
 
 
@@ -176,7 +180,7 @@ def lexicon(language: str) -> Lexicon:
     """The compiled lists of `language`; an unknown language is read as English."""
     if language not in LANGUAGES:
         return lexicon("en")
-    machines = (Machine(), Machine(), Machine())
+    machines = (Machine(), Machine(), Machine(), Machine())
     own = _fill(language, machines, frozenset())
     ordinary = listed(language, "spelling", "ordinary")
     borrowed: set[str] = set()
@@ -194,6 +198,7 @@ def lexicon(language: str) -> Lexicon:
         phrases=machines[0],
         answers=machines[1],
         talk=machines[2],
+        replies=machines[3],
         pairs=tuple(pairs),
         together=together,
         targets=tuple(sorted(listed(language, "spelling", "meant"))),

@@ -51,6 +51,10 @@ _SENTENCE_END = frozenset(".!?:\n…")
 # A stretch of ours this long is a quote wherever it stands; inside quotation marks, less will do.
 _LONG_ENOUGH, _MARKED_ENOUGH = 8, 3
 _MOST_OURS, _MOST_LENGTH = 40, 4000
+# Without any of these, only a text of ours without marks could be in it.
+_QUOTING = ("“", '"', "«", "„", "--", ">", "wrote:", "writes:", "bió:", "bio:", "image", "imagen")
+_SENT = ("sent ", "envia", "get outlook", "typed ", "written ")
+_SHORTEST_QUOTE = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +75,15 @@ def own_part(text: str, our_texts: tuple[str, ...]) -> Own:
     """What the client wrote themselves."""
     if len(text) > _MOST_LENGTH or len(text) < 5:
         return Own(text, text.strip())
-    taken, machine = _reaction(text, our_texts)
+    small = text.lower()
+    marked = any(mark in text for mark in _QUOTING)
+    signed = "--" in text or any(word in small for word in _SENT)
+    if not (marked or signed) and (len(text) < _SHORTEST_QUOTE or not our_texts):
+        return Own(text, text.strip())
+    taken, machine = _reaction(text, our_texts) if marked else ([], None)
     for name, stretches in (
         ("quote", _quotes(text, our_texts)),
-        ("signature", _signatures(text)),
+        ("signature", _signatures(text) if signed else []),
     ):
         fresh = [one for one in stretches if not _within(one, taken)]
         if fresh:

@@ -83,7 +83,7 @@ def unsafe(said: Talk, context: Context, holds: tuple[Hold, ...], kind: Kind) ->
     """Whether it was practised so that it could hurt: eyes closed, nothing near, far too long."""
     if any(hold.seconds >= FAR_BEYOND * context.target_s for hold in holds):
         return True
-    if kind not in ("result", "other", "skipped"):
+    if "unsafe" not in said.tables or kind not in ("result", "other", "skipped"):
         return False
     told = said.told("unsafe.practice") is not None
     if context.support in ("two_hands", "one_hand", "fingertips"):

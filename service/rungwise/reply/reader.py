@@ -52,11 +52,12 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     own = machine_made.own_part(text, context.our_texts)
     words = lexicon(context.language)
     parsed = parse(own.text, words)
-    said = talk(parsed)
-    if said.any("auto.reply", "auto.receipt"):
+    answering = context.asked != "result" or context.usual_pain is not None
+    said = talk(parsed, answering)
+    if "auto" in said.tables:
         own = machine_made.without_sentences(own, said)
         parsed = parse(own.text, words)
-        said = talk(parsed)
+        said = talk(parsed, answering)
     if own.bare:
         return Reading(kind="other", machine=own.machine, confidence=1.0)
     reading = _by_lists(parsed, said, context)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from rungwise.reply import scope
 from rungwise.reply.events import Event
-from rungwise.reply.machine import Place
+from rungwise.reply.machine import Machine, Place
 from rungwise.reply.reading import Span
 from rungwise.reply.units import Parse
 
@@ -62,12 +62,21 @@ class Talk:
         return scope.others(self.parse, self.event(where), things=False) is not None
 
 
-def talk(parse: Parse) -> Talk:
-    """Everything of the talk lists in a text; linear in its length."""
+def talk(parse: Parse, answering: bool = True) -> Talk:
+    """Everything of the talk lists in a text, answers only with `answering`; linear in length."""
     words = parse.tokens.words[:MOST_WORDS]
-    machine = parse.lexicon.talk
-    start, step, count = machine.start, machine.step, len(words)
     places: dict[str, list[Where]] = {}
+    _find(parse.lexicon.talk, words, places)
+    if answering:
+        _find(parse.lexicon.replies, words, places)
+    if places:
+        _pair(parse, words, places)
+        _excuse(places)
+    return Talk(parse, places, frozenset([tag.partition(".")[0] for tag in places]))
+
+
+def _find(machine: Machine, words: list[str], places: dict[str, list[Where]]) -> None:
+    start, step, count = machine.start, machine.step, len(words)
     known = machine.words
     for index, opening in enumerate(words):
         if opening not in known:
@@ -82,10 +91,6 @@ def talk(parse: Parse) -> Talk:
                 for tag in place.entry.tags:
                     places.setdefault(tag, []).append((index, at))
             at += 1
-    if places:
-        _pair(parse, words, places)
-        _excuse(places)
-    return Talk(parse, places, frozenset([tag.partition(".")[0] for tag in places]))
 
 
 def _pair(parse: Parse, words: list[str], places: dict[str, list[Where]]) -> None:

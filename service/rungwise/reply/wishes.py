@@ -52,7 +52,8 @@ def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
     if "wish" not in said.tables and asked not in ("hour", "away_until"):
         return _NONE
     text = said.parse.plain.text
-    found = [ask for ask in _ASKS if f"wish.{ask}" in said]
+    told = {tag.removeprefix("wish.") for tag in said.places if tag.startswith("wish.")}
+    found = [ask for ask in _ASKS if ask in told]
     if "wish.back_alone" in said and whole and "back" not in found:
         found.append("back")
     time = None
@@ -82,5 +83,7 @@ def topic(said: Talk, question: bool) -> Topic | None:
     for ask, name in _ALSO_TOPICS.items():
         if f"wish.{ask}" in said:
             return name
+    if "fixed" not in said.tables:
+        return None
     fitting = (name for name in _TOPICS if f"fixed.{name}" in said)
     return next((name for name in fitting if question or name in _PLAIN_ENOUGH), None)
