@@ -13,7 +13,7 @@ from random import Random
 from sqlalchemy import insert
 from sqlmodel import Session, col, select
 
-from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.record.codec import PlanSettings, ladder_of, report_to_json
 from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.record.verdict import verdict

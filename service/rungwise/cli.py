@@ -24,6 +24,7 @@ COMMANDS = {
     "keys": "make, show or change the keys that seal what names or quotes a person",
     "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
+    "rehearse": "play a conversation with an invented client, in memory",
     "review-rule": "show what other settings would have made of the stored reports",
     "research": "write pseudonymous tables with a codebook for a study",
     "schedule": "print the next due instants of a local hour, in UTC",

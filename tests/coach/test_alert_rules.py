@@ -14,9 +14,7 @@ from sqlmodel import Session, select
 from stores import empty
 
 from rungwise.coach.alerting.alerts import (
-    KINDS,
     LONGEST_PAGE_WAIT_MINUTES,
-    RESTS,
     Raised,
     escalate,
     open_alert,
@@ -27,7 +25,6 @@ from rungwise.coach.alerting.alerts import (
 )
 from rungwise.coach.alerting.duty import Duty, on_duty_at, whom_to_page
 from rungwise.coach.alerting.paging import (
-    GRAVEST_FIRST,
     link,
     page_lost,
     page_trainer,
@@ -35,9 +32,10 @@ from rungwise.coach.alerting.paging import (
     pages_of,
     strand,
 )
-from rungwise.coach.daily.safety import SURE
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.monitoring.health import health
+from rungwise.concepts.alert_kinds import ALERTS, RESTING_KINDS
+from rungwise.concepts.signs import SIGNS
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.due import due_of
@@ -147,26 +145,25 @@ def case(world) -> Iterator[Case]:
 
 
 def test_what_hurts_is_urgent_and_rests_and_what_can_wait_is_not() -> None:
-    urgent = {kind for kind, urgency in KINDS.items() if urgency == "urgent"}
-    assert urgent == {"fall", "emergency", "pain", "dizziness"}
-    assert {kind for kind, urgency in KINDS.items() if urgency == "note"} == {
-        *("question", "effort", "retest_due"),
+    urgent = {kind for kind, row in ALERTS.items() if row.urgency == "urgent"}
+    assert urgent == {"fall", "emergency", "pain", "dizziness", "distress"}
+    assert {kind for kind, row in ALERTS.items() if row.urgency == "note"} == {
+        *("unsafe", "request", "unread", "retest_due"),
     }
-    assert set(KINDS.values()) == {"urgent", "today", "note"}
-    assert urgent < RESTS == urgent | {"away"}
+    assert urgent < RESTING_KINDS == urgent | {"away", "near_fall", "health_news"}
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", ALERTS)
 def test_an_alert_opens_with_its_kinds_urgency(case: Case, kind: str) -> None:
     alert = case.raises(kind, "The client told of it.")
-    assert (alert.kind, alert.urgency, alert.state) == (kind, KINDS[kind], "new")
+    assert (alert.kind, alert.urgency, alert.state) == (kind, ALERTS[kind].urgency, "new")
     assert (alert.opened_at, alert.last_at, alert.system_did) == (
         START,
         START,
         "The client told of it.",
     )
     assert (alert.client_id, alert.practice_id) == (case.client.id, case.practice.id)
-    assert bool(case.pages()) == (KINDS[kind] == "urgent")
+    assert bool(case.pages()) == (ALERTS[kind].urgency == "urgent")
 
 
 def test_the_urgency_that_is_given_counts_before_the_kinds_own(case: Case) -> None:
@@ -506,7 +503,8 @@ def test_a_page_the_other_way_names_the_gravest_of_its_alerts(case: Case, kinds)
 
 
 def test_a_page_and_the_clients_answer_call_the_same_sign_the_gravest() -> None:
-    assert tuple(kind for _, kind, *_ in SURE) == GRAVEST_FIRST
+    answered = tuple(dict.fromkeys(row.alert for row in SIGNS.values()))
+    assert answered == tuple(kind for kind in ALERTS if kind in answered)
 
 
 def test_a_lost_mail_goes_by_text(case: Case) -> None:

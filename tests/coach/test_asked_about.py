@@ -7,30 +7,30 @@ from rungwise.coach.plan.placement import pause, place_client
 from rungwise.coach.record.situation import load
 from rungwise.store.tables import Client, Message
 
-ASKS = "Which foot goes in front?"
+ASKS = "Which way round do I stand today?"
 
 
 def tasks_again(store):
     """The states of the answers that told a task again."""
     with store.read() as session:
         rows = session.exec(select(Message).where(Message.kind == "answer")).all()
-    return [row.state for row in rows if row.body.startswith("Today's task again:")]
+    return [row.state for row in rows if row.body.startswith("Today's exercise again:")]
 
 
 def test_a_question_about_the_stance_gets_the_task_again_and_is_kept_too(world):
     world.pass_time(hours=1)
-    world.reply("Which foot goes in front?")
-    assert world.alerts()["question"].urgency == "note"
+    world.reply(ASKS)
+    assert world.alerts()["request"].urgency == "note"
     answer = world.sent("answer")[-1].body
-    assert answer.startswith("Today's task again:")
-    assert "trainer" in answer
+    assert answer.startswith("Today's exercise again:")
+    assert "Tess Example" in answer
 
 
 def test_a_question_about_the_stance_from_a_resting_client_sends_no_task(world):
     world.pass_time(hours=1)
     world.reply("I fell in the kitchen")
     world.reply("Which foot goes in front?")
-    assert not [each for each in world.sent("answer") if "task again" in each.body]
+    assert not [each for each in world.sent("answer") if "exercise again" in each.body]
 
 
 @pytest.mark.parametrize("change", ["paused", "another rung"])
@@ -46,8 +46,8 @@ def test_a_question_sends_no_task_that_is_not_todays(world, trainer, change):
             place_client(session, now, trainer, situation, further.key, "seen at the visit")
     world.reply(ASKS)
     assert tasks_again(world.store) == []
-    assert "kept your question" in world.sent("answer")[-1].body
-    assert world.alerts()["question"].urgency == "note"
+    assert "passed it on" in world.sent("answer")[-1].body
+    assert world.alerts()["request"].urgency == "note"
 
 
 @pytest.mark.parametrize("says", ["I fell in the kitchen", "I slipped and nearly fell", "STOP"])
@@ -59,7 +59,7 @@ def test_a_task_told_again_that_has_not_left_is_taken_back_by_a_fall_a_doubt_or_
     outbox.world.reply(says)
     outbox.send()
     assert tasks_again(outbox.world.store) == ["cancelled"]
-    assert not [text for text in outbox.wire.got if "task again" in text.body]
+    assert not [text for text in outbox.wire.got if "exercise again" in text.body]
 
 
 def test_a_task_told_again_that_waits_leaves_no_more_after_a_pause(outbox, trainer):
@@ -76,12 +76,14 @@ def test_a_task_told_again_that_waits_leaves_no_more_after_a_pause(outbox, train
 def test_too_hard_is_noted_and_moves_nothing_by_itself(world):
     world.pass_time(hours=1)
     world.reply("too hard for me")
-    assert "too hard" in world.alerts()["effort"].system_did
+    assert "easier" in world.alerts()["request"].system_did
+    assert world.sent("answer")[-1].rung_key != world.situation.placement.rung_key
+    assert {move.kind for move in world.moves()} <= {"override"}
 
 
 def test_too_easy_moves_nobody_up_before_their_time(world):
     world.pass_time(hours=1)
     world.reply("20 steady, far too easy, give me something harder")
-    assert "too easy" in world.alerts()["effort"].system_did
+    assert "too easy" in world.alerts()["request"].system_did
     assert world.client.state == "active"
     assert "up" not in [move.kind for move in world.moves()]

@@ -9,7 +9,7 @@ from sqlalchemy import delete, update
 from sqlmodel import col, select
 
 from rungwise.cli import main
-from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.plan.placement import Handling, handle, pause, resume_paused
 from rungwise.coach.record.audit import broken_at, hash_of, last_hash, record, wrong_handlings
 from rungwise.coach.record.situation import load

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rungwise.coach.daily.report_fold import fold, missing
+from rungwise.coach.conversation.report_fold import fold, missing
 from rungwise.coach.record.codec import (
     context_from_json,
     context_to_json,

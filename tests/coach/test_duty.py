@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from duty_rows import ALWAYS, put_on_duty
 
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.alerting.duty import on_duty_at, whom_to_page
-from rungwise.coach.enrolment.clients import add_trainer
 from rungwise.coach.monitoring.health import health
 from rungwise.store.tables import Client, Duty, LastTick, Practice, Trainer
 from rungwise.ticks.jobs import note_tick

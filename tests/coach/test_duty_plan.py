@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlmodel import col, select
 
-from rungwise.coach.accounts.trainers import OnlyTheLead
 from rungwise.coach.alerting.duty import (
     DAY,
     WEEK,
@@ -24,6 +23,7 @@ from rungwise.coach.alerting.duty import (
     stretches,
 )
 from rungwise.coach.practice.duty_plan import change_duty_plan
+from rungwise.coach.record.access import OnlyTheLead
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import Audit, Duty, Practice, Trainer
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from screened import harmless
 from sqlmodel import select
 
-from rungwise.coach.daily.opt_out import welcome
+from rungwise.coach.daily.welcome import welcome
 from rungwise.coach.enrolment.intake import (
     AlreadyBegun,
     NotReady,
@@ -20,10 +20,11 @@ from rungwise.coach.enrolment.intake import (
     set_home,
     standing,
 )
-from rungwise.coach.enrolment.intake_form import DEFAULTS, FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.enrolment.intake_form import DEFAULTS, FIELDS, Draft, read_intake
 from rungwise.coach.enrolment.screening import QUESTIONS
 from rungwise.coach.plan.placement import Handling, handle, resume
 from rungwise.coach.record.clearance import AskFirst, NotByText, latest_screening
+from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.stance import Side

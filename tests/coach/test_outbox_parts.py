@@ -70,7 +70,7 @@ def test_what_came_is_read_when_the_rest_does_not_come_in_a_minute(world, part):
     world.pass_time(seconds=20)
     assert [body for body, _ in texts(world)] == [" … " + WORDS[1] + WORDS[2]]
     assert {"near_fall", "fall"} & set(world.alerts())
-    assert "never came" in world.alerts()["unreadable"].system_did
+    assert "never came" in world.alerts()["unread"].system_did
 
 
 def test_a_part_after_that_is_read_by_itself(world, part):
@@ -116,4 +116,4 @@ def test_pictures_that_came_along_are_kept_and_told(world):
     with world.store.read() as session:
         kept = session.exec(select(Message).where(Message.direction == "in")).one()
     assert kept.pictures == ["https://x.org/1"]
-    assert "picture" in world.alerts()["question"].system_did
+    assert "picture" in world.alerts()["request"].system_did

@@ -6,7 +6,6 @@ import pytest
 from sqlalchemy import event, text
 from sqlmodel import col, select
 
-from rungwise.coach.accounts.trainers import OnlyTheLead
 from rungwise.coach.data.export_rows import everything
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.practice.retention import (
@@ -17,6 +16,7 @@ from rungwise.coach.practice.retention import (
     retention_due,
     set_keeping,
 )
+from rungwise.coach.record.access import OnlyTheLead
 from rungwise.coach.record.audit import broken_at
 from rungwise.coach.record.situation import load
 from rungwise.coach.rule.replay import how_many, how_many_removed, replay

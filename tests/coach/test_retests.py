@@ -6,6 +6,7 @@ import pytest
 from sqlmodel import select
 
 from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.record.rhythm import rhythm_of
 from rungwise.coach.reviews.retests import (
     NewRetest,
     latest,
@@ -14,7 +15,6 @@ from rungwise.coach.reviews.retests import (
     results_of,
     retests_of,
     reviews_due,
-    rhythm_of,
     set_rhythm,
     withdraw_retest,
 )

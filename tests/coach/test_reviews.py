@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 
 import pytest
 
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.alerting.alerts import Raised, raise_alert
-from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.codec import report_to_json
 from rungwise.coach.reviews.flags import flags_of

@@ -183,7 +183,12 @@ def silent_weeks(store: Store) -> dict[str, list[dict[str, Any]]]:
     """The rows after weeks in which some practise, some fall silent, one is in doubt, one stops."""
     a_practice(store, 4)
     clock = HandClock(START)
-    said = {1: {2: "I nearly fell"}, 9: {2: "no"}, 16: {1: "I fell"}, 18: {2: "STOP"}}
+    said = {
+        1: {2: "felt a bit strange in the head"},
+        9: {2: "no"},
+        16: {1: "I fell"},
+        18: {2: "STOP"},
+    }
     for day in range(23):
         clock.advance(timedelta(hours=1, minutes=1))
         due_tick(store, clock)

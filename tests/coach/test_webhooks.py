@@ -9,7 +9,6 @@ import pytest
 from sqlmodel import col, select
 
 from rungwise.carriers.hooks import HookAnswer, HookCall
-from rungwise.coach.accounts.trainers import OnlyTheLead
 from rungwise.coach.alerting.alerts import Raised, raise_alert, see
 from rungwise.coach.data.erase import erase_client
 from rungwise.coach.outbox.webhook_calls import (
@@ -31,6 +30,7 @@ from rungwise.coach.practice.webhooks import (
     latest_calls,
     try_webhook,
 )
+from rungwise.coach.record.access import OnlyTheLead
 from rungwise.coach.record.audit import broken_at
 from rungwise.coach.record.situation import load
 from rungwise.errors import NotFound

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rungwise.cli import main
-from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.commands.serve import check_port
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store

@@ -103,7 +103,7 @@ RUN_BY = {
     "mypy": "tests/test_house.py",
     "pytest -n 0 tests/reply": "deploy/test",
     "python -m rungwise.web.api.api_page": "tests/web/test_api_page.py",
-    "python -m rungwise.wording.texts_page": "tests/wording/test_texts.py",
+    "python -m rungwise.wording.page_of_texts": "tests/wording/test_texts.py",
     "ruff check .": "tests/test_house.py",
     "ruff format .": "tests/test_house.py",
 }

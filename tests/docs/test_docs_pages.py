@@ -77,7 +77,7 @@ def test_adding_a_carrier_names_every_file_that_knows_one() -> None:
         "service/rungwise/carriers/kannel.py",
         "service/rungwise/carriers/cloud.py",
         "service/rungwise/web/practice/settings.py",  # an example of a value in a text
-        "service/rungwise/wording/texts_page.py",  # the same
+        "service/rungwise/wording/page_of_texts.py",  # the same
     )
     assert {name for name in knows if f"`{name}`" not in page("adding-a-carrier.md")} == set()
     assert set(carriers_from(Settings())) | set(TOGETHER) >= {"handset", "kannel", "cloud"}

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from rungwise.coach.daily.weekly import AT as WEEKLY_AT
+from rungwise.coach.record.rhythm import USUAL_WEEKS
 from rungwise.coach.reports.outcomes import REVERSED_WITHIN_DAYS
-from rungwise.coach.reviews.retests import EVERY_WEEKS, USUAL_WEEKS
+from rungwise.coach.reviews.retests import EVERY_WEEKS
 from rungwise.evidence import KINDS, VISIT_RULES
 from rungwise.evidence.change import FIVE_STANDS_DETECTABLE_S, ONE_LEG_DETECTABLE
 from rungwise.settings import Settings

@@ -27,7 +27,8 @@ from sqlmodel import select, update
 from stores import KINDS
 
 from rungwise.coach.accounts.invitations import invite
-from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.ladder.body import Body, Profile
 from rungwise.logs import TALKATIVE, ErrorLines, JsonLines, PlainLines, write_logs
 from rungwise.settings import Settings

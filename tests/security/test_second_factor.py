@@ -19,7 +19,7 @@ from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
 from rungwise.coach.accounts import second_factor
 from rungwise.coach.accounts.second_factor import RECOVERY_CODES, passes
-from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.store import Store
 from rungwise.store.tables import Audit, Practice, RecoveryCode, SignIn, Trainer
 

@@ -16,8 +16,9 @@ from tqdm import tqdm
 
 from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
 from rungwise.clock import HandClock
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.daily.receive import receive
-from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.ladder.body import Body, Profile
 from rungwise.store import Store
 from rungwise.store.tables import Client, Practice

@@ -11,7 +11,7 @@ from web_world import World, make_world
 
 from rungwise.app import create_app
 from rungwise.coach.accounts.api_tokens import NewToken, make_token, revoke_token, tokens_of
-from rungwise.coach.accounts.trainers import OnlyTheLead
+from rungwise.coach.record.access import OnlyTheLead
 from rungwise.errors import ImpossibleValue
 from rungwise.parts import Parts
 from rungwise.store.tables import ApiAct, ApiToken, Audit, Client, Message, Trainer

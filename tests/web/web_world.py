@@ -18,8 +18,9 @@ from rungwise.app import create_app
 from rungwise.carriers.base import InboundText
 from rungwise.carriers.handset import Handset
 from rungwise.clock import AheadClock, HandClock
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.daily.receive import receive
-from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.ladder.body import Body, Profile
 from rungwise.parts import Parts
 from rungwise.settings import Settings

@@ -1,7 +1,6 @@
-"""The answer that says what was understood, and the day's prompt."""
+"""What was understood from a result, and the day's prompt."""
 
-from collections.abc import Sequence
-from typing import Any, get_args
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -9,14 +8,10 @@ from hypothesis import strategies as st
 
 from rungwise.ladder.body import Body, Equipment, Limits
 from rungwise.ladder.build import build_ladder
-from rungwise.ladder.progression import SideHold
+from rungwise.ladder.day import SideHold
 from rungwise.ladder.stance import Side, Surface
 from rungwise.wording import (
     LANGUAGES,
-    Follows,
-    Missing,
-    answer_text,
-    ask_text,
     fits_one,
     gsm7_safe,
     prompt_text,
@@ -24,217 +19,95 @@ from rungwise.wording import (
     reply_hint,
     segments,
 )
+from rungwise.wording.results import understood
 from rungwise.wording.rung_words import rung_text
 
 LEFT, RIGHT = Side.LEFT, Side.RIGHT
 
 
-def holds(*told: tuple[float | None, Side | str | None]) -> Sequence[SideHold]:
+def holds(*told: tuple[float | None, Side | str | None]) -> list[SideHold]:
     return [SideHold(seconds, side) for seconds, side in told]  # type: ignore[arg-type]
 
 
-ANSWERS: list[tuple[str, dict[str, Any], str]] = [
+UNDERSTOOD: list[tuple[str, list[SideHold], Any, dict[Side, Any], str]] = [
+    ("en", holds((20, LEFT), (14, RIGHT)), "wobbly", {}, "Left 20, right 14 seconds, wobbly."),
+    ("en", holds((7, None)), None, {}, "7 seconds."),
+    ("en", holds((1, None)), None, {}, "1 second."),
+    ("en", holds((20, "both")), "steady", {}, "Both sides 20 seconds, steady."),
     (
         "en",
-        {"holds": holds((20, LEFT), (14, RIGHT)), "steadiness": "wobbly", "move_kind": "stay"},
-        "Left 20 s, right 14 s, wobbly: we stay on this one.",
+        holds((20, LEFT), (14, RIGHT)),
+        "wobbly",
+        {LEFT: "steady", RIGHT: "wobbly"},
+        "Left 20 steady, right 14 wobbly seconds.",
+    ),
+    ("en", [], "wobbly", {LEFT: "steady", RIGHT: "wobbly"}, "Left steady, right wobbly."),
+    ("en", holds((None, None)), "steady", {}, "Steady."),
+    ("en", [], None, {}, ""),
+    (
+        "en",
+        holds((18, LEFT), (20.5, LEFT), (9, RIGHT)),
+        None,
+        {},
+        "Left 18 and 20.5, right 9 seconds.",
     ),
     (
         "en",
-        {"holds": holds((20, RIGHT), (20, LEFT)), "steadiness": "steady", "move_kind": "up"},
-        "Left 20 s, right 20 s, steady: next time we go one small step on.",
-    ),
-    (
-        "en",
-        {"holds": holds((7, None)), "steadiness": None, "move_kind": "back"},
-        "7 s: next time we take an easier one.",
-    ),
-    (
-        "en",
-        {"holds": holds((20, "both")), "steadiness": "steady", "move_kind": "gate"},
-        "Both sides 20 s, steady: we stay on this one until your trainer has looked.",
-    ),
-    (
-        "en",
-        {
-            "holds": holds((20, LEFT), (14, RIGHT)),
-            "steadiness": "wobbly",
-            "steadiness_by_side": {LEFT: "steady", RIGHT: "wobbly"},
-            "move_kind": "stay",
-        },
-        "Left 20 s steady, right 14 s wobbly: we stay on this one.",
-    ),
-    (
-        "en",
-        {
-            "holds": holds((20, LEFT), (14, RIGHT)),
-            "steadiness": None,
-            "steadiness_by_side": {LEFT: "steady", RIGHT: "steady"},
-            "move_kind": "stay",
-        },
-        "Left 20 s, right 14 s, steady: we stay on this one.",
-    ),
-    (
-        "en",
-        {
-            "holds": [],
-            "steadiness": "wobbly",
-            "steadiness_by_side": {LEFT: "steady", RIGHT: "wobbly"},
-            "move_kind": "unfinished",
-        },
-        "Left steady, right wobbly: we stay on this one for now.",
-    ),
-    (
-        "en",
-        {"holds": holds((None, None)), "steadiness": "steady", "move_kind": "unfinished"},
-        "Steady: we stay on this one for now.",
-    ),
-    (
-        "en",
-        {"holds": [], "steadiness": None, "move_kind": "stay"},
-        "Noted: we stay on this one.",
-    ),
-    (
-        "en",
-        {"holds": holds((18, LEFT), (20.5, LEFT), (9, RIGHT)), "steadiness": None,
-         "move_kind": "stay"},
-        "Left 18 + 20.5 s, right 9 s: we stay on this one.",
-    ),
-    (
-        "en",
-        {"holds": holds((18, None), (20, None), (9, None), (12, None)), "steadiness": "steady",
-         "move_kind": "stay"},
-        "4 times, 9 to 20 s, steady: we stay on this one.",
-    ),
-    (
-        "en",
-        {"holds": holds((25, None)), "steadiness": "steady", "move_kind": "stay",
-         "corrected": True},
-        "Corrected. 25 s, steady: we stay on this one.",
-    ),
-    (
-        "en",
-        {"holds": holds((25, LEFT)), "steadiness": "steady", "move_kind": "stay",
-         "corrected": True, "late_weekday": 6},
-        "Corrected. For Sunday: left 25 s, steady: we stay on this one.",
-    ),
-    (
-        "en",
-        {"holds": holds((20, LEFT), (14, RIGHT)), "steadiness": None, "ask": "steadiness"},
-        "Left 20 s, right 14 s. Was that steady or wobbly?",
-    ),
-    (
-        "en",
-        {"holds": holds((20, LEFT)), "steadiness": "steady", "ask": "other_side",
-         "other_side": "right"},
-        "Left 20 s, steady. And the right side? Reply with the seconds, or skipped.",
-    ),
-    (
-        "en",
-        {"holds": [], "steadiness": "wobbly", "ask": "seconds", "sided": True},
-        "Wobbly. How many seconds on each side? Reply like L12 R15.",
-    ),
-    (
-        "en",
-        {"holds": [], "steadiness": None, "ask": "same"},
-        "Noted. To get it right: how many seconds was it today, and was it steady or wobbly?",
+        holds((18, None), (20, None), (9, None), (12, None)),
+        "steady",
+        {},
+        "4 times, 9 to 20 seconds, steady.",
     ),
     (
         "es",
-        {"holds": holds((20, LEFT), (14.5, RIGHT)), "steadiness": "wobbly", "move_kind": "back"},
-        "Izquierda 20 s, derecha 14,5 s, inestable: la proxima vez, una mas facil.",
+        holds((20, RIGHT), (14, LEFT)),
+        "wobbly",
+        {},
+        "Izquierdo 14, derecho 20 segundos, con tambaleo.",
     ),
-    (
-        "es",
-        {"holds": holds((20, None)), "steadiness": None, "ask": "steadiness", "late_weekday": 2},
-        "Del miércoles: 20 s. ¿Fue firme o inestable?",
-    ),
-]  # fmt: skip
+    ("es", holds((20.5, None)), "steady", {}, "20,5 segundos, firme."),
+]
 
 
-@pytest.mark.parametrize(("language", "told", "answer"), ANSWERS)
-def test_the_answer_says_what_was_understood(
-    language: str, told: dict[str, Any], answer: str
+@pytest.mark.parametrize(("language", "told", "steadiness", "by_side", "said"), UNDERSTOOD)
+def test_what_was_understood_is_said(
+    language: str, told: list[SideHold], steadiness: Any, by_side: dict[Side, Any], said: str
 ) -> None:
-    assert answer_text(language, **told) == answer
+    assert understood(language, told, steadiness, by_side) == said
 
 
-def test_rest_says_who_decides() -> None:
-    answer = answer_text("en", holds=[], steadiness=None, move_kind="rest")
-    assert answer == "Noted: no more practice until your trainer says so."
-
-
-STEADINESS = st.sampled_from([None, "steady", "wobbly"])
-HOLDS = st.lists(
-    st.builds(
-        SideHold,
-        st.one_of(st.none(), st.floats(0, 999, allow_nan=False), st.integers(0, 300)),
-        st.sampled_from([None, LEFT, RIGHT, "both"]),
-    ),
-    max_size=30,
-)
+def test_sides_are_said_in_the_order_they_were_asked() -> None:
+    told = holds((20, LEFT), (14, RIGHT))
+    assert understood("en", told, None, {}, (RIGHT, LEFT)) == "Right 14, left 20 seconds."
 
 
 @given(
     st.sampled_from(sorted(LANGUAGES)),
-    HOLDS,
-    STEADINESS,
+    st.lists(
+        st.builds(
+            SideHold,
+            st.one_of(st.none(), st.floats(0, 999, allow_nan=False), st.integers(0, 300)),
+            st.sampled_from([None, LEFT, RIGHT, "both"]),
+        ),
+        max_size=30,
+    ),
+    st.sampled_from([None, "steady", "wobbly"]),
     st.dictionaries(st.sampled_from([LEFT, RIGHT]), st.sampled_from(["steady", "wobbly"])),
-    st.sampled_from(get_args(Follows)),
-    st.booleans(),
-    st.one_of(st.none(), st.integers(0, 6)),
-    st.one_of(st.none(), st.sampled_from(get_args(Missing))),
-    st.booleans(),
-    st.sampled_from([None, "left", "right"]),
 )
-def test_an_answer_is_a_gsm7_sentence_with_every_single_hold(
-    language: str,
-    told: list[SideHold],
-    steadiness: Any,
-    by_side: Any,
-    move_kind: Any,
-    corrected: bool,
-    weekday: int | None,
-    ask: Any,
-    sided: bool,
-    other_side: str | None,
+def test_what_was_understood_is_a_gsm7_sentence_with_every_single_hold(
+    language: str, told: list[SideHold], steadiness: Any, by_side: Any
 ) -> None:
-    answer = answer_text(
-        language,
-        holds=told,
-        steadiness=steadiness,
-        steadiness_by_side=by_side,
-        move_kind=move_kind,
-        corrected=corrected,
-        late_weekday=weekday,
-        ask=ask,
-        sided=sided,
-        other_side=other_side,
-    )
-    assert gsm7_safe(answer)
-    assert not answer[0].islower()
-    assert answer[-1] in ".?"
-    assert "{" not in answer
+    said = understood(language, told, steadiness, by_side)
+    assert gsm7_safe(said)
+    assert said == "" or (not said[0].islower() and said[-1] == ".")
     seconds = [hold.seconds for hold in told if hold.seconds is not None]
     if len(seconds) == 1:
         shown = f"{round(seconds[0], 1):g}".replace(".", "," if language == "es" else ".")
-        assert f"{shown} s" in answer
-    # A day has a few holds; only many of them on every side at once may need a second segment.
+        assert shown in said
+    if seconds:
+        assert ("second" if language == "en" else "segundo") in said
     if len(seconds) <= 4:
-        assert fits_one(answer), answer
-
-
-@pytest.mark.parametrize("language", LANGUAGES)
-@pytest.mark.parametrize("ask", get_args(Missing))
-def test_each_missing_thing_has_a_question(language: str, ask: Missing) -> None:
-    assert ask_text(language, ask).endswith(("?", "."))
-    assert ask_text(language, ask, sided=True, other_side="left")
-
-
-def test_the_side_asked_for_is_named() -> None:
-    assert ask_text("en", "other_side", other_side="left").startswith("And the left side?")
-    assert "izquierda" in ask_text("es", "other_side", other_side="left")
-    assert ask_text("en", "other_side") == ask_text("en", "sides")
+        assert fits_one(said), said
 
 
 TASK = "Right foot in front, heel level with left big toe, feet 2 cm apart. Hands just off counter."

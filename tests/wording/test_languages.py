@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from rungwise.coach.daily.opt_out import CONSENT_WORDING
+from rungwise.coach.daily.welcome import CONSENT_WORDING
 from rungwise.reply.lexicon import LANGUAGES as READ
 from rungwise.reply.lexicon import tables
+from rungwise.wording.page_of_texts import listing
 from rungwise.wording.texts import LANGUAGES
-from rungwise.wording.texts_page import listing
 
 FILES = ("texts", "rungs", "summary")
 # What a reader without it would take for silence, or would not stop at.

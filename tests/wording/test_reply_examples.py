@@ -17,22 +17,20 @@ READ = sorted(
     if folder.is_dir() and any(file.name.endswith(".toml") for file in folder.iterdir())
 )
 SIDED = [(20.0, "left"), (20.0, "right")]
-ONE_EACH = [(12.0, "left"), (15.0, "right")]
-VALUES = {"target_s": 20, "number": "911", "practice": "P", "called": "A", "side": "left"}
+VALUES = {
+    **{"target_s": 20, "seconds": 20, "number": "911", "practice": "P", "called": "A"},
+    **{"side": "left", "trainer": "Robin", "understood": ""},
+}
+EACH = [(12.0, "right"), (15.0, "left")]
 
 # Language, text, the words in it that a client may send back, what was asked, what is read.
 EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
     ("en", "hint_sided", "L20 R20 steady", "result", {"holds": SIDED, "steadiness": "steady"}),
     ("en", "hint_same", "20 steady", "result", {"holds": [(20, None)], "steadiness": "steady"}),
-    ("en", "ask_seconds", "15", "seconds", {"holds": [(15, None)]}),
-    ("en", "ask_seconds_sided", "L12 R15", "seconds", {"holds": ONE_EACH}),
-    ("en", "ask_sides", "L12 R15", "sides", {"holds": ONE_EACH}),
+    ("en", "ask_seconds_sided", "right 12, left 15", "seconds", {"holds": EACH}),
     ("en", "ask_steadiness", "steady", "steadiness", {"steadiness": "steady"}),
     ("en", "ask_steadiness", "wobbly", "steadiness", {"steadiness": "wobbly"}),
-    ("en", "unreadable", "15 steady", "result", {"holds": [(15, None)], "steadiness": "steady"}),
-    ("en", "unreadable_sided", "L12 R15 steady", "result", {"holds": ONE_EACH}),
-    ("en", "reminder", "SKIPPED", "result", {"kind": "skipped"}),
-    ("en", "ask_other_side", "skipped", "sides", {"kind": "skipped"}),
+    ("en", "reminder_a", "NOT TODAY", "result", {"kind": "skipped"}),
     ("en", "ask_fall", "YES", "fall_yes_no", {"yes_no": "yes", "fall": "yes"}),
     ("en", "ask_fall", "NO", "fall_yes_no", {"yes_no": "no", "fall": "no"}),
     ("en", "ask_pain", "YES", "pain_yes_no", {"yes_no": "yes", "pain": "yes"}),
@@ -40,21 +38,22 @@ EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
     ("en", "ask_hurt", "YES", "hurt", {"yes_no": "yes"}),
     ("en", "ask_hurt", "NO", "hurt", {"yes_no": "no"}),
     ("en", "help", "YES", "hurt", {"yes_no": "yes"}),
-    ("en", "ask_pain_score", "4 left knee", "pain_score", {"pain_score": 4, "body_part": "knee"}),
+    ("en", "ask_pain_score", "left knee 4", "pain_score", {"pain_score": 4, "body_part": "knee"}),
     ("en", "first", "STOP", "result", {"kind": "opt_out"}),
     ("en", "first", "HELP", "result", {"kind": "help"}),
     ("en", "stop_done", "START", "result", {"kind": "opt_in"}),
     ("es", "hint_sided", "I20 D20 firme", "result", {"holds": SIDED, "steadiness": "steady"}),
     ("es", "hint_same", "20 firme", "result", {"holds": [(20, None)], "steadiness": "steady"}),
-    ("es", "ask_seconds", "15", "seconds", {"holds": [(15, None)]}),
-    ("es", "ask_seconds_sided", "I12 D15", "seconds", {"holds": ONE_EACH}),
-    ("es", "ask_sides", "I12 D15", "sides", {"holds": ONE_EACH}),
-    ("es", "ask_steadiness", "firme", "steadiness", {"steadiness": "steady"}),
-    ("es", "ask_steadiness", "inestable", "steadiness", {"steadiness": "wobbly"}),
-    ("es", "unreadable", "15 firme", "result", {"holds": [(15, None)], "steadiness": "steady"}),
-    ("es", "unreadable_sided", "I12 D15 firme", "result", {"holds": ONE_EACH}),
-    ("es", "reminder", "NO LA HICE", "result", {"kind": "skipped"}),
-    ("es", "ask_other_side", "no la hice", "sides", {"kind": "skipped"}),
+    (
+        "es",
+        "ask_seconds_sided",
+        "derecho 12, izquierdo 15",
+        "seconds",
+        {"holds": EACH},
+    ),
+    ("es", "ask_steadiness", "Firme", "steadiness", {"steadiness": "steady"}),
+    ("es", "ask_steadiness", "con tambaleo", "steadiness", {"steadiness": "wobbly"}),
+    ("es", "reminder_a", "HOY NO", "result", {"kind": "skipped"}),
     ("es", "ask_fall", "SI", "fall_yes_no", {"yes_no": "yes", "fall": "yes"}),
     ("es", "ask_fall", "NO", "fall_yes_no", {"yes_no": "no", "fall": "no"}),
     ("es", "ask_pain", "SI", "pain_yes_no", {"yes_no": "yes", "pain": "yes"}),
@@ -65,7 +64,7 @@ EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
     (
         "es",
         "ask_pain_score",
-        "4 rodilla izquierda",
+        "rodilla izquierda 4",
         "pain_score",
         {"pain_score": 4, "body_part": "knee"},
     ),

@@ -43,7 +43,8 @@ def test_taking_a_part_away_is_refused(name: str, language: str, part: str) -> N
     pattern = re.compile(table(language)["parts"][part], re.IGNORECASE)
     if pattern.pattern.startswith("(?-i:"):
         pattern = re.compile(table(language)["parts"][part])
-    without = pattern.sub("xx", template(name, language))
+    by_not = table(language)["parts"].get(f"{part}_by_not", "(?!)")
+    without = pattern.sub("xx", re.sub(by_not, "xx", template(name, language), flags=re.I))
     assert without != template(name, language)
     wanted = required_parts(name)[REQUIRED_PARTS[name].index(part)]
     assert f"It must {wanted}." in safety_text_problems(name, without, language)
@@ -52,7 +53,8 @@ def test_taking_a_part_away_is_refused(name: str, language: str, part: str) -> N
 @pytest.mark.parametrize("name", [n for n in SAFETY if n.startswith(("safety_", "ask_", "hurt"))])
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_what_goes_to_someone_who_may_be_hurt_names_the_number(name: str, language: str) -> None:
-    assert "000" in render(name, language, number="000")
+    values = {**dict.fromkeys(CATALOGUE[name].values, "x"), "number": "000"}
+    assert "000" in render(name, language, None, **values)
 
 
 def test_a_plain_wording_of_ones_own_is_taken() -> None:
@@ -75,7 +77,7 @@ def test_a_plain_wording_of_ones_own_is_taken() -> None:
         ("call {number}", "call {number} {", "Braces stand only around names"),
         ("We told your trainer", "Your trainer will call you", '"Your trainer will"'),
         ("We told your trainer", "We have not told your trainer", "the trainer is being told"),
-        ("We told your trainer", "We told your trainer. " + "Rest. " * 14, "SMS segments"),
+        ("We told your trainer", "We told your trainer. " + "Rest. " * 40, "SMS segments"),
         ("can't get up", "dizzy", "not being able to get up"),
         (FALL, " ", "must not be empty"),
     ],
@@ -92,7 +94,7 @@ def test_a_wording_that_could_harm_is_refused(change: str, to: str, problem: str
         ("Siga adelante.", "Siga adelante"),
         ("Bien hecho.", "Bien hecho"),
         ("Su entrenador le llamará.", "Su entrenador le llamara"),
-        ("No pare.", "tell the client to stop"),
+        ("No deje el ejercicio.", "tell the client to stop"),
     ],
 )
 def test_a_spanish_wording_is_held_to_the_same(text: str, problem: str) -> None:

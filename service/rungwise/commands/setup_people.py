@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.carriers.phone import to_e164
 from rungwise.coach.accounts.invitations import invite_first
-from rungwise.coach.enrolment.clients import add_trainer
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.audit import record_by_service
 from rungwise.commands.setup_asking import Asker

@@ -7,10 +7,10 @@ from datetime import date, timedelta
 from math import nan
 from typing import Any, Literal, TextIO
 
-from rungwise.coach.alerting.alerts import KINDS
 from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.record.verdict import verdict
 from rungwise.commands.ladder import as_plain
+from rungwise.concepts.alert_kinds import ALERTS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.absence import decide_absence, override_move
 from rungwise.ladder.day import DayReport, SideHold
@@ -112,7 +112,7 @@ class Driven:
             "rung": rung,
             "move": None if shown is None else shown.kind,
             "reason": None if shown is None else shown.because,
-            "alerts": [{"kind": kind, "urgency": KINDS[kind]} for kind in kinds],
+            "alerts": [{"kind": kind, "urgency": str(ALERTS[kind].urgency)} for kind in kinds],
         }
 
     def answer(self, day: date, told: Answer) -> None:

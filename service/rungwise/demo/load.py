@@ -8,8 +8,9 @@ from sqlmodel import Session, select
 
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
+from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.alerting.alerts import open_alert
-from rungwise.coach.enrolment.clients import NewClient, add_client, add_trainer
+from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of

@@ -16,8 +16,8 @@ from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Carrier, InboundText
 from rungwise.clock import AheadClock, HandClock
+from rungwise.coach.daily.dossiers import load_many
 from rungwise.coach.daily.receive import receive
-from rungwise.coach.record import questions
 from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Part, cast
 from rungwise.demo.characters import answer_to, usual_reply
@@ -145,12 +145,13 @@ def _reply_to_prompt(
 
 def _answer_question(part: Part, client_id: int) -> Callable[[Session, datetime], None]:
     def happen(session: Session, now: datetime) -> None:
-        question = questions.current_question(session, now, client_id)
+        client = session.get_one(Client, client_id)
+        question = load_many(session, now, [client])[client_id].question(now)
         if question is None:
             return
         words = answer_to(question.kind, part.voice)
         if words is not None:
-            _say(session, now, session.get_one(Client, client_id), words)
+            _say(session, now, client, words)
 
     return happen
 

@@ -39,6 +39,9 @@ _SIGN_WORDS = {
     "pain": "pain",
     "dizziness": "dizziness",
     "emergency": "an emergency sign",
+    "near_fall": "a near fall",
+    "distress": "despair",
+    "health_news": "news of their health",
 }
 _DOUBT_WORDS = {"near_fall": "a fall or nearly one", "pain": "pain", "dizziness": "dizziness"}
 
@@ -50,9 +53,13 @@ def signs(report: DayReport) -> tuple[tuple[str, ...], tuple[str, ...]]:
         and report.pain == "no"
         and report.dizzy == "no"
         and not report.emergency
+        and not report.near_fall
+        and not report.distress
+        and not report.health_news
     ):
         return (), ()
-    sure = ["emergency"] if report.emergency else []
+    told = ("emergency", "distress", "near_fall", "health_news")
+    sure = [kind for kind in told if getattr(report, kind)]
     doubtful = []
     for answer, kind, doubt in (
         (report.fall, "fall", "near_fall"),
@@ -61,7 +68,7 @@ def signs(report: DayReport) -> tuple[tuple[str, ...], tuple[str, ...]]:
     ):
         if answer == "yes":
             sure.append(kind)
-        elif answer != "no":
+        elif answer != "no" and doubt not in sure:
             doubtful.append(doubt)
     return tuple(sure), tuple(doubtful)
 

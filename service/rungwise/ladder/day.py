@@ -10,6 +10,7 @@ from rungwise.ladder.rungs import Rung
 from rungwise.ladder.stance import Answer, Side, Steadiness
 
 Verdict = Literal["steady", "wobbly", "short", "far_short", "unfinished", "skipped"]
+NUMBER_ASKED = "whether the number is right"
 BAD: frozenset[Verdict] = frozenset({"wobbly", "short", "far_short"})
 
 
@@ -27,6 +28,10 @@ class DayReport:
 
     `rung_key` is the rung the day's text asked for. `holds` keeps every set in the order told.
     `too_easy` is the client's own word for a steady day.
+    `done`: practised, told without seconds. `near_fall`, `distress` and `health_news` were told
+    beside or instead of a result. `no_credit` says in plain words why a good result of this
+    day leads nowhere up; empty when it may. `unconfirmed`: a number so far from the usual that the
+    client is asked about it first.
     """
 
     day: date
@@ -40,6 +45,12 @@ class DayReport:
     dizzy: Answer = "no"
     emergency: bool = False
     too_easy: bool = False
+    done: bool = False
+    near_fall: bool = False
+    distress: bool = False
+    health_news: bool = False
+    no_credit: str = ""
+    unconfirmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +113,8 @@ def judge_day(
     if not rung.sides or by_side or len(loose) > 1:
         counted += loose
     shortest = min(counted, default=None)
+    if report.unconfirmed:
+        return DayJudged("unfinished", shortest, by_side, (NUMBER_ASKED,))
     if shortest is not None and shortest < far_short_share * target_s:
         return DayJudged("far_short", shortest, by_side)
     if shortest is not None and shortest < target_s:
@@ -130,4 +143,6 @@ def _missing(
     missing += [f"the answer about {sign}" for sign, answer in answers if answer != "no"]
     if report.emergency:
         missing.append("the answer about an emergency sign")
+    if report.no_credit and not missing:
+        missing.append(f"a day to count by ({report.no_credit})")
     return tuple(missing)

@@ -10,8 +10,6 @@ from rungwise.store.idempotent_inserts import rows_updated
 from rungwise.store.prefetch import known
 from rungwise.store.tables import Due
 
-# Kinds whose subject is a client.
-OF_CLIENTS = ("prompt", "reminder", "weekly", "retest")
 # Those that are read ahead; a row of another kind with the same number as its subject may be about
 # something else.
 READ_AHEAD = ("prompt", "reminder")

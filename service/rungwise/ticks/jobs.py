@@ -16,7 +16,8 @@ from rungwise.carriers.email import EMAIL
 from rungwise.clock import Clock
 from rungwise.coach.alerting import alerts
 from rungwise.coach.alerting.paging import strand
-from rungwise.coach.daily import safety
+from rungwise.coach.conversation.on_due import on_unanswered
+from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.delivery import (
     expire,
     forget_early,
@@ -25,6 +26,7 @@ from rungwise.coach.daily.delivery import (
     still_unknown,
     still_unsent,
 )
+from rungwise.coach.daily.dossiers import load_bare
 from rungwise.coach.daily.prompt import prompt_due, reminder_due
 from rungwise.coach.daily.reading_ahead import read_ahead_for_prompts
 from rungwise.coach.daily.receive import parts_waited, read_again
@@ -34,10 +36,11 @@ from rungwise.coach.outbox.sender_numbers import reroute
 from rungwise.coach.outbox.texts import AT_LEAST_ONCE
 from rungwise.coach.practice.retention import retention_due
 from rungwise.coach.reviews.retests import review_due
+from rungwise.concepts.due_kinds import OF_CLIENTS
 from rungwise.store import Store
 from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
-from rungwise.store.due import OF_CLIENTS, due_by, next_due_at, set_due
+from rungwise.store.due import due_by, next_due_at, set_due
 from rungwise.store.idempotent_inserts import insert_once, rows_updated
 from rungwise.store.salvage import salvage, salvage_one
 from rungwise.store.tables import Client, Due, LastTick, Practice, Question
@@ -57,7 +60,8 @@ def _doubt(session: Session, now: datetime, due: Due) -> None:
         return
     client = salvage_one(session, Client, question.client_id).row
     practice = salvage_one(session, Practice, client.practice_id).row
-    safety.doubt_unanswered(session, now, practice, client, question.kind)
+    dossier = load_bare(session, practice, client)
+    apply(session, now, client, on_unanswered(dossier, question.kind, now))
 
 
 def _by_id(act: Callable[[Session, datetime, int], None]) -> Handler:

@@ -7,11 +7,12 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.alerts import RESTS, see
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.alerting.alerts import see
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
+from rungwise.concepts.alert_kinds import RESTING_KINDS
 from rungwise.errors import NotFound
 from rungwise.ladder.rungs import Rung
 from rungwise.store.queries import inbox, page_version
@@ -27,7 +28,7 @@ ON_A_PAGE = 30
 PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
 LOOKED = ("Read, nothing more to do", "Phoned", "Talked about it at a visit")
 QUICK = {
-    **dict.fromkeys(("fall", "emergency", "pain", "dizziness", "near_fall", "help"), PHONED),
+    **dict.fromkeys((*RESTING_KINDS, "help", "call_me"), PHONED),
     "silence": ("Phoned: all is well", "Phoned: left a message", "Phoned: away for now"),
     "away": ("Phoned: all is well", "Phoned: left a message", "Phoned: not wanting to go on"),
     "opted_out": ("Respected, nothing more to do", "Phoned: wants to stay out", "Phoned"),
@@ -124,8 +125,8 @@ def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
             named=RungNames(situation),
             quick=QUICK.get(alert.kind, LOOKED),
             resume_on=_resume_choices(situation),
-            rests=alert.kind in RESTS,
-            others_rest=any(one.alert.kind in RESTS for one in rest),
+            rests=alert.kind in RESTING_KINDS,
+            others_rest=any(one.alert.kind in RESTING_KINDS for one in rest),
         )
 
 

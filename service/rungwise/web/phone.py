@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 
 from rungwise.carriers.handset import Handset
-from rungwise.coach.enrolment.clients import client_of, clients_of
+from rungwise.coach.record.access import client_of, clients_of
 from rungwise.errors import NotFound, ServiceError
 from rungwise.store.queries import page_version, thread
 from rungwise.web.http.auth import Number, Signed, Visit

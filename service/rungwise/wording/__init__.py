@@ -1,14 +1,8 @@
 """Texts by language, and how many SMS segments they take. Pure."""
 
-from rungwise.wording.answers import (
-    Follows,
-    Missing,
-    answer_text,
-    ask_text,
-    prompt_text,
-    reply_hint,
-)
-from rungwise.wording.catalogue import ALERT_KINDS, CATALOGUE, LONGEST, TextSpec
+from rungwise.concepts.alert_kinds import ALERT_KINDS
+from rungwise.wording.answers import prompt_text, reply_hint
+from rungwise.wording.catalogue import CATALOGUE, LONGEST, TextSpec
 from rungwise.wording.safety import (
     REQUIRED_PARTS,
     emergency_number,
@@ -37,15 +31,11 @@ __all__ = [
     "LANGUAGES",
     "LONGEST",
     "REQUIRED_PARTS",
-    "Follows",
-    "Missing",
     "MissingValue",
     "NoSuchText",
     "Segments",
     "TextSpec",
     "alert_words",
-    "answer_text",
-    "ask_text",
     "days_words",
     "emergency_number",
     "fits_one",

@@ -27,7 +27,6 @@ REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
     "resumed": _STOP_IF,
     "away_back": _STOP_IF,
     "help": ("hurt", "yes_no", "call", "cannot_get_up"),
-    "resting": ("stop", "rest", "sit", "call"),
     "safety_fall": (*_STOP_SIT_CALL_TOLD, "hurt", "cannot_get_up", "chest"),
     "safety_near_fall": (*_STOP_SIT_CALL_TOLD, "hurt", "chest"),
     "safety_pain": (*_STOP_SIT_CALL_TOLD, "chest"),
@@ -42,6 +41,52 @@ REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
     "hurt_no": ("rest", "call"),
     "ask_pain_score": ("zero_to_ten", "call"),
     "pain_score_kept": ("rest", "call"),
+    "start_resting": ("rest",),
+    "unread_again": ("call",),
+    "safety_fall_other": ("call", "told", "hurt", "cannot_get_up", "chest", "yes_no"),
+    "hurt_cannot": ("call", "told"),
+    "hurt_comfort": ("rest", "call"),
+    "ask_hurt_again": ("call", "hurt", "yes_no"),
+    "ask_hurt_help": ("call", "hurt", "cannot_get_up", "yes_no"),
+    "hurt_unclear": ("call", "told", "hurt", "cannot_get_up"),
+    "how_get_up": ("call", "told"),
+    "help_no": ("call",),
+    "ask_fall_again": ("call", "hurt", "yes_no"),
+    "ask_pain_again": ("call", "chest", "yes_no"),
+    "ask_dizzy_again": ("call", "chest", "yes_no"),
+    "doubt_unclear": ("sit", "call", "told"),
+    "pain_high": ("rest", "call", "told", "chest"),
+    "pain_score_high": ("rest", "told"),
+    "ask_usual": ("stop", "call", "yes_no"),
+    "usual_same": ("stop",),
+    "ask_usual_again": ("call", "yes_no"),
+    "resting_result": ("stop", "sit", "rest", "call"),
+    "resting_any": ("rest", "call"),
+    "resting_when": ("rest", "call"),
+    "resting_thanks": ("rest", "call"),
+    "resting_repeat": ("call",),
+    "despair": ("call", "told"),
+    "despair_no_line": ("call", "told"),
+    "despair_again": ("call",),
+    "news_home": ("told",),
+    "sign_of_other": ("call", "told"),
+    "back_held": ("call",),
+    "unknown_number": ("call",),
+    "unknown_sign": ("call", "hurt", "cannot_get_up"),
+    "unknown_name": ("call",),
+    "second_phone": ("call",),
+    "paused": ("call",),
+    "safety_head": ("stop", "sit", "call", "told"),
+    "ask_emergency": ("stop", "sit", "call", "chest", "yes_no"),
+    "ask_emergency_again": ("call", "chest", "yes_no"),
+    "emergency_kept": ("call", "told"),
+    "emergency_eased": ("call",),
+    "emergency_again": ("call", "told"),
+    "ask_when": ("sit", "call", "hurt", "yes_no"),
+    "ask_when_again": ("call", "hurt", "yes_no"),
+    "old_event_kept": ("stop", "sit", "call"),
+    "correction_kept": ("call", "told"),
+    "ask_pain_score_again": ("call", "chest"),
 }
 
 # Texts that must use all their values: without one, the client would not get the task itself.
@@ -66,6 +111,7 @@ _PART_NAMES: Mapping[str, str] = {
     "help_word": "name the word that asks for help, in capitals",
 }
 # Parts that are instructions: negated, they do not count.
+NOTHING = r"(?!)"
 _INSTRUCTIONS = frozenset({"stop", "sit", "rest", "call", "told"})
 
 
@@ -81,6 +127,7 @@ def safety_text_problems(name: str, text: str, language: str = "en") -> list[str
         f"It must {_PART_NAMES[part]}."
         for part in REQUIRED_PARTS.get(name, ())
         if not _found(patterns[part], asserted if part in _INSTRUCTIONS else plain)
+        and not _found(patterns.get(f"{part}_by_not", NOTHING), plain)
     ]
     unsaid = table(language)["unsaid"]
     said = [*_all_found(unsaid["misleading"], asserted), *_all_found(unsaid["cheering"], plain)]
@@ -137,6 +184,16 @@ def emergency_number(country: str | None, own: str | None = None) -> str:
     return _numbers().get((country or "").strip().upper(), FALLBACK_NUMBER)
 
 
+def crisis_line(country: str | None, own: str | None = None) -> str | None:
+    """The line for people in despair: the practice's own, or the country's; None where none is set.
+
+    From memory but for the US: a practice must confirm its own before going live.
+    """
+    if own and own.strip():
+        return own.strip()
+    return _lines().get((country or "").strip().upper())
+
+
 def known_country(country: str) -> bool:
     """Whether the country's emergency number is in our list."""
     return country.strip().upper() in _numbers()
@@ -165,7 +222,15 @@ def _whole(pattern: str) -> re.Pattern[str]:
     return re.compile(rf"(?<![\w'])(?:{pattern})(?![\w'])", re.IGNORECASE)
 
 
-@cache
 def _numbers() -> dict[str, str]:
-    source = resources.files("rungwise.wording").joinpath("emergency_numbers.toml")
+    return _by_country("emergency_numbers.toml")
+
+
+def _lines() -> dict[str, str]:
+    return _by_country("crisis_lines.toml")
+
+
+@cache
+def _by_country(name: str) -> dict[str, str]:
+    source = resources.files("rungwise.wording").joinpath(name)
     return {k: str(v) for k, v in tomllib.loads(source.read_text(encoding="utf-8")).items()}

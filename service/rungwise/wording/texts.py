@@ -1,19 +1,17 @@
 """The texts the service sends, by language: templates in texts_*.toml, filled in here."""
 
 import re
-import tomllib
 from collections.abc import Mapping
-from functools import cache, lru_cache
-from importlib import resources
+from functools import lru_cache
 from typing import Any
 
+from rungwise.concepts.alert_kinds import ALERT_KINDS
 from rungwise.errors import ServiceError
-from rungwise.wording.catalogue import ALERT_KINDS, CATALOGUE
+from rungwise.wording.catalogue import CATALOGUE, PLACE, language_table
 from rungwise.wording.segments import to_gsm7
 
 LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
 _FALLBACK = "en"
-_PLACE = re.compile(r"\{([a-z_]+)\}")
 
 
 class NoSuchText(ServiceError):
@@ -70,12 +68,12 @@ def fill(name: str, text: str, values: Mapping[str, object]) -> str:
             raise MissingValue(name, place[1])
         return str(values[place[1]])
 
-    return _PLACE.sub(value_of, text)
+    return PLACE.sub(value_of, text)
 
 
 def places(text: str) -> frozenset[str]:
     """The names in braces in a template."""
-    return frozenset(_PLACE.findall(text))
+    return frozenset(PLACE.findall(text))
 
 
 def alert_words(kind: str, language: str) -> str:
@@ -101,10 +99,4 @@ def weekday_name(weekday: int, language: str) -> str:
 
 def table(language: str) -> dict[str, Any]:
     """Everything in the language's file, by section."""
-    return _load(language_of(language))
-
-
-@cache
-def _load(language: str) -> dict[str, Any]:
-    source = resources.files("rungwise.wording").joinpath(f"texts_{language}.toml")
-    return tomllib.loads(source.read_text(encoding="utf-8"))
+    return language_table(language_of(language))

@@ -13,9 +13,9 @@ from hashlib import sha256
 from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
-from rungwise.coach.accounts.trainers import require_lead
-from rungwise.coach.enrolment.clients import name_or_refuse
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.fields import name_or_refuse
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.tables import ApiAct, ApiToken, Practice, Trainer
 

@@ -14,9 +14,9 @@ from sqlmodel import Session, col, select
 from rungwise.coach.accounts.passwords import check_password, hash_of_password
 from rungwise.coach.accounts.second_factor import remove
 from rungwise.coach.accounts.sign_in_notices import tell_owner
-from rungwise.coach.accounts.trainers import require_lead
-from rungwise.coach.enrolment.clients import name_or_refuse
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.fields import name_or_refuse
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.idempotent_inserts import rows_updated
 from rungwise.store.tables import AccountLink, Practice, SignIn, Trainer

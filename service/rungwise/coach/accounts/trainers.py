@@ -7,20 +7,15 @@ from datetime import datetime
 from sqlmodel import Session, col, func, select
 
 from rungwise.carriers.phone import to_e164
+from rungwise.coach.accounts.passwords import check_password, hash_of_password
 from rungwise.coach.alerting.paging import WAYS
-from rungwise.coach.enrolment.intake_form import Unfinished, sentence
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.fields import Unfinished, name_or_refuse, sentence
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.tables import Client, Practice, Trainer
 
 LONGEST_CONTACT = 80
-
-
-class OnlyTheLead(ServiceError):
-    """Only the practice lead can change this. Ask them."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 class LastLead(ServiceError):
@@ -35,11 +30,6 @@ class HasClients(ServiceError):
 
     def __init__(self) -> None:
         super().__init__(self.__doc__)
-
-
-def require_lead(trainer: Trainer) -> None:
-    if trainer.role != "lead":
-        raise OnlyTheLead
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,3 +130,20 @@ def _refuse_last_lead(session: Session, leaving: Trainer) -> None:
     )
     if session.exec(rows.limit(1)).first() is None:
         raise LastLead
+
+
+def add_trainer(
+    session: Session, now: datetime, practice: Practice, name: str, email: str, password: str
+) -> Trainer:
+    """A trainer who can sign in; PasswordRefused when the password is easy to guess."""
+    check_password(password, (name, email))
+    trainer = Trainer(
+        practice_id=practice.id,
+        name=name_or_refuse("name", name),
+        email=email.strip().lower(),
+        password_hash=hash_of_password(password),
+        created_at=now,
+    )
+    session.add(trainer)
+    session.flush()
+    return trainer

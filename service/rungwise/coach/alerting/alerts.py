@@ -12,35 +12,13 @@ from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.wording import wording_of
+from rungwise.concepts.alert_kinds import ALERTS, URGENCIES, Urgency
 from rungwise.errors import ServiceError
 from rungwise.store.due import set_due
 from rungwise.store.tables import Alert, AlertMessage, Client, Message, Practice, Trainer
 from rungwise.wording.texts import alert_words, render
 
-# Kind: its urgency when nothing else says otherwise.
-KINDS: dict[str, str] = {
-    "fall": "urgent",
-    "emergency": "urgent",
-    "pain": "urgent",
-    "dizziness": "urgent",
-    "near_fall": "today",
-    "help": "today",
-    "silence": "today",
-    "away": "today",
-    "stuck": "today",
-    "unreadable": "today",
-    "opted_out": "today",
-    "undeliverable": "today",
-    "gate_reached": "today",
-    "held_back": "today",
-    "question": "note",
-    "effort": "note",
-    "retest_due": "note",
-}
-# A client resting for one of these practises again only when the trainer says where.
-RESTS = frozenset({"fall", "emergency", "pain", "dizziness", "away"})
 LONGEST_PAGE_WAIT_MINUTES = 240
-URGENCIES = ("urgent", "today", "note")
 
 
 class AlertHandled(ServiceError):
@@ -49,11 +27,15 @@ class AlertHandled(ServiceError):
 
 @dataclass(frozen=True, slots=True)
 class Raised:
-    """An alert to open or to add words to. `urgency` None takes the kind's own."""
+    """An alert to open or to add words to. `urgency` of what this told; None takes the kind's own.
+
+    `anew`: page again at once, whatever was opened or answered before.
+    """
 
     kind: str
     system_did: str
     urgency: str | None = None
+    anew: bool = False
 
 
 def open_alert(session: Session, client_id: int, kind: str) -> Alert | None:
@@ -73,7 +55,7 @@ def raise_alert(
     message: Message | None = None,
 ) -> Alert:
     """Open an alert, or add these words to the one that is open; urgent ones page the trainer."""
-    urgency = raised.urgency or KINDS[raised.kind]
+    urgency = raised.urgency or str(ALERTS[raised.kind].urgency)
     alert = open_alert(session, client.id, raised.kind)
     opened = alert is None
     if alert is None:
@@ -86,16 +68,19 @@ def raise_alert(
             opened_at=now,
             last_at=now,
         )
-        fresh = True
+        fresh = pages = True
     else:
         worse = URGENCIES.index(urgency) < URGENCIES.index(alert.urgency)
         fresh = worse or message is not None
+        pages = worse or raised.anew or (message is not None and urgency == Urgency.URGENT)
+        if raised.anew:
+            alert.pages = 0
         alert.urgency = urgency if worse else alert.urgency
         alert.last_at = now
         if raised.system_did not in alert.system_did.splitlines():
             alert.system_did = f"{alert.system_did}\n{raised.system_did}"
-        if message is not None and alert.state == "seen":
-            # New words after it was seen: it needs eyes again.
+        if alert.state == "seen" and (pages or (message is not None and urgency != Urgency.NOTE)):
+            # News after it was seen: it needs eyes again.
             alert.state = "new"
     session.add(alert)
     session.flush()
@@ -103,7 +88,7 @@ def raise_alert(
         _attach(session, alert, message)
     if fresh:
         tell_of_alert(session, now, alert, "alert.opened" if opened else "alert.grew")
-    if fresh and alert.urgency == "urgent":
+    if pages and alert.urgency == Urgency.URGENT:
         page(session, now, practice, client, alert)
     return alert
 

@@ -17,6 +17,7 @@ from rungwise.carriers.email import EMAIL
 from rungwise.coach.outbox.sender_numbers import From
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.wording import wording_of
+from rungwise.concepts.alert_kinds import ALERT_KINDS
 from rungwise.store.tables import QUEUED, Alert, AlertPage, Client, Message, Practice, Trainer
 from rungwise.wording.texts import alert_words, render
 
@@ -28,8 +29,6 @@ OTHER_WAY = "other-way:"
 # States in which a page may still reach somebody, or has.
 ALIVE = ("queued", "sending", "sent", "delivered", "unknown")
 MOST_AT_ONCE = 100
-# As the client is answered: coach/daily/safety.py has the same order.
-GRAVEST_FIRST = ("emergency", "fall", "dizziness", "pain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +138,7 @@ def _other_way(
 
 def _gravest(alerts: Sequence[Alert]) -> Alert:
     """The one that a page about all of these names: a page names one only."""
-    first = {kind: rank for rank, kind in enumerate(GRAVEST_FIRST)}
-    return min(alerts, key=lambda alert: first.get(alert.kind, len(first)))
+    return min(alerts, key=lambda alert: ALERT_KINDS.index(alert.kind))
 
 
 def strand(session: Session, now: datetime) -> int:

@@ -11,18 +11,13 @@ from typing import Literal
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.daily.prompt import (
-    DOWN,
-    absence_move,
-    quiet_hours,
-    why_no_prompt,
-    why_no_reminder,
-)
+from rungwise.coach.daily.prompt import DOWN, absence_move, why_no_prompt, why_no_reminder
 from rungwise.coach.daily.weekly import weekly_body
 from rungwise.coach.record import questions
+from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.situation import Situation, load, past
+from rungwise.concepts.due_kinds import OF_CLIENTS
 from rungwise.ladder.moves import PastDay
-from rungwise.store.due import OF_CLIENTS
 from rungwise.store.tables import QUEUED, Alert, Client, Due, Message, Question
 from rungwise.ticks.due import next_dues, still_worth_sending
 

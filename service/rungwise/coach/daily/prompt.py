@@ -9,15 +9,17 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, func, select
 
 from rungwise.coach.alerting.alerts import Raised, raise_alert
-from rungwise.coach.daily.day_result import raise_move_alert
-from rungwise.coach.daily.safety import rest_client
+from rungwise.coach.conversation.result import MOVE_ALERTS
+from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.outbox.texts import Text, queue_prompt, queue_to_client
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.picture_link import link_for_prompt
+from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.situation import Situation, current_report, load, past
-from rungwise.coach.record.wording import wording_of
+from rungwise.coach.record.wording import text_for, wording_of
+from rungwise.concepts.client_states import By
 from rungwise.ladder.absence import missed_sessions, sessions_away
 from rungwise.ladder.progression import Move, PastDay, decide_absence
 from rungwise.ladder.rungs import Rung
@@ -31,14 +33,14 @@ from rungwise.ticks.due import (
     is_quiet,
     local_to_utc,
     next_due,
-    quiet_between,
     still_worth_sending,
 )
 from rungwise.wording.answers import prompt_text
 from rungwise.wording.rung_words import rung_text
-from rungwise.wording.texts import render
 
 SILENT_AFTER = 3
+# Never the wording of the last time.
+REMINDERS = ("reminder_a", "reminder_b")
 IN_DOUBT = "Waiting for the answer to a safety question."
 DOWN = "The service was down when it was due."
 # Where a session keeps what was read ahead of prompts, by client.
@@ -53,10 +55,6 @@ class Prompted:
 
     last: date | None = None
     unanswered: int = 0
-
-
-def quiet_hours(practice: Practice) -> Quiet:
-    return quiet_between(practice.texts_until, practice.texts_from)
 
 
 def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:
@@ -194,13 +192,14 @@ def _rests_for_absence(session: Session, now: datetime, situation: Situation, da
     store_move(session, now, situation, day, move)
     rests = move.kind == "rest"
     if rests:
-        rest_client(session, now, situation.client)
+        rest_client(session, now, situation.client, By.CLOCK)
     name = "away_rest" if rests else "away_back"
-    wording = wording_of(session, situation.practice.id, situation.language)
-    body = render(name, situation.language, wording, number=situation.practice.emergency_number)
-    queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
+    body = text_for(session, situation.practice, situation.client, name)
+    text = Text("notice", body, name=name)
+    queue_to_client(session, now, situation.practice, situation.client, text)
     for kind in move.alerts:
-        raise_move_alert(session, now, situation, kind)
+        raised = Raised(kind, MOVE_ALERTS.get(kind, "Nothing was moved."))
+        raise_alert(session, now, situation.practice, situation.client, raised)
     return rests
 
 
@@ -246,6 +245,7 @@ def _send(
         local_date=day,
         rung_key=rung.key,
         not_after=until,
+        name="prompt",
     )
     if queue_prompt(session, now, situation.practice, situation.client, text):
         _set_reminder(session, now, situation, day)
@@ -280,15 +280,13 @@ def reminder_due(session: Session, now: datetime, due: Due) -> None:
         return
     if why_no_reminder(session, now, situation, due.local_date) is not None:
         return
+    name = REMINDERS[due.local_date.toordinal() % len(REMINDERS)]
     text = Text(
         "reminder",
-        render(
-            "reminder",
-            situation.language,
-            wording_of(session, situation.practice.id, situation.language),
-        ),
+        text_for(session, situation.practice, client, name),
         once_key=once_key("reminder", client.id, due.local_date),
         local_date=due.local_date,
+        name=name,
     )
     queue_to_client(session, now, situation.practice, client, text)
 

@@ -20,16 +20,16 @@ from sqlmodel import Session, col, select
 from rungwise.carriers.base import InboundText
 from rungwise.carriers.phone import same_phone
 from rungwise.coach.alerting.alerts import Raised, raise_alert
-from rungwise.coach.daily import opt_out, safety
-from rungwise.coach.daily.day_result import answer_day, answer_question, day_of_reply
-from rungwise.coach.daily.exchange import Exchange, Reply
+from rungwise.coach.conversation.on_text import context_of, on_text
+from rungwise.coach.conversation.signs import doubtful, told
+from rungwise.coach.daily.apply import apply
+from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
 from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.outbox.sender_numbers import From, practice_at
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
-from rungwise.coach.record.situation import load
 from rungwise.coach.record.wording import wording_of
 from rungwise.reply import READER_VERSION, Context, Reading, read
 from rungwise.store.database import is_passing
@@ -48,7 +48,6 @@ log = logging.getLogger(__name__)
 # What tells one inbound text from all others.
 UNIQUE = ("carrier", "direction", "carrier_id")
 REPEAT_WITHIN = timedelta(seconds=60)
-UNREADABLE_ALERTS = 2
 READ_AGAIN_AFTER = timedelta(minutes=10)
 READ_AGAIN_WITHIN = timedelta(hours=12)
 
@@ -105,7 +104,7 @@ def _receive_joined(
         session.add(part)
     if not joined.whole and message.client_id is not None:
         client = session.get_one(Client, message.client_id)
-        _tell(session, now, client, message, "unreadable", "A part of this long text never came.")
+        _tell(session, now, client, message, "unread", "A part of this long text never came.")
     return message
 
 
@@ -138,7 +137,7 @@ def _receive_whole(
         lately[client.id].append(message)
         _act_on(session, now, client, message, together=together)
         if arrival.text.pictures:
-            _tell(session, now, client, message, "question", "The client sent a picture.")
+            _tell(session, now, client, message, "request", "The client sent a picture.")
     return stored
 
 
@@ -286,7 +285,7 @@ def _set_aside(
     session.add(message)
     practice = salvage_one(session, Practice, client.practice_id).row
     did = "The text is kept, but the service could not act on it. Please read it yourself."
-    raised = Raised("unreadable", did, "urgent")
+    raised = Raised("unread", did, "urgent")
     heed: list[Callable[[], object]] = [
         lambda: _heed(session, now, practice, client, message),
         lambda: raise_alert(session, now, practice, client, raised, message),
@@ -311,14 +310,15 @@ def _heed(
 
     What was heeded is not acted on again later: the alert has the words.
     """
+    dossier = load_bare(session, practice, client)
     context = Context(language=client.language)
     reading = read(message.body, context)
-    if reading.kind == "opt_out" or opt_out.alarming(reading):
+    if reading.kind == "opt_out" or told(reading) or doubtful(reading):
         message.context, message.reading = context_to_json(context), reading_to_json(reading)
         message.reader_version = READER_VERSION
         message.state = "read"
         session.add(message)
-        opt_out.hear(Exchange(session, now, practice, client, message, reading, context))
+        apply(session, now, client, on_text(dossier, reading, context, now), message)
 
 
 def read_again(session: Session, now: datetime, message_id: int) -> None:
@@ -341,55 +341,16 @@ def read_again(session: Session, now: datetime, message_id: int) -> None:
 
 def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:
     """Read a stored text from a known client and act on it."""
-    client.last_reply_at = now
-    session.add(client)
-    situation = load(session, client)
-    context = questions.context_for(session, now, situation, client)
+    quoted = len(message.body) >= SHORTEST_QUOTE
+    dossier = load_many(session, now, [client], quoted=quoted)[client.id]
+    context = context_of(dossier, now)
     reading = read(message.body, context)
     message.context = context_to_json(context)
     message.reading = reading_to_json(reading)
     message.reader_version = READER_VERSION
     message.state = "read"
     session.add(message)
-    practice = session.get_one(Practice, client.practice_id)
-    if (
-        reading.kind in ("opt_out", "opt_in")
-        or client.state in ("stopped", "invited")
-        or situation is None
-    ):
-        opt_out.hear(Exchange(session, now, practice, client, message, reading, context))
-        return reading
-    day, asked_key = day_of_reply(session, now, situation)
-    _act(
-        Reply(session, now, practice, client, message, reading, context, situation, day, asked_key)
-    )
+    client.last_reply_at = now
+    session.add(client)
+    apply(session, now, client, on_text(dossier, reading, context, now), message)
     return reading
-
-
-def _act(reply: Reply) -> None:
-    reading = reply.reading
-    if reading.kind == "help":
-        safety.help_asked(reply)
-    elif safety.hear(reply):
-        pass
-    elif reading.kind in ("result", "skipped") or questions.answers_something(
-        reading, reply.context
-    ):
-        answer_day(reply)
-    elif reading.kind == "question":
-        answer_question(reply)
-    else:
-        _unreadable(reply)
-        return
-    reply.client.unreadable_run = 0
-
-
-def _unreadable(reply: Reply) -> None:
-    client = reply.client
-    client.unreadable_run += 1
-    reply.session.add(client)
-    if client.unreadable_run >= UNREADABLE_ALERTS:
-        reply.alert("unreadable", "Two texts running could not be read.")
-        reply.say("unreadable_again")
-    else:
-        reply.say("unreadable_sided" if len(reply.situation.rung.sides) > 1 else "unreadable")

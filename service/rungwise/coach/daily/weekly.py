@@ -11,13 +11,14 @@ from datetime import date, datetime, time, timedelta
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.daily.prompt import quiet_hours
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.record import questions
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import report_from_json
+from rungwise.coach.record.quiet_hours import quiet_hours
+from rungwise.coach.record.rhythm import rhythm_of
 from rungwise.coach.record.wording import wording_of
-from rungwise.coach.reviews.retests import rhythm_of
+from rungwise.concepts.alert_kinds import RESTING_KINDS
 from rungwise.ladder.day import DayReport
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.tables import Alert, Client, Due, MoveRow, Practice, Report, Trainer
@@ -30,7 +31,7 @@ WEEK = timedelta(days=7)
 # WHO 2020, 65 and over: balance on 3 or more days a week.
 ENOUGH_DAYS = 3
 # No cheerful text while one of these is open, or in a week that opened one.
-GRAVE = ("fall", "near_fall", "pain", "dizziness", "emergency", "help", "stuck", "away")
+GRAVE = (*RESTING_KINDS, "help", "stuck")
 
 
 @dataclass(frozen=True, slots=True)

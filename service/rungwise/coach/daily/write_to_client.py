@@ -5,9 +5,9 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import quiet_hours
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Client, Message, Practice, Trainer
 from rungwise.ticks.due import is_quiet

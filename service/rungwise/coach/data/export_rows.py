@@ -17,7 +17,8 @@ from sqlalchemy import ColumnElement, Table, func, or_
 from sqlalchemy import select as columns
 from sqlmodel import Session, SQLModel, col, select
 
-from rungwise.coach.record.codec import move_from_row, report_from_json
+from rungwise.coach.record.codec import report_from_json
+from rungwise.coach.record.moves import move_from_row
 from rungwise.coach.record.progress import day_held
 from rungwise.coach.record.situation import load
 from rungwise.ladder.progression import PastDay

@@ -7,20 +7,18 @@ from zoneinfo import available_timezones
 from sqlmodel import Session, select
 
 from rungwise.carriers.phone import to_e164
-from rungwise.coach.accounts.passwords import check_password, hash_of_password
-from rungwise.coach.daily.opt_out import welcome
-from rungwise.coach.daily.prompt import quiet_hours
+from rungwise.coach.daily.welcome import welcome
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.record.fields import name_or_refuse
 from rungwise.coach.record.moves import store_move
+from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.coach.record.situation import load
 from rungwise.coach.reviews.retests import schedule_review
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.ladder.absence import override_move
 from rungwise.ladder.body import Profile, profile_to_json
 from rungwise.store.tables import Client, Placement, PlanRow, Practice, Trainer
-
-LONGEST_NAME = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,30 +35,6 @@ class NewClient:
     first_reason: str = "First rung, chosen from the baseline."
     settings: PlanSettings = field(default_factory=PlanSettings)
     agreed: bool = False
-
-
-def add_trainer(
-    session: Session, now: datetime, practice: Practice, name: str, email: str, password: str
-) -> Trainer:
-    """A trainer who can sign in; PasswordRefused when the password is easy to guess."""
-    check_password(password, (name, email))
-    trainer = Trainer(
-        practice_id=practice.id,
-        name=name_or_refuse("name", name),
-        email=email.strip().lower(),
-        password_hash=hash_of_password(password),
-        created_at=now,
-    )
-    session.add(trainer)
-    session.flush()
-    return trainer
-
-
-def name_or_refuse(field_name: str, value: str) -> str:
-    name = " ".join(value.split())
-    if not name or len(name) > LONGEST_NAME:
-        raise ImpossibleValue(field_name, value, f"1 to {LONGEST_NAME} characters")
-    return name
 
 
 def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient) -> Client:
@@ -91,16 +65,6 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
         welcome(session, now, practice, client)
     schedule_review(session, now, client)
     return client
-
-
-def refuse_quiet_hour(practice: Practice, settings: PlanSettings) -> None:
-    """A prompt or reminder in quiet hours would never go; better to hear of it now."""
-    quiet = quiet_hours(practice)
-    allowed = f"from {practice.texts_from} to before {practice.texts_until}"
-    if quiet.covers(settings.prompt_at):
-        raise ImpossibleValue("prompt hour", f"{settings.prompt_at:%H:%M}", allowed)
-    if settings.reminder_at is not None and quiet.covers(settings.reminder_at):
-        raise ImpossibleValue("reminder hour", f"{settings.reminder_at:%H:%M}", allowed)
 
 
 def _refuse_twin(session: Session, practice: Practice, phone: str) -> None:
@@ -139,21 +103,3 @@ def _place_first(
     plan = situation.settings.plan(resting=False)
     move = override_move(plan, (), first_key, first_key, new.first_reason)
     store_move(session, now, situation, today, move, trainer_id=trainer.id)
-
-
-def clients_of(session: Session, trainer: Trainer) -> list[Client]:
-    """The clients this trainer may see: their own, or the whole practice for its lead."""
-    rows = select(Client).where(Client.practice_id == trainer.practice_id)
-    if trainer.role != "lead":
-        rows = rows.where(Client.trainer_id == trainer.id)
-    # Sorted here, for the database may hold the names sealed.
-    return sorted(session.exec(rows).all(), key=lambda client: client.name)
-
-
-def client_of(session: Session, trainer: Trainer, client_id: int) -> Client:
-    """One client this trainer may see; NotFound otherwise, whether or not there is such a one."""
-    client = session.get(Client, client_id)
-    mine = client is not None and client.practice_id == trainer.practice_id
-    if client is None or not mine or (trainer.role != "lead" and client.trainer_id != trainer.id):
-        raise NotFound("There is no such client among yours.")
-    return client

@@ -12,10 +12,11 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.checks import storable
-from rungwise.coach.daily.prompt import quiet_hours
 from rungwise.coach.enrolment.intake import add_from
-from rungwise.coach.enrolment.intake_form import FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.enrolment.intake_form import FIELDS, Draft, read_intake
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.fields import Unfinished
+from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.errors import ServiceError
 from rungwise.store.tables import Client, Practice, Trainer
 from rungwise.ticks.due import is_quiet

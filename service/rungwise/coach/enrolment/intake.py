@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.daily.opt_out import consent_wording, welcome
+from rungwise.coach.daily.welcome import consent_wording, welcome
 from rungwise.coach.enrolment.clients import add_client
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import missing, not_ready

@@ -5,16 +5,26 @@ Every field is a string under its own name. All that is wrong is told at once, f
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import time
 from typing import TypeVar
 
 from rungwise.coach.enrolment.baseline import Suggestion, first_rung
-from rungwise.coach.enrolment.clients import NewClient, name_or_refuse, refuse_quiet_hour
+from rungwise.coach.enrolment.clients import NewClient
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
 from rungwise.coach.enrolment.screening import QUESTIONS, Outcome, Screened, screen
 from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.record.fields import (
+    Unfinished,
+    hour,
+    name_or_refuse,
+    number,
+    one_of,
+    sentence,
+    several,
+    truth_of,
+)
+from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
 from rungwise.ladder.body import (
@@ -118,14 +128,6 @@ class Draft:
         return self.suggestion.rung
 
 
-class Unfinished(ServiceError):
-    """Some fields can't be used as they are; each says what to put right."""
-
-    def __init__(self, problems: Mapping[str, str]) -> None:
-        super().__init__(self.__doc__)
-        self.problems = dict(problems)
-
-
 def read_intake(given: Mapping[str, str], practice: Practice, screened: bool = True) -> Draft:
     """The draft, or Unfinished with a sentence for each field that is wrong.
 
@@ -174,59 +176,6 @@ class _Reader:
     def mm(self, name: str, low_mm: int, high_mm: int) -> int | None:
         """A length given in cm, as whole mm."""
         return self.take(name, lambda words: round(number(words, low_mm / 10, high_mm / 10) * 10))
-
-
-def sentence(error: ServiceError) -> str:
-    """What to put right, said beside the field itself."""
-    if isinstance(error, ImpossibleValue):
-        held = "" if error.value in (None, "", "…") else f"It holds {error.value!r}. "
-        return f"{held}It must be {error.allowed}."
-    return str(error)
-
-
-def number(words: str, low: float, high: float) -> float:
-    """A number with a point or a comma, from `low` to `high`."""
-    allowed = f"a number from {low:g} to {high:g}"
-    try:
-        value = float(words.replace(",", "."))
-    except ValueError:
-        raise ImpossibleValue("number", words, allowed) from None
-    if not low <= value <= high:
-        raise ImpossibleValue("number", words, allowed)
-    return value
-
-
-def one_of(name: str, words: str, allowed: tuple[str, ...]) -> str:
-    value = words.lower()
-    if value not in allowed:
-        raise ImpossibleValue(name, words, " or ".join(allowed))
-    return value
-
-
-def truth_of(words: str) -> bool:
-    return one_of("tick", words, ("yes", "no")) == "yes"
-
-
-def several(name: str, words: str, allowed: tuple[str, ...]) -> tuple[str, ...]:
-    """Names parted by spaces or commas, in the order of `allowed`; `all`, and "-" for none."""
-    if words == "-":
-        return ()
-    words = words.lower().replace(",", " ")
-    named = {one[:3] if name == "weekdays" else one for one in words.split()}
-    if named == {"all"}:
-        return allowed
-    strange = sorted(named - set(allowed))
-    if strange:
-        raise ImpossibleValue(name, strange[0], f"among {', '.join(allowed)}, or all")
-    return tuple(one for one in allowed if one in named)
-
-
-def hour(words: str) -> time:
-    """A time of day such as 09:00."""
-    try:
-        return time.fromisoformat(words.zfill(5)).replace(second=0, microsecond=0, tzinfo=None)
-    except ValueError:
-        raise ImpossibleValue("hour", words, "a time of day such as 09:00") from None
 
 
 def _read(form: _Reader, practice: Practice, must_screen: bool) -> Draft | None:

@@ -26,7 +26,7 @@ from rungwise.coach.outbox.circuit import (
     state_of,
 )
 from rungwise.coach.outbox.texts import AFTER_STOP, CANCELLED_BY_REST, TELL_AFTER, UNASKED, give_up
-from rungwise.coach.record.questions import DOUBTS
+from rungwise.concepts.questions import DOUBTS
 from rungwise.store.salvage import salvage
 from rungwise.store.tables import QUEUED, Circuit, Client, Message, Placement, Practice, Question
 from rungwise.ticks.due import Quiet, is_quiet, local_to_utc, quiet_between

@@ -16,24 +16,19 @@ from sqlalchemy import ColumnElement, update
 from sqlmodel import Session, col, or_, select
 
 from rungwise.coach.outbox.sender_numbers import From, first_number, number_of
+from rungwise.concepts.text_kinds import TEXT_KINDS
 from rungwise.store.deferred_inserts import insert_later, write_what_waits_about
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_once, insert_row, insert_row_once
 from rungwise.store.tables import Client, Message, Practice
 
-AT_LEAST_ONCE = frozenset({"safety", "page", "help", "opt_out"})
-# Lower leaves first.
-RANK = {"safety": 0, "page": 0, "help": 0, "opt_out": 0, "answer": 1, "question": 1}
+AT_LEAST_ONCE = frozenset(kind for kind, row in TEXT_KINDS.items() if row.at_least_once)
 # What a client who stopped, rests or is paused must not get any more; nor any text about a rung.
-CANCELLED_BY_REST = ("prompt", "reminder", "weekly")
+CANCELLED_BY_REST = tuple(kind for kind, row in TEXT_KINDS.items() if not row.at_rest)
 # To someone who said STOP, only its confirmation and what answers their own call for help.
-AFTER_STOP = frozenset({"opt_out", "safety", "help"})
+AFTER_STOP = frozenset(kind for kind, row in TEXT_KINDS.items() if row.after_stop)
 # What we write of our own accord keeps out of quiet hours; an answer doesn't.
-UNASKED = frozenset({*CANCELLED_BY_REST, "notice", "welcome"})
-# After this long a text is given up. An answer about the day helps nobody the next morning.
-GOOD_FOR = dict.fromkeys(CANCELLED_BY_REST, timedelta(hours=2))
-GOOD_FOR |= dict.fromkeys(("answer", "question"), timedelta(hours=6))
-GOOD_FOR_ELSE = timedelta(hours=24)
+UNASKED = frozenset(kind for kind, row in TEXT_KINDS.items() if row.unasked)
 # A text that must arrive and has not left after this: the trainer should telephone.
 TELL_AFTER = timedelta(minutes=5)
 # Where a session keeps the keys that surely no text has, as long as nobody else may give them.
@@ -56,6 +51,7 @@ class Text:
     answers_id: int | None = None
     not_after: datetime | None = None
     media_url: str | None = None
+    name: str | None = None
 
 
 def queue_to_client(
@@ -171,14 +167,15 @@ def _values(
         "once_key": text.once_key,
         "state": "queued",
         "problem": None,
-        "rank": RANK.get(text.kind, 2),
+        "rank": TEXT_KINDS[text.kind].rank,
         "media_url": text.media_url,
+        "name": text.name,
         "local_date": text.local_date,
         "rung_key": text.rung_key,
         "answers_id": text.answers_id,
         "created_at": now,
         "not_before": now,
-        "not_after": text.not_after or now + GOOD_FOR.get(text.kind, GOOD_FOR_ELSE),
+        "not_after": text.not_after or now + TEXT_KINDS[text.kind].good_for,
         "attempts": 0,
     }
 

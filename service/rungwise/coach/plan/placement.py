@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy.orm import object_session
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.alerts import RESTS, AlertHandled
+from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, cancel_prompts, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
@@ -14,13 +14,14 @@ from rungwise.coach.record import questions
 from rungwise.coach.record.audit import record, words_hash
 from rungwise.coach.record.clearance import refuse_uncleared
 from rungwise.coach.record.moves import store_move
+from rungwise.coach.record.plan_versions import new_plan
 from rungwise.coach.record.situation import Situation, past
-from rungwise.coach.record.wording import wording_of
+from rungwise.coach.record.wording import text_for
+from rungwise.concepts.alert_kinds import RESTING_KINDS
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from rungwise.ladder.absence import override_move
 from rungwise.store.due import clear_due
-from rungwise.store.tables import Alert, Client, PlanRow, Trainer
-from rungwise.wording.texts import render
+from rungwise.store.tables import Alert, Client, Trainer
 
 LONGEST_REASON = 500
 
@@ -114,33 +115,6 @@ def _open_gates_below(
         new_plan(session, now, trainer, situation, settings=settings)
 
 
-def new_plan(
-    session: Session,
-    now: datetime,
-    trainer: Trainer | None,
-    situation: Situation,
-    *,
-    settings: dict[str, object] | None = None,
-    profile: dict[str, object] | None = None,
-) -> PlanRow:
-    """Store the next version of the plan; earlier ones stay, so that old moves can be replayed."""
-    old = situation.plan_row
-    row = PlanRow(
-        client_id=situation.client_id,
-        version=old.version + 1,
-        settings=settings or old.settings,
-        profile=profile or old.profile,
-        set_by=trainer.id if trainer else None,
-        set_at=now,
-    )
-    session.add(row)
-    situation.placement.plan_version = row.version
-    session.add(situation.placement)
-    session.flush()
-    situation.adopt(row)
-    return row
-
-
 def pause(session: Session, now: datetime, trainer: Trainer, situation: Situation) -> None:
     """No prompts until the trainer resumes. A resting client stays resting."""
     client = situation.client
@@ -216,7 +190,7 @@ def handle(
     tell_of_alert(session, now, alert, "alert.handled")
     if situation is None:
         return
-    if alert.kind in ("near_fall", "pain", "dizziness", "fall", "emergency", "help"):
+    if alert.kind in RESTING_KINDS or alert.kind == "help":
         questions.close_all(session, now, situation.client_id)
     if handling.resume_key is not None and situation.resting:
         resume(session, now, trainer, situation, handling.resume_key, alert.what_done)
@@ -234,7 +208,7 @@ def resume(
     others = select(Alert.id).where(
         Alert.client_id == situation.client_id,
         Alert.state != "handled",
-        col(Alert.kind).in_(RESTS),
+        col(Alert.kind).in_(RESTING_KINDS),
     )
     if session.exec(others).first() is not None:
         raise StillOpen
@@ -255,6 +229,6 @@ def _touch(session: Session, client: Client) -> None:
 
 
 def _tell(session: Session, now: datetime, situation: Situation, name: str) -> None:
-    wording = wording_of(session, situation.practice.id, situation.language)
-    body = render(name, situation.language, wording, number=situation.practice.emergency_number)
-    queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
+    body = text_for(session, situation.practice, situation.client, name)
+    text = Text("notice", body, name=name)
+    queue_to_client(session, now, situation.practice, situation.client, text)

@@ -8,10 +8,10 @@ from typing import Any
 from sqlmodel import Session
 
 from rungwise.coach.daily.prompt import schedule_next
-from rungwise.coach.enrolment.clients import refuse_quiet_hour
-from rungwise.coach.plan.placement import new_plan
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import PlanSettings, stored_ladder
+from rungwise.coach.record.plan_versions import new_plan
+from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.ladder.caution import PRESETS

@@ -6,18 +6,17 @@ from sqlalchemy import update
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.alerts import open_alert
-from rungwise.coach.daily.safety import rest_client
+from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.situation import Situation
-from rungwise.coach.record.wording import wording_of
+from rungwise.coach.record.wording import text_for
 from rungwise.errors import ServiceError
 from rungwise.ladder.moves import Move
 from rungwise.store.idempotent_inserts import rows_updated
 from rungwise.store.tables import Alert, Message, MoveRow, Trainer
-from rungwise.wording.texts import render
 
 UNDO_WITHIN = timedelta(minutes=1)
 BACK_TO_REST = "Resuming was taken back: resting until you clear them."
@@ -87,10 +86,9 @@ def _rest_again(
     move = Move("rest", here, was_on, "trainer", BACK_TO_REST, (), {"rung": here})
     store_move(session, now, situation, situation.local_date(now), move, trainer_id=trainer.id)
     if _take_back_notices(session, situation.client_id) == 0:
-        number = situation.practice.emergency_number
-        wording = wording_of(session, situation.practice.id, situation.language)
-        body = render("paused", situation.language, wording, number=number)
-        queue_to_client(session, now, situation.practice, situation.client, Text("notice", body))
+        body = text_for(session, situation.practice, situation.client, "paused")
+        text = Text("notice", body, name="paused")
+        queue_to_client(session, now, situation.practice, situation.client, text)
 
 
 def _is_that_resume(move: MoveRow, trainer: Trainer, resumed_on: str) -> bool:

@@ -6,8 +6,8 @@ from datetime import datetime
 from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
-from rungwise.coach.accounts.trainers import require_lead
 from rungwise.coach.alerting.duty import DAY, Hours, clock_of
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import Duty, Practice, Trainer

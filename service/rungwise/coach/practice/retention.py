@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ColumnElement, delete, null, update
 from sqlmodel import Session, and_, col, func, select
 
-from rungwise.coach.accounts.trainers import require_lead
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record, record_by_service
 from rungwise.errors import ImpossibleValue
 from rungwise.store.due import clear_due, set_due

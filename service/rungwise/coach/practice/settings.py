@@ -11,10 +11,9 @@ from urllib.parse import urlsplit
 from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
-from rungwise.coach.accounts.trainers import require_lead
-from rungwise.coach.enrolment.clients import name_or_refuse
-from rungwise.coach.enrolment.intake_form import Unfinished, hour, sentence
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.fields import Unfinished, hour, name_or_refuse, sentence
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Client, Placement, PlanRow, Practice, Trainer
 from rungwise.ticks.due import zone_named

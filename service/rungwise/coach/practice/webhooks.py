@@ -5,8 +5,8 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.hooks import new_secret
-from rungwise.coach.accounts.trainers import require_lead
 from rungwise.coach.outbox.webhook_calls import end, living_webhooks, new_call
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.errors import NotFound, ServiceError
 from rungwise.store.tables import Trainer, Webhook, WebhookCall

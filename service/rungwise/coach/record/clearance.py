@@ -29,6 +29,15 @@ def latest_screening(session: Session, client_id: int) -> Screening | None:
     return session.exec(rows.order_by(col(Screening.id).desc()).limit(1)).first()
 
 
+def is_cleared(session: Session, client_id: int) -> bool:
+    """Whether the client's screening lets texts begin."""
+    try:
+        refuse_uncleared(session, client_id)
+    except (AskFirst, NotByText):
+        return False
+    return True
+
+
 def refuse_uncleared(session: Session, client_id: int) -> None:
     """AskFirst or NotByText while the client's own answers stand against texts."""
     found = latest_screening(session, client_id)

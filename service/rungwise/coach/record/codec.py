@@ -9,11 +9,18 @@ from typing import Any
 
 from rungwise.ladder.body import Profile, profile_from_stored
 from rungwise.ladder.build import build_ladder, rung_alone
-from rungwise.ladder.progression import Caution, DayReport, Move, Plan, SideHold
+from rungwise.ladder.progression import Caution, DayReport, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
 from rungwise.reply.reading import Context, Hold, Reading, Span
-from rungwise.store.tables import MoveRow
+
+
+@dataclass(frozen=True, slots=True)
+class UsualPain:
+    """A bone, joint or muscle pain that the trainer recorded: place as in a reading, score 0-5."""
+
+    place: str
+    score: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,18 +38,23 @@ class PlanSettings:
     picture_link: bool = False
     # Plans stored before there was a second version don't say which; they keep the first.
     rule_version: int = 1
+    # Those of `away` that the client asked for: their "back" ends these and no others.
+    wished_away: tuple[tuple[date, date], ...] = ()
+    usual_pain: UsualPain | None = None
 
     def to_json(self) -> dict[str, Any]:
         return {
             "prompt_at": self.prompt_at.isoformat("minutes"),
             "weekdays": sorted(self.weekdays),
-            "away": [[first.isoformat(), last.isoformat()] for first, last in self.away],
+            "away": _ranges_to_json(self.away),
             "reminder_at": self.reminder_at.isoformat("minutes") if self.reminder_at else None,
             "target_s": self.target_s,
             "caution": asdict(self.caution),
             "open_gates": sorted(self.open_gates),
             "picture_link": self.picture_link,
             "rule_version": self.rule_version,
+            "wished_away": _ranges_to_json(self.wished_away),
+            "usual_pain": asdict(self.usual_pain) if self.usual_pain else None,
         }
 
     @classmethod
@@ -51,16 +63,15 @@ class PlanSettings:
         return cls(
             prompt_at=time.fromisoformat(stored["prompt_at"]),
             weekdays=frozenset(stored["weekdays"]),
-            away=tuple(
-                (date.fromisoformat(first), date.fromisoformat(last))
-                for first, last in stored["away"]
-            ),
+            away=_ranges_from_json(stored["away"]),
             reminder_at=time.fromisoformat(reminder) if reminder else None,
             target_s=stored["target_s"],
             caution=Caution(**stored["caution"]),
             open_gates=frozenset(stored["open_gates"]),
             picture_link=stored.get("picture_link", False),
             rule_version=stored.get("rule_version", 1),
+            wished_away=_ranges_from_json(stored.get("wished_away", ())),
+            usual_pain=UsualPain(**pain) if (pain := stored.get("usual_pain")) else None,
         )
 
     def plan(self, resting: bool) -> Plan:
@@ -72,6 +83,14 @@ class PlanSettings:
             rule_version=self.rule_version,
             weekdays=self.weekdays,
         )
+
+
+def _ranges_to_json(ranges: Sequence[tuple[date, date]]) -> list[list[str]]:
+    return [[first.isoformat(), last.isoformat()] for first, last in ranges]
+
+
+def _ranges_from_json(stored: Sequence[Sequence[str]]) -> tuple[tuple[date, date], ...]:
+    return tuple((date.fromisoformat(one), date.fromisoformat(other)) for one, other in stored)
 
 
 def ladder_of(profile: Profile) -> Ladder:
@@ -102,6 +121,18 @@ def rung_in(text: str, key: str) -> Rung:
     return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 
+# Stored only when set: a report of before has none of them.
+LATER_FIELDS = (
+    "done",
+    "near_fall",
+    "distress",
+    "health_news",
+    "no_credit",
+    "unconfirmed",
+    "too_easy",
+)
+
+
 def report_to_json(report: DayReport) -> dict[str, Any]:
     return {
         "day": report.day.isoformat(),
@@ -114,9 +145,7 @@ def report_to_json(report: DayReport) -> dict[str, Any]:
         "pain": report.pain,
         "dizzy": report.dizzy,
         "emergency": report.emergency,
-        # Only where it was said, so that reports stored before stay as they are.
-        **({"too_easy": True} if report.too_easy else {}),
-    }
+    } | {name: value for name in LATER_FIELDS if (value := getattr(report, name))}
 
 
 def report_from_json(stored: Mapping[str, Any]) -> DayReport:
@@ -133,7 +162,7 @@ def report_from_json(stored: Mapping[str, Any]) -> DayReport:
         pain=stored["pain"],
         dizzy=stored["dizzy"],
         emergency=stored["emergency"],
-        too_easy=stored.get("too_easy", False),
+        **{name: stored[name] for name in LATER_FIELDS if name in stored},
     )
 
 
@@ -166,7 +195,9 @@ def reading_from_json(stored: Mapping[str, Any]) -> Reading:
 
 
 def context_to_json(context: Context) -> dict[str, Any]:
+    """The context without the texts of ours that it holds: they are stored once, as texts."""
     values = asdict(context)
+    del values["our_texts"]
     values["today"] = context.today.isoformat() if context.today else None
     return values
 
@@ -178,16 +209,3 @@ def context_from_json(stored: Mapping[str, Any]) -> Context:
     today = values.get("today")
     values["today"] = date.fromisoformat(today) if today else None
     return Context(**values)
-
-
-def move_from_row(row: MoveRow) -> Move:
-    return Move(
-        kind=row.kind,  # type: ignore[arg-type]  # stored from a MoveKind
-        from_key=row.from_key,
-        to_key=row.to_key,
-        rule=row.rule,
-        because=row.because,
-        alerts=tuple(row.alerts),
-        facts=row.facts,
-        version=row.rule_version,
-    )

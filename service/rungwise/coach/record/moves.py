@@ -5,9 +5,8 @@ from datetime import date, datetime
 from sqlalchemy import update
 from sqlmodel import Session, col
 
-from rungwise.coach.record.codec import report_from_json, report_to_json
-from rungwise.coach.record.situation import Situation, current_report, past
-from rungwise.coach.record.verdict import verdict
+from rungwise.coach.record.codec import report_to_json
+from rungwise.coach.record.situation import Situation, current_report
 from rungwise.ladder.progression import DayReport, Move
 from rungwise.store.deferred_inserts import RowId, insert_later, insert_named_later
 from rungwise.store.tables import MoveRow, Placement, Report
@@ -52,21 +51,15 @@ def place(session: Session, now: datetime, placement: Placement, rung_key: str) 
         session.add(placement)
 
 
-def base_report(
-    session: Session, situation: Situation, day: date, asked_key: str | None
-) -> DayReport:
-    """The day's report so far; an empty one on the rung that was asked for when there is none."""
-    stored = current_report(session, situation.client_id, day)
-    if stored is not None:
-        return report_from_json(stored.told)
-    key = asked_key if asked_key in situation.ladder else None
-    return DayReport(day=day, rung_key=key or situation.placement.rung_key)
-
-
-def decide_day(
-    session: Session, now: datetime, situation: Situation, report: DayReport, message_id: int
-) -> Move:
-    """Store the day's report in place of an earlier one of that day, and decide it afresh."""
+def store_decision(
+    session: Session,
+    now: datetime,
+    situation: Situation,
+    report: DayReport,
+    move: Move,
+    message_id: int,
+) -> None:
+    """Store the day's report in place of an earlier one of that day, and the move decided on it."""
     earlier = current_report(session, situation.client_id, report.day)
     if earlier is not None:
         _supersede(session, now, earlier)
@@ -78,14 +71,11 @@ def decide_day(
         "told": report_to_json(report),
         "created_at": now,
     }
-    plan = situation.settings.plan(situation.resting)
-    move = verdict(situation.ladder, plan, past(session, situation.client_id), report)
     report_id = insert_named_later(session, Report, values)
     store_move(session, now, situation, report.day, move, report_id=report_id)
     if not report.skipped and report.day > situation.placement.since:
         situation.placement.since = report.day
         session.add(situation.placement)
-    return move
 
 
 def _supersede(session: Session, now: datetime, report: Report) -> None:
@@ -98,3 +88,16 @@ def _supersede(session: Session, now: datetime, report: Report) -> None:
         .values(superseded_at=now)
     )
     session.flush()
+
+
+def move_from_row(row: MoveRow) -> Move:
+    return Move(
+        kind=row.kind,  # type: ignore[arg-type]  # stored from a MoveKind
+        from_key=row.from_key,
+        to_key=row.to_key,
+        rule=row.rule,
+        because=row.because,
+        alerts=tuple(row.alerts),
+        facts=row.facts,
+        version=row.rule_version,
+    )

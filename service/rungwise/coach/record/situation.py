@@ -269,3 +269,16 @@ def current_report(session: Session, client_id: int, day: date) -> Report | None
         col(Report.superseded_at).is_(None),
     )
     return session.exec(rows).first()
+
+
+def current_reports(session: Session, client_id: int, since: date) -> list[Report]:
+    """The reports that stand of this date or later."""
+    read_before = known(session, Report, client_id)
+    if read_before is not None and since >= session.info[REPORTS_SINCE]:
+        return [row for row in read_before if row.local_date >= since]
+    rows = select(Report).where(
+        Report.client_id == client_id,
+        Report.local_date >= since,
+        col(Report.superseded_at).is_(None),
+    )
+    return list(session.exec(rows).all())

@@ -8,12 +8,13 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.record.audit import record
 from rungwise.errors import ServiceError
-from rungwise.store.tables import OwnWording, Practice, Trainer
+from rungwise.store.tables import Client, OwnWording, Practice, Trainer
 from rungwise.wording.catalogue import CATALOGUE
-from rungwise.wording.safety import safety_text_problems, text_problems
-from rungwise.wording.texts import LANGUAGES, NoSuchText, language_of
+from rungwise.wording.safety import crisis_line, safety_text_problems, text_problems
+from rungwise.wording.texts import LANGUAGES, NoSuchText, language_of, render, word
 
 _KEPT_IN = "own wording"
+LONGEST_TRAINER = 20
 
 
 class WordingRefused(ServiceError):
@@ -34,6 +35,35 @@ def wording_of(session: Session, practice_id: int, language: str) -> Mapping[str
         )
         known[key] = {row.name: row.body for row in session.exec(rows).all()}
     return known[key]
+
+
+def text_for(
+    session: Session, practice: Practice, client: Client, name: str, **values: object
+) -> str:
+    """One of our texts for a client, with the values that every text may need, and these."""
+    always: Mapping[str, object] = {
+        "called": client.called,
+        "practice": practice.name,
+        "number": practice.emergency_number,
+        "trainer": trainer_called(session, client) or word("your_trainer", client.language),
+        "crisis": crisis_of(practice) or practice.emergency_number,
+    }
+    wording = wording_of(session, practice.id, client.language)
+    return render(name, client.language, wording, **{**always, **values})
+
+
+def trainer_called(session: Session, client: Client) -> str:
+    """What the client calls their trainer: the name if short, else its first word."""
+    name = session.get_one(Trainer, client.trainer_id).name.strip()
+    if len(name) <= LONGEST_TRAINER:
+        return name
+    first = name.split()[0]
+    return first if len(first) <= LONGEST_TRAINER else ""
+
+
+def crisis_of(practice: Practice) -> str | None:
+    """The line for people in despair that this practice names."""
+    return crisis_line(practice.country, practice.crisis_line)
 
 
 def wording_problems(name: str, language: str, body: str) -> list[str]:

@@ -18,6 +18,7 @@ from rungwise.coach.record.falls import falls_told
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, past
 from rungwise.coach.reviews.retests import Result, results_of
+from rungwise.concepts.signs import SIGNS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.progression import PastDay
@@ -27,7 +28,7 @@ from rungwise.store.tables import Alert, Client, Message, PlanRow, Report, Train
 WEEKS = (4, 8, 12)
 USUAL_WEEKS = 12
 LEFT = ("sent", "delivered", "unknown")
-SIGNS = ("fall", "near_fall", "pain", "dizziness", "emergency")
+TOLD = tuple(dict.fromkeys(row.alert for row in SIGNS.values()))
 MOST_SIGNS = 6
 MOST_RETESTS = 4
 LONGEST_WORDS = 600
@@ -247,7 +248,7 @@ def _rungs(
 
 
 def _signs(session: Session, situation: Situation, first: date, last: date) -> tuple[Sign, ...]:
-    rows = select(Alert).where(Alert.client_id == situation.client_id, col(Alert.kind).in_(SIGNS))
+    rows = select(Alert).where(Alert.client_id == situation.client_id, col(Alert.kind).in_(TOLD))
     found = []
     for alert in session.exec(rows.order_by(col(Alert.id))).all():
         day = alert.opened_at.astimezone(situation.zone).date()

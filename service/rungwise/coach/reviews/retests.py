@@ -15,6 +15,7 @@ from sqlmodel import Session, col, func, select
 from rungwise.coach.alerting.alerts import Raised, open_alert, raise_alert
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.rhythm import USUAL_WEEKS, rhythm_of
 from rungwise.coach.record.situation import load
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound
 from rungwise.evidence import Change, Scored, change, kind_of, score, score_to_json
@@ -35,7 +36,6 @@ from rungwise.ticks.due import local_to_utc
 
 # Common practice, no source.
 EVERY_WEEKS = (4, 6)
-USUAL_WEEKS = 6
 OLDEST_DAYS = 366
 LOOKS_AT = time(7, 0)
 LOOKS_AGAIN_AFTER = timedelta(days=1)
@@ -133,12 +133,6 @@ def _reviewed(session: Session, now: datetime, trainer: Trainer, client: Client,
     if alert is not None:
         handle(session, now, trainer, alert, load(session, client), Handling(what))
     schedule_review(session, now, client)
-
-
-def rhythm_of(session: Session, client_id: int) -> ReviewRhythm:
-    """The client's rhythm, or the usual one, not stored yet."""
-    found = session.get(ReviewRhythm, client_id)
-    return found or ReviewRhythm(client_id=client_id, every_weeks=USUAL_WEEKS)
 
 
 def set_rhythm(

@@ -7,14 +7,15 @@ and what followed from an earlier reading is decided again from the reading as i
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from json import dumps, loads
 from typing import Any
 
 from sqlmodel import Session, col, func, select
 
-from rungwise.coach.daily.report_fold import fold
+from rungwise.coach.conversation.report_fold import fold
+from rungwise.coach.daily.dossiers import our_texts_before
 from rungwise.coach.record.codec import (
     PlanSettings,
     context_from_json,
@@ -75,7 +76,9 @@ def _readings(session: Session) -> Iterator[Difference | None]:
             # The words are gone; its reading stands and is folded into reports as before.
             yield None
             continue
-        reading = read(message.body, context_from_json(message.context))
+        context = context_from_json(message.context)
+        context = replace(context, our_texts=our_texts_before(session, message))
+        reading = read(message.body, context)
         now = _plain(reading_to_json(reading))
         if now == message.reading:
             yield None
@@ -93,6 +96,8 @@ def _reports(session: Session) -> Iterator[Difference | None]:
             reading = reading_from_json(message.reading or {})
             asked = context_from_json(message.context or {}).asked
             folded = fold(folded, reading, asked)
+        # Whether a number is asked about hangs on the days before, and is stored as it was.
+        folded = replace(folded, unconfirmed=bool(report.told.get("unconfirmed")))
         now = _plain(report_to_json(folded))
         if "too_easy" not in report.told:
             now.pop("too_easy", None)  # reports of earlier releases didn't keep it

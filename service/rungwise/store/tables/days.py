@@ -72,4 +72,6 @@ class Question(SQLModel, table=True):
     local_date: date
     asked_at: datetime = Field(sa_type=UtcDateTime)
     answered_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    # How many answers were none.
+    unclear: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     answer_id: int | None = Field(default=None, foreign_key="message.id")

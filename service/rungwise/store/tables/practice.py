@@ -16,6 +16,8 @@ class Practice(SQLModel, table=True):
     language: str = "en"
     time_zone: str = "America/New_York"
     emergency_number: str = "911"
+    # For people in despair; None takes the one that is known for the country.
+    crisis_line: str | None = None
     texts_from: str = "08:00"
     texts_until: str = "21:00"
     carrier: str = "handset"

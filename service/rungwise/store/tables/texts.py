@@ -52,6 +52,8 @@ class Message(SQLModel, table=True):
     state: str
     rank: int = 2
     problem: str | None = Field(default=None, sa_type=Sealed)
+    # Which of our texts it is, by the name in the catalogue.
+    name: str | None = None
     media_url: str | None = Field(default=None, sa_type=Sealed)
     pictures: list[str] | None = Field(default=None, sa_type=SealedJSON)
     local_date: date | None = None

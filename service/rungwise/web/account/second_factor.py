@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, and_, col, select
 
 from rungwise.coach.accounts import second_factor as factor
-from rungwise.coach.accounts.trainers import require_lead
+from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.parts import Parts
 from rungwise.store.tables import Practice, SignIn, Trainer

@@ -8,9 +8,9 @@ from fastapi import APIRouter, Depends, Response
 from sqlmodel import Session
 
 from rungwise.coach.daily.write_to_client import write_to_client
-from rungwise.coach.enrolment.clients import client_of
 from rungwise.coach.plan.placement import check_version, pause, place_client, resume, resume_paused
 from rungwise.coach.plan.placement_preview import check_second_look
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import Trainer

@@ -10,8 +10,8 @@ from sqlalchemy import update
 from sqlmodel import Session, col
 
 from rungwise.coach.accounts.api_tokens import who_calls
-from rungwise.coach.enrolment.clients import client_of
-from rungwise.coach.enrolment.intake_form import Unfinished
+from rungwise.coach.record.access import client_of
+from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import NotFound
 from rungwise.parts import Parts

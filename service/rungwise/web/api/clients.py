@@ -5,9 +5,10 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Response
 from sqlmodel import Session
 
-from rungwise.coach.enrolment.clients import client_of
 from rungwise.coach.enrolment.intake import add_from
-from rungwise.coach.enrolment.intake_form import FIELDS, Draft, Unfinished, read_intake
+from rungwise.coach.enrolment.intake_form import FIELDS, Draft, read_intake
+from rungwise.coach.record.access import client_of
+from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.situation import load
 from rungwise.store.due import due_of
 from rungwise.store.queries import pagination

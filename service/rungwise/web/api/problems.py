@@ -11,13 +11,13 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
-from rungwise.coach.accounts.trainers import OnlyTheLead
 from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.coach.daily.write_to_client import GetsNoTexts, NightThere
-from rungwise.coach.enrolment.intake_form import Unfinished
 from rungwise.coach.plan.placement import NoReason, NotSoHigh, StillOpen
 from rungwise.coach.plan.placement_preview import ManyLandmarks
+from rungwise.coach.record.access import OnlyTheLead
 from rungwise.coach.record.clearance import AskFirst, NotByText
+from rungwise.coach.record.fields import Unfinished
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound, ServiceError
 
 log = logging.getLogger(__name__)

@@ -10,8 +10,8 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session
 
 from rungwise.coach.daily.write_to_client import NightThere, refuse_text, tidy, write_to_client
-from rungwise.coach.enrolment.clients import client_of
 from rungwise.coach.plan.placement import check_version, pause, resume_paused
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.notes import LONGEST_NOTE, add_note
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ServiceError

@@ -7,8 +7,7 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
-from rungwise.coach.daily.opt_out import CONSENT_WORDING, consent_wording
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.daily.welcome import CONSENT_WORDING, consent_wording
 from rungwise.coach.enrolment.home_checklist import CHECKLIST
 from rungwise.coach.enrolment.intake import (
     Word,
@@ -18,8 +17,10 @@ from rungwise.coach.enrolment.intake import (
     set_home,
     standing,
 )
-from rungwise.coach.enrolment.intake_form import ASKED, sentence
+from rungwise.coach.enrolment.intake_form import ASKED
 from rungwise.coach.enrolment.screening import BY_NAME, QUESTIONS
+from rungwise.coach.record.access import client_of
+from rungwise.coach.record.fields import sentence
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.tables import Client
 from rungwise.web.http.auth import Signed, Visit

@@ -12,7 +12,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
 from rungwise.coach.daily.write_to_client import tidy
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.notes import notes_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, load, past

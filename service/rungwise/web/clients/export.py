@@ -14,7 +14,7 @@ from starlette.responses import StreamingResponse
 from rungwise.coach.data.erase import OtherName, erase_client, is_named, scrub
 from rungwise.coach.data.export_fhir import write_bundle
 from rungwise.coach.data.export_rows import counted, write_csv, write_json
-from rungwise.coach.enrolment.clients import client_of, clients_of
+from rungwise.coach.record.access import client_of, clients_of
 from rungwise.coach.record.audit import record
 from rungwise.errors import NotFound
 from rungwise.store.tables import Client

@@ -13,8 +13,8 @@ from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 from sqlmodel import Session, col, select
 
-from rungwise.coach.daily.opt_out import CONSENT_WORDING, consent_wording
 from rungwise.coach.daily.prompt import task_body
+from rungwise.coach.daily.welcome import CONSENT_WORDING, consent_wording
 from rungwise.coach.enrolment.home_checklist import CHECKLIST
 from rungwise.coach.enrolment.intake import add_from
 from rungwise.coach.enrolment.intake_form import (
@@ -23,12 +23,11 @@ from rungwise.coach.enrolment.intake_form import (
     STAGE_FIELDS,
     WEEKDAYS,
     Draft,
-    Unfinished,
     read_intake,
-    sentence,
 )
 from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.record.fields import Unfinished, sentence
 from rungwise.coach.record.wording import wording_of
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import STAGES

@@ -7,9 +7,9 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
-from rungwise.coach.enrolment.clients import client_of
 from rungwise.coach.plan.placement import check_version, place_client, resume
 from rungwise.coach.plan.placement_preview import check_second_look, preview
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
 from rungwise.ladder.drawing import draw_rung

@@ -10,8 +10,8 @@ from pydantic import BaseModel
 from sqlmodel import Session
 
 from rungwise.coach.daily.prompt import prompt_body
-from rungwise.coach.enrolment.clients import client_of
-from rungwise.coach.plan.placement import check_version, new_plan
+from rungwise.coach.plan.placement import check_version
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.picture_link import (
     CHOICES_DAYS,
@@ -22,6 +22,7 @@ from rungwise.coach.record.picture_link import (
     sample_link,
     shown_by,
 )
+from rungwise.coach.record.plan_versions import new_plan
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.ladder import svg

@@ -9,7 +9,7 @@ from fastapi.responses import StreamingResponse
 from sqlmodel import Session, select
 from starlette.concurrency import run_in_threadpool
 
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.access import client_of
 from rungwise.store.queries import page_version
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import SignIn

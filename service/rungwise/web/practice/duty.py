@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
 from rungwise.carriers.email import EMAIL
-from rungwise.coach.accounts.trainers import colleagues, require_lead
+from rungwise.coach.accounts.trainers import colleagues
 from rungwise.coach.alerting.duty import (
     DAY,
     LAST_MINUTE,
@@ -23,8 +23,9 @@ from rungwise.coach.alerting.duty import (
     overnight,
     stretch_at,
 )
-from rungwise.coach.enrolment.intake_form import hour, sentence
 from rungwise.coach.practice.duty_plan import change_duty_plan
+from rungwise.coach.record.access import require_lead
+from rungwise.coach.record.fields import hour, sentence
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Trainer
 from rungwise.web.http.auth import Signed, Visit

@@ -10,7 +10,8 @@ from sqlmodel import Session
 from rungwise.coach.accounts import invitations
 from rungwise.coach.accounts.passwords import PasswordRefused
 from rungwise.coach.accounts.second_factor import has_factor
-from rungwise.coach.accounts.trainers import colleague, colleagues, require_lead
+from rungwise.coach.accounts.trainers import colleague, colleagues
+from rungwise.coach.record.access import require_lead
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.parts import Parts
 from rungwise.web.http import sessions

@@ -18,9 +18,10 @@ from rungwise.coach.accounts.api_tokens import (
     tokens_of,
     works,
 )
-from rungwise.coach.accounts.trainers import colleagues, require_lead
+from rungwise.coach.accounts.trainers import colleagues
 from rungwise.coach.outbox.webhook_calls import GIVE_UP_AFTER, living_webhooks
 from rungwise.coach.practice.webhooks import add_webhook, end_webhook, latest_calls, try_webhook
+from rungwise.coach.record.access import require_lead
 from rungwise.errors import ServiceError
 from rungwise.web.api.problems import PREFIX
 from rungwise.web.http.auth import Number, Signed, Visit, real_now

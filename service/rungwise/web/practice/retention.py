@@ -4,8 +4,6 @@ from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
-from rungwise.coach.accounts.trainers import require_lead
-from rungwise.coach.enrolment.intake_form import sentence
 from rungwise.coach.practice.retention import (
     LONGEST_MONTHS,
     MARK,
@@ -15,6 +13,8 @@ from rungwise.coach.practice.retention import (
     months_given,
     set_keeping,
 )
+from rungwise.coach.record.access import require_lead
+from rungwise.coach.record.fields import sentence
 from rungwise.errors import ImpossibleValue
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import FieldsHere

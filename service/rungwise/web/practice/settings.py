@@ -9,13 +9,13 @@ from rungwise.coach.accounts.trainers import (
     change_trainer,
     colleague,
     colleagues,
-    require_lead,
     set_active,
     set_role,
 )
-from rungwise.coach.enrolment.intake_form import Unfinished
 from rungwise.coach.monitoring.carrier_health import carriers_health
 from rungwise.coach.practice.settings import PracticeForm, change_practice, countries
+from rungwise.coach.record.access import require_lead
+from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.wording import (
     WordingRefused,
     own_names,

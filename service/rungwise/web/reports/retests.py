@@ -11,7 +11,8 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session
 
 from rungwise.coach.daily.weekly import set_weekly, weekly_body
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.access import client_of
+from rungwise.coach.record.rhythm import rhythm_of
 from rungwise.coach.reviews.retests import (
     EVERY_WEEKS,
     NewRetest,
@@ -22,7 +23,6 @@ from rungwise.coach.reviews.retests import (
     record_retest,
     results_of,
     reviews_due,
-    rhythm_of,
     set_rhythm,
     withdraw_retest,
 )

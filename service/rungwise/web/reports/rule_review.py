@@ -14,7 +14,7 @@ from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, Field
 from sqlmodel import col, select
 
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.access import client_of
 from rungwise.coach.rule.rule_review import RuleChange, RuleReview, clients_to_review, review_rule
 from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.errors import ImpossibleValue, ServiceError

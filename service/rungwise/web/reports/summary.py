@@ -8,7 +8,7 @@ from markupsafe import Markup
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
-from rungwise.coach.enrolment.clients import client_of
+from rungwise.coach.record.access import client_of
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.situation import load
 from rungwise.coach.reports.summary import (

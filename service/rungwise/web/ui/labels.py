@@ -8,7 +8,7 @@ from typing import Any
 
 KIND = {
     "fall": "Fall",
-    "near_fall": "Fall or near fall?",
+    "near_fall": "Near fall",
     "pain": "Pain",
     "dizziness": "Dizziness",
     "emergency": "Emergency sign",
@@ -16,13 +16,17 @@ KIND = {
     "silence": "Silent",
     "away": "Away for long",
     "stuck": "Stuck on a rung",
-    "unreadable": "Unreadable texts",
+    "distress": "Words of despair",
+    "health_news": "News of their health",
+    "call_me": "Asks for a call",
+    "life_news": "News from home",
+    "unsafe": "Practised unsafely",
+    "request": "Asks for something",
+    "unread": "A text to read",
     "opted_out": "Stopped the texts",
     "undeliverable": "Text did not arrive",
     "gate_reached": "Reached a gate",
     "held_back": "Held back on a rung",
-    "question": "Question",
-    "effort": "Too hard or too easy",
     "retest_due": "Retest due",
 }
 URGENCY = {"urgent": "Urgent", "today": "Today", "note": "Note"}
@@ -97,6 +101,14 @@ SEEN_AS = {
     "correction": "a correction",
     "same_as_before": "the same as before",
     "effort": "too hard or easy",
+    "near_fall": "nearly a fall",
+    "head": "a knock on the head",
+    "news": "news",
+    "asks": "a wish",
+    "answer": "an answer",
+    "unsafe": "unsafe practice",
+    "support": "held on",
+    "topic": "a question",
 }
 
 

@@ -1,22 +1,31 @@
-"""docs/texts.md, written from the texts themselves: `python -m rungwise.wording.texts_page`."""
+"""docs/texts.md, written from the texts themselves: `python -m rungwise.wording.page_of_texts`."""
 
 import sys
 from collections.abc import Iterator, Mapping
-from functools import partial
-from typing import Any, get_args
+from datetime import date, time
+from typing import Any
 
-from rungwise.ladder.progression import SideHold
+from rungwise.concepts.alert_kinds import ALERT_KINDS
+from rungwise.ladder.day import SideHold
 from rungwise.ladder.stance import Side
-from rungwise.wording.answers import Follows, answer_text
-from rungwise.wording.catalogue import ALERT_KINDS, GROUPS, TextSpec
+from rungwise.wording.catalogue import GROUPS, TextSpec
+from rungwise.wording.dates import date_words, hour_words
+from rungwise.wording.results import understood
 from rungwise.wording.safety import FALLBACK_NUMBER, emergency_countries, required_parts
 from rungwise.wording.segments import segments
-from rungwise.wording.texts import LANGUAGES, alert_words, days_words, render, word
+from rungwise.wording.texts import (
+    LANGUAGES,
+    alert_words,
+    days_words,
+    render,
+    weekday_name,
+    word,
+)
 
 _INTRODUCTION = """\
 # Every text the service sends
 
-This page is written by `python -m rungwise.wording.texts_page > docs/texts.md` from the texts
+This page is written by `python -m rungwise.wording.page_of_texts > docs/texts.md` from the texts
 themselves; a test fails when it is out of date.
 
 - A text is a template: `{number}` and its like are filled in when it is sent. Below they show an
@@ -40,7 +49,12 @@ _VALUES: Mapping[str, str] = {
     "practice": "Hillside Balance",
     "trainer": "Robin",
     "number": "911",
+    "crisis": "988",
     "target_s": "20",
+    "seconds": "20",
+    "steady": "6",
+    "score": "4",
+    "link": "https://example.org/p/7Hq2",
     "carrier": "kannel",
     "minutes": "5",
 }
@@ -48,6 +62,11 @@ _TASKS: Mapping[str, str] = {
     "en": "Right foot in front, heel level with left big toe, feet 2 cm apart. Hands just off the "
     "counter.",
     "es": "Pie derecho delante, talón junto al dedo gordo izquierdo. Manos cerca de la encimera.",
+}
+
+_SAMPLES: Mapping[str, Mapping[str, str]] = {
+    "en": {"place": "left knee", "landmark": "heel to toe"},
+    "es": {"place": "rodilla izquierda", "landmark": "los pies en fila"},
 }
 
 
@@ -62,7 +81,7 @@ def _lines() -> Iterator[str]:
         yield f"## {title}\n"
         for name, spec in group.items():
             yield from _one_text(name, spec)
-        if title == "Asking back":
+        if title == "Answers to a result":
             yield from _answers()
     yield from _alert_words()
     yield from _emergency_numbers()
@@ -84,27 +103,34 @@ def _sample(name: str, language: str) -> dict[str, Any]:
     sample["task"] = _TASKS[language]
     sample["days"] = days_words(4, language)
     sample["kind"] = alert_words("fall", language)
+    sample |= _SAMPLES[language]
     sample["side"] = word("right", language)
+    sample["where"] = word("in_front", language)
+    sample["understood"] = understood(language, (SideHold(20),), None)
+    sample["steady_days"] = word("steady_days", language).format(count=2)
+    sample["next"] = word("next_steady", language).format(steady_days=sample["steady_days"])
+    sample["day"] = weekday_name(0, language)
+    sample["date"] = sample["until"] = date_words(date(2026, 12, 15), language)
+    sample["from"] = date_words(date(2026, 12, 8), language)
+    sample["hour"] = hour_words(time(9), language)
     sample["hint"] = render("hint_sided", language, target_s=20) if name == "prompt" else ""
     sample["caution"] = render("caution_short", language) if name == "prompt" else ""
     return sample
 
 
 def _answers() -> Iterator[str]:
-    yield "## The answer to a day's report\n"
+    yield "### Composed\n"
     yield (
-        "Composed of what was understood and what follows from it, or of what was understood and "
-        "a question.\n"
+        "What was understood comes first, then one of the sentences above. A correction or an "
+        "earlier day is said in front.\n"
     )
-    holds = (SideHold(20, Side.LEFT), SideHold(14, Side.RIGHT))
+    holds = (SideHold(20, Side.RIGHT), SideHold(14, Side.LEFT))
     for language in LANGUAGES:
-        ask = partial(answer_text, language, holds=holds, steadiness="wobbly")
-        for follows in get_args(Follows):
-            yield from _quoted(language, ask(move_kind=follows), f"`{follows}`")
-        yield from _quoted(language, ask(move_kind="stay", corrected=True), "corrected")
-        yield from _quoted(language, ask(move_kind="stay", late_weekday=0), "late")
-        asking = answer_text(language, holds=holds, steadiness=None, ask="steadiness")
-        yield from _quoted(language, asking, "asking")
+        told = understood(language, holds, "wobbly", {}, (Side.RIGHT, Side.LEFT))
+        follows = render("back_a", language)
+        yield from _quoted(language, f"{told} {follows}", "back")
+        corrected = f"{word('put_right', language)} {told} {follows}"
+        yield from _quoted(language, corrected, "corrected")
 
 
 def _alert_words() -> Iterator[str]:

@@ -13,12 +13,16 @@ from rungwise.reply.reading import Asked, Reading
 Missing = Literal["seconds", "steadiness", "sides"]
 
 _RANK: dict[Answer, int] = {"no": 0, "unsure": 1, "yes": 2}
+_FLAGS = ("fall", "pain", "dizzy")
 # A yes/no question settles the flag it asked about, in both directions.
 SETTLES: dict[str, str] = {
     "fall_yes_no": "fall",
     "pain_yes_no": "pain",
+    "worse_yes_no": "pain",
     "dizzy_yes_no": "dizzy",
 }
+_HEALTH = ("health", "clinician")
+HELD_ON, UNSAFE, USUAL_PAIN = "held on more than asked", "practised unsafely", "usual pain told"
 
 
 def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
@@ -29,17 +33,70 @@ def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
     """
     if reading.kind == "skipped" and not report.holds:
         report = replace(report, skipped=True)
-    if reading.kind == "result":
+    if reading.kind == "result" and not reading.days_ago:
         report = _fold_result(report, reading, asked)
+    elif not reading.holds and asked == "both_sides" and (reading.to_both or _says(reading, "yes")):
+        report = replace(report, holds=_on_both(report.holds))
+    elif not reading.holds and asked == "number" and _says(reading, "yes"):
+        report = replace(report, unconfirmed=False)
+    if reading.done:
+        report = replace(report, done=True, skipped=False)
     if reading.effort is not None:
         report = replace(report, too_easy=reading.effort == "too_easy")
-    for flag in ("fall", "pain", "dizzy"):
-        told: Answer = getattr(reading, flag)
+    for flag in _FLAGS:
+        told = _told(reading, flag)
         known: Answer = getattr(report, flag)
-        settled = SETTLES.get(asked) == flag and reading.yes_no is not None
-        if settled or _RANK[told] > _RANK[known]:
+        settled = _settled(report, reading, asked, flag)
+        if settled is not None:
+            report = _with_flag(report, flag, settled)
+        elif _RANK[told] > _RANK[known]:
             report = _with_flag(report, flag, told)
-    return replace(report, emergency=report.emergency or reading.emergency)
+    return replace(
+        report,
+        emergency=report.emergency or reading.emergency or reading.head_struck,
+        near_fall=report.near_fall or (reading.near_fall and not reading.old),
+        distress=report.distress or reading.news == "distress",
+        health_news=report.health_news or reading.news in _HEALTH,
+        no_credit=report.no_credit or _no_credit(reading),
+    )
+
+
+def _told(reading: Reading, flag: str) -> Answer:
+    """What a reading says of a flag today: usual pain is none, and what is old is asked about."""
+    told: Answer = getattr(reading, flag)
+    if flag == "pain" and reading.usual in ("same", "unsaid"):
+        return "no" if reading.usual == "same" else "unsure"
+    return "unsure" if told == "yes" and reading.old else told
+
+
+def _says(reading: Reading, answer: str) -> bool:
+    return reading.answer == answer or (reading.answer is None and reading.yes_no == answer)
+
+
+def _settled(report: DayReport, reading: Reading, asked: Asked, flag: str) -> Answer | None:
+    """What the answer to a question about this flag makes of it; None when it is no answer."""
+    about = SETTLES.get(asked) == flag
+    if asked == "today_yes_no":
+        about = getattr(report, flag) == "unsure"
+    if not about:
+        return None
+    if reading.answer in ("cannot", "unknown"):
+        return "yes"
+    if _says(reading, "no"):
+        return _told(reading, flag)
+    return "yes" if _says(reading, "yes") else None
+
+
+def _no_credit(reading: Reading) -> str:
+    if reading.unsafe:
+        return UNSAFE
+    if reading.support == "more":
+        return HELD_ON
+    return USUAL_PAIN if reading.usual == "same" else ""
+
+
+def _on_both(holds: tuple[SideHold, ...]) -> tuple[SideHold, ...]:
+    return tuple(replace(hold, side="both") if hold.side is None else hold for hold in holds)
 
 
 def _with_flag(report: DayReport, flag: str, told: Answer) -> DayReport:
@@ -50,7 +107,11 @@ def _with_flag(report: DayReport, flag: str, told: Answer) -> DayReport:
 
 def _fold_result(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
     told = side_holds(reading.holds)
-    afresh = reading.correction or asked == "sides"
+    if asked == "both_sides" and reading.to_both:
+        told = _on_both(told)
+    afresh = reading.correction or asked in ("sides", "both_sides", "number")
+    if told:
+        report = replace(report, unconfirmed=False)
     if told:
         report = replace(report, holds=told if afresh else _added(report.holds, told))
     by_side = {Side(side): value for side, value in reading.steadiness_by_side.items()}
@@ -87,8 +148,8 @@ def missing(report: DayReport, rung: Rung, target_s: float) -> Missing | None:
 
     Seconds first: without them nothing is known. A short or wobbly day needs no more.
     """
-    judged = judge_day(rung, report, target_s)
-    if judged.verdict != "unfinished":
+    judged = judge_day(rung, replace(report, no_credit=""), target_s)
+    if judged.verdict != "unfinished" or report.unconfirmed:
         return None
     if not any(hold.seconds is not None for hold in report.holds):
         return "seconds"

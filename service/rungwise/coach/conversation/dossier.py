@@ -1,0 +1,162 @@
+"""All that a decision about one client may need, as plain values loaded at once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in
+from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, STALE_AFTER
+from rungwise.ladder.day import DayReport
+from rungwise.ladder.moves import PastDay
+from rungwise.ladder.rungs import Ladder, Rung
+from rungwise.ticks.due import DEFAULT_QUIET, Quiet
+
+# A reply this long after its prompt is no longer about it.
+ANSWERS_WITHIN = timedelta(hours=36)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenQuestion:
+    """A question without an answer. `day` is the local date it is about; `unclear` how many answers
+    were none; `id` its row's, None before it is stored.
+    """
+
+    kind: str
+    day: date
+    asked_at: datetime
+    unclear: int = 0
+    id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OpenAlert:
+    """An alert that is not handled yet. `seen`: somebody has opened it."""
+
+    kind: str
+    urgency: str
+    seen: bool = False
+    texts: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class LastPrompt:
+    """The latest text that asked for practice: its date, its rung, and when it went."""
+
+    day: date
+    rung_key: str | None
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where the client stands: the plan, the profile that the ladder is built from (as stored
+    text), the rung, and the local date of the last placing or practice.
+    """
+
+    settings: PlanSettings
+    profile: str
+    rung_key: str
+    since: date
+
+    @property
+    def ladder(self) -> Ladder:
+        return ladder_in(self.profile)
+
+
+@dataclass(frozen=True, slots=True)
+class Dossier:
+    """One client. Instants in UTC, dates the client's. `standing` is None before a first rung.
+
+    `state` and `stopped_from` as in concepts/client_states.py. `past` is every earlier day in
+    order, oldest first, as the rule reads it; `reports` those that stand, by date. `questions` are
+    open, latest first. `said` are the names of texts sent on the present local date. `our_texts`
+    are the bodies sent lately. `may_begin`: an invited client's screening stands.
+    """
+
+    client_id: int
+    called: str
+    trainer: str
+    practice: str
+    number: str
+    crisis: str | None
+    language: str
+    zone: str
+    state: str
+    stopped_from: str | None = None
+    standing: Standing | None = None
+    past: Sequence[PastDay] = ()
+    reports: Mapping[date, DayReport] = field(default_factory=dict)
+    questions: tuple[OpenQuestion, ...] = ()
+    prompt: LastPrompt | None = None
+    alerts: tuple[OpenAlert, ...] = ()
+    usual_pain: UsualPain | None = None
+    wording: Mapping[str, str] = field(default_factory=dict)
+    quiet: Quiet = DEFAULT_QUIET
+    said: frozenset[str] = frozenset()
+    our_texts: tuple[str, ...] = ()
+    unread_run: int = 0
+    may_begin: bool = True
+    picture: str = ""
+    prompts_unanswered: int = 0
+
+    def today(self, now: datetime) -> date:
+        """The client's local date."""
+        return now.astimezone(ZoneInfo(self.zone)).date()
+
+    @property
+    def resting(self) -> bool:
+        return self.state == "resting"
+
+    @property
+    def doubt(self) -> OpenQuestion | None:
+        """The gravest open question that holds practice until it is answered."""
+        return self._gravest(tuple(kind for kind in SAFETY if kind in DOUBTS))
+
+    @property
+    def safety_question(self) -> OpenQuestion | None:
+        """The gravest open question about safety: of several, it alone is asked."""
+        return self._gravest(SAFETY)
+
+    def _gravest(self, kinds: Sequence[str]) -> OpenQuestion | None:
+        opened = {question.kind: question for question in self.questions}
+        return next((opened[kind] for kind in kinds if kind in opened), None)
+
+    def question(self, now: datetime) -> OpenQuestion | None:
+        """What an answer is to: the gravest about safety, else the latest that is not stale."""
+        safety = self.safety_question
+        if safety is not None:
+            return safety
+        fresh = (each for each in self.questions if now - each.asked_at < STALE_AFTER)
+        return next((each for each in fresh if each.kind in QUESTIONS), None)
+
+    def alert(self, kind: str) -> OpenAlert | None:
+        return next((alert for alert in self.alerts if alert.kind == kind), None)
+
+    @property
+    def rung(self) -> Rung | None:
+        """The rung the client is on; None before a first, or if the ladder has lost it."""
+        standing = self.standing
+        if standing is None or standing.rung_key not in standing.ladder:
+            return None
+        return standing.ladder[standing.rung_key]
+
+    def away_on(self, day: date) -> bool:
+        if self.standing is None:
+            return False
+        return any(first <= day <= last for first, last in self.standing.settings.away)
+
+    def day_of_reply(self, now: datetime) -> tuple[date, str | None]:
+        """The local date a reply is about, and the rung asked for on it.
+
+        Today, unless the last prompt is from an earlier date, is recent, and was not reported on
+        yet: then the reply is a late one.
+        """
+        today, prompt = self.today(now), self.prompt
+        if prompt is None:
+            return today, None
+        if prompt.day == today:
+            return today, prompt.rung_key
+        if now - prompt.at <= ANSWERS_WITHIN and prompt.day not in self.reports:
+            return prompt.day, prompt.rung_key
+        return today, None

@@ -1,0 +1,134 @@
+"""All that follows from one thing that happened, as plain frozen steps in their order."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from rungwise.coach.record.codec import PlanSettings
+from rungwise.ladder.day import DayReport
+from rungwise.ladder.moves import Move
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """A text to the client. `name` of the text it was made from; `kind` as in TEXT_KINDS;
+    `rung_key` the rung it asks the client to practise, if it does.
+    """
+
+    name: str
+    body: str
+    kind: str = "answer"
+    rung_key: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Remember that this was asked about a date; an earlier one of the kind stays as it is."""
+
+    kind: str
+    day: date
+
+
+@dataclass(frozen=True, slots=True)
+class AskedAgain:
+    """An answer to this open question was none."""
+
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """This question is answered, or no longer waited for."""
+
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Open an alert of the kind, or join the open one. `urgency` of what this told; None takes the
+    kind's own. `anew`: page again at once, whatever was opened or answered before.
+    """
+
+    kind: str
+    did: str
+    urgency: str | None = None
+    anew: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Decide:
+    """The day's report in place of an earlier one of the day, and the move decided from it."""
+
+    report: DayReport
+    move: Move
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A move without a report: what days away called for on this date."""
+
+    day: date
+    move: Move
+
+
+@dataclass(frozen=True, slots=True)
+class Become:
+    """The client's state from now on; `underneath` is what a START gives back."""
+
+    state: str
+    underneath: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TakeBack:
+    """Texts that wait: those that ask for practice, or with `everything` all but calls for help."""
+
+    everything: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SetPlan:
+    """The plan as the client's wish changes it; the next prompt is worked out anew."""
+
+    settings: PlanSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Begin:
+    """The client agreed to texts: record it and send the first text."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoReminder:
+    """The client has told of today: no reminder this evening."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """How many texts running nothing was understood of."""
+
+    run: int
+
+
+Step = (
+    Say
+    | Ask
+    | AskedAgain
+    | Answered
+    | Tell
+    | Decide
+    | Moved
+    | Become
+    | TakeBack
+    | SetPlan
+    | Begin
+    | NoReminder
+    | Unread
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Effects:
+    """The steps of one text or one due moment, and the instant it was dealt with."""
+
+    at: datetime
+    steps: tuple[Step, ...] = ()
