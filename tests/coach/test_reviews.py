@@ -10,7 +10,9 @@ from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.codec import report_to_json
-from rungwise.coach.reviews.flags import flags_of
+from rungwise.coach.record.situation import load, past
+from rungwise.coach.reviews.flags import flags_of, line_of
+from rungwise.coach.reviews.retests import record_call
 from rungwise.coach.reviews.visits import day_seen, who_needs_a_visit
 from rungwise.ladder.body import Body, Profile
 from rungwise.ladder.day import DayReport, SideHold
@@ -150,6 +152,34 @@ def test_getting_worse(world):
     assert flag is not None
     assert flag.says.startswith("Much worse at once since about ")
     assert flag.says.endswith("days. Ring today: ask what happened, and see them soon.")
+
+
+def line(world) -> str | None:
+    with world.store.read() as session:
+        situation = load(session, session.get_one(Client, world.client_id))
+        today = situation.local_date(world.clock.now())
+        return line_of(session, situation, past(session, world.client_id), today)
+
+
+def test_one_line_on_a_client_at_most(world):
+    assert line(world) is None
+    world.clock.advance(timedelta(days=90))
+    stored(world, ["steady", "wobbly", "steady", "steady"] * 15)
+    assert line(world).startswith("No farther than on ")
+    assert line(world).endswith("think of another stance or support.")
+    with world.store.write() as session:
+        session.get_one(Client, world.client_id).state = "paused"
+    assert line(world) is None
+
+
+def test_a_flag_is_the_line_until_a_call(world, trainer):
+    world.clock.advance(timedelta(days=60))
+    stored(world, ["steady"] * 36 + ["wobbly", "short", "far_short"] * 2)
+    assert line(world).startswith("Much worse at once since about ")
+    with world.store.write() as session:
+        client = session.get_one(Client, world.client_id)
+        record_call(session, world.clock.now(), trainer, client, "Rang: a cold, and better now")
+    assert "Much worse" not in (line(world) or "")
 
 
 def test_told_steady_for_ever_whatever_the_rung(world):

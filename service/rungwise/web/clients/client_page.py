@@ -16,6 +16,7 @@ from rungwise.coach.record.access import client_of
 from rungwise.coach.record.notes import notes_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, load, past
+from rungwise.coach.reviews.flags import line_of
 from rungwise.errors import NotFound
 from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.explain import explain_next
@@ -105,7 +106,7 @@ def client_page(
         )
 
 
-_NO_PLACE = {"now_on": None, "ladder": None, "chart": None}
+_NO_PLACE = {"now_on": None, "line": None, "ladder": None, "chart": None}
 
 
 def _place(
@@ -119,6 +120,7 @@ def _place(
     today = situation.local_date(visit.now)
     return {
         "now_on": _now_on(situation, history),
+        "line": line_of(session, situation, history, today),
         "ladder": draw_ladder(situation, history, today),
         "chart": chart(session, situation, history, asked.weeks, today),
     }
