@@ -29,7 +29,7 @@ DOCS = Path(__file__).parents[2] / "docs"
 PAGE = DOCS / "reading-replies.md"
 HARM = FAMILIES.index("harm")
 # Sets composed as what clients write on ordinary days, harmless texts unpicked.
-EVERYDAY = ("check4", "check5")
+EVERYDAY = ("check4", "check5", "tune_8")
 REPLIES_A_MONTH = 30  # a reply every day: the most that a client's questions can cost
 THRESHOLDS = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.7)
 BINS = 10

@@ -20,6 +20,7 @@ ASKED_ABOUT = {
     "Sat down on the floor by accident when my legs gave way",
     "Bob next door collapsed, ambulance been, all sorted. Not done mine",
     "Overbalanced on the left at 8, right 20 fine",
+    "7 seg me fui de lado",
 }
 
 

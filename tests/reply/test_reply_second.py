@@ -87,7 +87,7 @@ def test_it_only_ever_adds_one_doubt(corpus: list[tuple[str, Context]]) -> None:
         added += 1
         only_doubted(text, lists, both)
         assert context.asked not in ABOUT_SAFETY
-    assert added >= 15
+    assert added >= 5
 
 
 def only_doubted(text: str, lists: Reading, both: Reading) -> None:
@@ -181,7 +181,7 @@ def test_an_emergency_is_doubted_beside_a_sign() -> None:
 # version may better these figures, never worsen them.
 BRIER_AT_MOST = 0.02
 HEARD_AT_LEAST = 1.0
-HARMLESS_DOUBTED_AT_MOST = 0.016
+HARMLESS_DOUBTED_AT_MOST = 0.01
 
 
 def test_figures_on_texts_kept_apart_do_not_fall() -> None:

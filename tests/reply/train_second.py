@@ -23,7 +23,7 @@ from rungwise.reply.second.weights import FAMILIES, FILE, Weights, packed
 
 CORPUS = Path(__file__).parent / "corpus"
 # A text is doubted from this chance of harm on: see the table in docs/reading-replies.md.
-THRESHOLD = 0.15
+THRESHOLD = 0.2
 # How closely the weights follow the corpora. On sets held out 3 and 10 did worse; 100 and 300 ask
 # as much for as much heard.
 FOLLOW = 30.0

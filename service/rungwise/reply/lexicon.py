@@ -23,11 +23,17 @@ ANSWER_TABLES = frozenset({"keyword", "yes", "no", "whole"})
 # Phrases that only set the scene and never outbid the words of a report.
 WEAK_TABLES = frozenset({"topic", "exercise", "accept"})
 # Not phrases: named lists for patterns, spelling, and pairs of tags that mean something together.
-OTHER_TABLES = frozenset({"class", "spelling", "slips", "together", "subject", "pairs"})
+OTHER_TABLES = frozenset(
+    {"class", "spelling", "slips", "together", "subject", "pairs", "dictated", "sounds"}
+)
 # What a text says beside the hold and harm; found apart, so that it never hides a report's words.
 TALK_TABLES = frozenset(
     {"news", "figure", "wish", "fixed", "unsafe", "held", "reply", "dated", "talk", "auto"}
 )
+
+
+# Words for a second that also count which of several: "second try".
+ORDINALS = frozenset({"second", "segundo", "count"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +61,18 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
+class Spoken:
+    """What dictation writes: marks spoken out, words that sound like others, and their company."""
+
+    marks: tuple[tuple[Words, str], ...]  # longest first
+    sounds: tuple[tuple[Words, str], ...]
+    opens: frozenset[str]  # every word that one of these begins with
+    numbers: frozenset[str]
+    counted: frozenset[str]  # words for seconds that are no ordinals
+    sides: frozenset[str]  # sides of one letter
+
+
+@dataclass(frozen=True, slots=True)
 class Lexicon:
     """One language, with the others' phrases added where they cannot be mistaken."""
 
@@ -74,6 +92,7 @@ class Lexicon:
     selves: frozenset[str]  # words for the client
     owners: frozenset[str]  # of those, "my" and its kin
     theirs: frozenset[str]  # words for someone else
+    spoken: Spoken
 
 
 @cache
@@ -175,6 +194,37 @@ def _pairs(language: str) -> Iterator[Pair]:
             yield Pair(means.replace("_", ".", 1), pair["one"], pair["other"], pair["within"])
 
 
+def _heard(language: str, table: str) -> tuple[tuple[Words, str], ...]:
+    told = tables(language).get(table, {})
+    pairs = [(words_of(line), meant) for meant, lines in told.items() for line in lines]
+    return tuple(sorted(pairs, key=lambda pair: (-len(pair[0]), pair)))
+
+
+# Written as letters for digits before seconds: "ll secs", "lo seg".
+_LETTERS = ("lo", "ll", "il", "io", "li", "ii", "q", "i")
+
+
+def _spoken(language: str) -> Spoken:
+    marks, sounds = _heard(language, "dictated"), _heard(language, "sounds")
+    numbers = {
+        word for key in tables(language)["number"] for word in single(language, "number", key)
+    }
+    seconds = single(language, "unit", "seconds")
+    return Spoken(
+        marks=marks,
+        sounds=sounds,
+        opens=frozenset({phrase[0] for phrase, _ in (*marks, *sounds)} | set(_LETTERS)),
+        numbers=frozenset(numbers),
+        counted=frozenset(word for word in seconds if len(word) > 2 and word not in ORDINALS),
+        sides=frozenset(
+            word
+            for side in ("left", "right")
+            for word in single(language, "side", side)
+            if len(word) == 1
+        ),
+    )
+
+
 @cache
 def lexicon(language: str) -> Lexicon:
     """The compiled lists of `language`; an unknown language is read as English."""
@@ -210,4 +260,5 @@ def lexicon(language: str) -> Lexicon:
         selves=single(language, "self", "i") | single(language, "self", "my"),
         owners=single(language, "self", "my"),
         theirs=single(language, "other", "pronoun"),
+        spoken=_spoken(language),
     )

@@ -60,14 +60,14 @@ def number_at(parse: Parse, index: int) -> Quantity | None:
     """The bare number that starts at unit `index`."""
     unit = parse.units[index]
     tags = unit.tags
+    if "span" in tags:
+        return Quantity(float(unit.values["span"]), index, index, "s", True)
     if "digits" in tags or unit.word[0].isdecimal():
         if "digits" in tags or unit.end == unit.start + 1:
             return _digits(parse, index)
         return None
     if "number" in tags:
         return _words(parse, index)
-    if "span" in tags:
-        return Quantity(float(unit.values["span"]), index, index, "s", True)
     return None
 
 
@@ -85,7 +85,23 @@ def _digits(parse: Parse, index: int) -> Quantity:
         and not parse.glued(index + 3)
     ):
         return Quantity(_float(f"{word}.{tail}"), index, index + 2)
+    if _minutes_with_a_comma(parse, index):
+        return Quantity(_float(word) + _float(tail) / 60, index, index + 2)
     return Quantity(_float(word), index, index)
+
+
+def _minutes_with_a_comma(parse: Parse, index: int) -> bool:
+    """ "1,30 min": two figures of seconds after a comma."""
+    tail = word_at(parse, index + 2)
+    return (
+        word_at(parse, index + 1) == ","
+        and has_tag(parse, index + 3, "unit.minutes")
+        and parse.glued(index + 1)
+        and parse.glued(index + 2)
+        and len(tail) == 2
+        and tail.isdecimal()
+        and int(tail) < 60
+    )
 
 
 def _words(parse: Parse, index: int) -> Quantity:
@@ -151,6 +167,9 @@ def _ordinal(parse: Parse, index: int) -> bool:
 def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quantity:
     """Minutes, and the seconds that may follow them: "1m20", "1 min and 20 secs"."""
     after = unit + 1
+    clock = _as_on_a_clock(parse, quantity)
+    if clock is not None:
+        return Quantity(clock, quantity.first, unit, "s")
     if has_tag(parse, after, "unit.half"):
         return Quantity(value * 60 + 30, quantity.first, after, "s", quantity.word)
     joined = has_tag(parse, after, "join.and")
@@ -160,6 +179,14 @@ def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quant
         if named or not _goes_on(parse, more, joined):
             return Quantity(value * 60 + more.value, quantity.first, more.last + named, "s")
     return Quantity(value * 60, quantity.first, unit, "s", quantity.word)
+
+
+def _as_on_a_clock(parse: Parse, quantity: Quantity) -> float | None:
+    """The seconds of "1.30 min", two figures after the dot as on a stopwatch; "1.5 min" is 90."""
+    whole, _, part = word_at(parse, quantity.first).partition(".")
+    if quantity.word or len(part) != 2 or not whole.isdecimal() or not part.isdecimal():
+        return None
+    return int(whole) * 60.0 + int(part) if len(whole) < 3 and int(part) < 60 else None
 
 
 def _goes_on(parse: Parse, more: Quantity, joined: bool) -> bool:

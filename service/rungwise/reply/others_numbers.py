@@ -84,6 +84,21 @@ def _of_a_name(parse: Parse, quantity: Quantity) -> bool:
     return False
 
 
+_FOR = ("for", "para")
+
+
+def _for_somebody(parse: Parse, quantity: Quantity) -> bool:
+    """ "20 for me, 35 for him"; not "15 for the nurse", who held the watch."""
+    after = quantity.last + 1
+    if word_at(parse, after) not in _FOR or not has_tag(parse, after + 1, *_PERSONS):
+        return False
+    return any(
+        word_at(parse, place - 1) in _FOR
+        for tag in ("self.i", "self.my")
+        for place in parse.places(tag)
+    )
+
+
 def someone_elses(parse: Parse, quantity: Quantity) -> bool:
     """ "my husband did 30"."""
     if scope.for_another(parse):
@@ -92,6 +107,11 @@ def someone_elses(parse: Parse, quantity: Quantity) -> bool:
         return "unknown" in parse.seen and _of_a_name(parse, quantity)
     if has_tag(parse, quantity.first - 1, *_PERSONS):
         return not has_tag(parse, quantity.first - 2, "before.person") and _own_beside(parse)
+    return _for_somebody(parse, quantity) or _held_by_somebody(parse, quantity)
+
+
+def _held_by_somebody(parse: Parse, quantity: Quantity) -> bool:
+    """A person and a word of holding lead up to it."""
     held = False
     for place in range(quantity.first - 1, max(-1, quantity.first - 8), -1):
         if has_tag(parse, place, "stop", "comma", "self.i", "self.my", "digits", "side"):

@@ -26,6 +26,10 @@ def joined(parse: Parse, told: list[Quantity], index: int) -> _Pair:
         return index + 1, _sets_after(parse, one)
     two = told[index + 1]
     gap = two.first - one.last - 1
+    if gap == 0:
+        clock = _time_of_day(parse, told, index)
+        if clock is not None:
+            return clock
     if gap == 1:
         for pair in _PAIRS:
             found = pair(parse, told, index)
@@ -66,6 +70,17 @@ def _colon(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
     if clock or one.value > MOST_MINUTES or two.value >= 60:
         return index + 2, None
     return index + 2, Quantity(one.value * 60 + two.value, one.first, two.last, "s")
+
+
+def _primes(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
+    """A minute and seconds in `1'10"`; from three on it is a height, 5'4"."""
+    one, two = told[index], told[index + 1]
+    if word_at(parse, one.last + 1) != "'" or one.unit or one.value > MOST_MINUTES:
+        return None
+    if not (parse.glued(one.last + 1) and parse.glued(two.first)) or two.value >= 60:
+        return None
+    last = two.last + (word_at(parse, two.last + 1) == '"')
+    return index + 2, Quantity(one.value * 60 + two.value, one.first, last, "s")
 
 
 def _slash(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
@@ -182,8 +197,25 @@ def _sets_after(parse: Parse, one: Quantity) -> Quantity:
     return one
 
 
+def _time_of_day(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
+    """ "leaves at 10 30": two figures of minutes after an hour, with "at" before and no seconds."""
+    one, two = told[index], told[index + 1]
+    minutes = word_at(parse, two.first)
+    if not has_tag(parse, one.first - 1, "count.clock") or len(minutes) != 2 or two.unit:
+        return None
+    hour = not one.unit and not one.word and 1 <= one.value <= 23 and one.value == int(one.value)
+    held = any(
+        has_tag(parse, place, "count.hold_words", "count.stopped_at")
+        for place in range(one.first - 4, one.first)
+    )
+    if not hour or held or two.word or two.value >= 60 or parse.glued(two.first):
+        return None
+    return index + 2, None
+
+
 _PAIRS: tuple[Callable[[Parse, list[Quantity], int], _Pair | None], ...] = (
     _colon,
+    _primes,
     _slash,
     _out_of,
     _range,

@@ -235,7 +235,16 @@ def _reading(
         to_target="done.full" in parsed.seen,
         about_task=kind == "question" and not parsed.lexicon.task.isdisjoint(parsed.tokens.words),
         own_words=parsed.plain.original.strip(),
+        unsure_number=_unclear(parsed, holds),
         **more,
+    )
+
+
+def _unclear(parsed: Parse, holds: Holds) -> bool:
+    """Whether a hold's number may have been another."""
+    return bool(parsed.unclear) and any(
+        not parsed.unclear.isdisjoint(range(parsed.units[first].start, parsed.units[last].end))
+        for first, last in holds.places
     )
 
 

@@ -133,7 +133,8 @@ class Reading:
     their own words nearly a fall (`fall` is then `unsure`). `old`: a sign of over 31 days back or
     of no telling when. `back_reference`: a fall told again. `of_other`: a sign of somebody else.
     `usual`: how the pain at the recorded usual place is told. `days_ago`: the result is of an
-    earlier day. `two_people`: results of more than one person.
+    earlier day. `two_people`: results of more than one person. `unsure_number`: a hold's number may
+    have been another ("2 0", "ate seconds"), so is worth asking about where it matters.
     """
 
     kind: Kind
@@ -183,3 +184,4 @@ class Reading:
     to_both: bool = False
     days_ago: int | None = None
     two_people: bool = False
+    unsure_number: bool = False

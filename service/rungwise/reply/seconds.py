@@ -25,8 +25,23 @@ def holds_told(parse: Parse) -> list[Quantity]:
         index, quantity = joined(parse, told, index)
         if quantity is not None and _is_hold(parse, quantity):
             kept.append(quantity)
+    if _a_list_of_things(parse, told):
+        return []
     today = [q for q in kept if not _another_days(parse, q)]
     return _settled(parse, _corrected(parse, today or kept))
+
+
+_TOLD = frozenset(
+    {"unit.seconds", "count.hold_words", "side", "steady.firm", "wobbly.word", "wobbly.touch"}
+)
+
+
+def _a_list_of_things(parse: Parse, told: list[Quantity]) -> bool:
+    """Whether the text only counts things: "eggs 12, spuds 5lb, 3 onions"."""
+    if len(told) < 3 or not parse.seen.isdisjoint(_TOLD):
+        return False
+    things = sum(counts(parse, one) or _unknown_things(parse, one) for one in told)
+    return things >= 2
 
 
 def _another_days(parse: Parse, quantity: Quantity) -> bool:
@@ -189,18 +204,28 @@ def _phone(parse: Parse, quantity: Quantity) -> bool:
 
 
 def _height(parse: Parse, quantity: Quantity) -> bool:
-    """Feet and inches: 5'4"."""
+    """Feet and inches, stones and pounds: 5'4", 11 stone 4."""
     after, before = word_at(parse, quantity.last + 1), word_at(parse, quantity.first - 1)
-    if before in ("foot", "ft", "feet") and has_tag(parse, quantity.first - 2, "digits", "number"):
+    if before in ("foot", "ft", "feet", "stone", "st") and has_tag(
+        parse, quantity.first - 2, "digits", "number"
+    ):
         return True
     return (after in ("'", '"') and quantity.value < 9 and parse.glued(quantity.last + 1)) or (
         before == "'" and parse.glued(quantity.first)
     )
 
 
+_SHORT = ("short", "shy")
+
+
 def _aim(parse: Parse, quantity: Quantity) -> bool:
-    """What was aimed for, or held another time."""
-    return has_tag(parse, quantity.first - 1, "count.before")
+    """What was aimed for, or held another time, or is missing: "5 short of 30"."""
+    return has_tag(parse, quantity.first - 1, "count.before") or _missing(parse, quantity)
+
+
+def _missing(parse: Parse, quantity: Quantity) -> bool:
+    after = quantity.last + 1
+    return word_at(parse, after) in _SHORT and has_tag(parse, after, "count.before")
 
 
 def _asked_about(parse: Parse, quantity: Quantity) -> bool:
@@ -264,6 +289,7 @@ _BARE: tuple[_Test, ...] = (
     _pressure,
     _phone,
     _height,
+    _missing,
     someone_elses,
     _on_the_floor,
     _asked_about,

@@ -73,13 +73,13 @@ def corrected(word: str, language: str) -> tuple[str, ...] | None:
 
 
 def _parted(word: str, words: Lexicon) -> tuple[str, ...] | None:
-    """Two words run together, one of them a target: "fellover", "ifell"."""
+    """Two words run together, one of them a target: "fellover", "ifell", "secwobbly"."""
     targets = frozenset(words.targets)
     for cut in range(1, len(word) - 1):
         one, two = word[:cut], word[cut:]
         if one in targets and (two in words.joined or two in targets):
             return one, two
-        if one in words.selves and two in targets:
+        if (one in words.selves or one in words.spoken.counted) and two in targets:
             return one, two
     return None
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rungwise.reply.dictation import undictated
 from rungwise.reply.lexicon import Lexicon
 from rungwise.reply.machine import Entry, Machine, Place
 from rungwise.reply.plain import Plain, plain
@@ -35,7 +36,11 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Parse:
-    """A reply ready to be read. `seen` is every tag in it; `typos` counts corrected words."""
+    """A reply ready to be read.
+
+    `seen` is every tag in it; `typos` counts corrected words; `unclear` are tokens that are numbers
+    and may have been others ("2 0", "ate seconds").
+    """
 
     plain: Plain
     tokens: Tokens
@@ -43,6 +48,7 @@ class Parse:
     lexicon: Lexicon
     seen: frozenset[str]
     typos: int
+    unclear: frozenset[int] = frozenset()
 
     def span(self, first: int, last: int) -> Span:
         """The original text behind units first..last, both included."""
@@ -108,9 +114,10 @@ def parse(text: str, lexicon: Lexicon) -> Parse:
     """The reply cut into the longest phrases that fit together; linear in its length."""
     source = plain(text)
     tokens, typos = _spelt(tokenise(source.text), lexicon)
+    tokens, unclear = undictated(tokens, lexicon)
     units = _units(tokens.words, lexicon.phrases)
     seen = frozenset[str]().union(*{unit.tags for unit in units})
-    return Parse(source, tokens, units, lexicon, seen, typos)
+    return Parse(source, tokens, units, lexicon, seen, typos, unclear)
 
 
 def _units(words: list[str], machine: Machine) -> list[Unit]:

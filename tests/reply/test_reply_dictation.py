@@ -1,0 +1,140 @@
+"""Numbers and words as telephones bring them: dictation, slips of the thumb, minutes, others'.
+
+What each text means is common practice, no source; that two figures after the dot of minutes are
+seconds, and ' and \" minutes and seconds, is how stopwatches and ISO 80000-3's primes are written.
+"""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rungwise.reply import Context, Reading, read
+from rungwise.reply.dictation import undictated
+from rungwise.reply.lexicon import lexicon
+from rungwise.reply.plain import plain
+from rungwise.reply.tokens import tokenise
+
+
+def reading(text: str, language: str = "en") -> Reading:
+    return read(text, Context(sided=True, language=language))
+
+
+def held(text: str, language: str = "en") -> list[float]:
+    return [hold.seconds for hold in reading(text, language).holds]
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds", "steadiness"),
+    [
+        ("twenty seconds comma steady full stop", [20], "steady"),
+        ("15 wobbly period", [15], "wobbly"),
+        ("20 new line steady", [20], "steady"),
+        ("20 s t e a d y", [20], "steady"),
+        ("12 w o b b l y", [12], "wobbly"),
+        ("15secwobbly", [15], "wobbly"),
+        ("18w", [18], "wobbly"),
+        ("20 secs w", [20], "wobbly"),
+        ("20 seconds study", [20], "steady"),
+        ("20 and whoa billy", [20], None),
+        ("20 whoa billy", [20], "wobbly"),
+    ],
+)
+def test_words_spoken_or_run_together(text: str, seconds: list[float], steadiness: str) -> None:
+    got = reading(text)
+    assert ([hold.seconds for hold in got.holds], got.steadiness) == (seconds, steadiness)
+    assert got.unsure_number is False
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        *(("2 0 steady", 20), ("1 5", 15), ("lO secs", 10), ("ll seconds", 11), ("I5 wobbly", 15)),
+        *(("q0 secs", 10), ("2l secs", 21), ("ate seconds", 8), ("I managed for seconds", 4)),
+        *(("to seconds only", 2), ("tin seconds steady", 10), ("nein seconds", 9)),
+    ],
+)
+def test_a_number_put_together_is_read_and_worth_asking_about(text: str, seconds: float) -> None:
+    assert held(text) == [seconds]
+    assert reading(text).unsure_number is True
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        *(("9 8", [9, 8]), ("left 9 right 8", [9, 8]), ("L5 R6", [5, 6]), ("l20 r15", [20, 15])),
+        *(("3 1 2 4", [3, 1, 2, 4]), ("20", [20]), ("I held it for 20 seconds", [20])),
+        *(("I like to study", []), ("a b c d 20", [20]), ("my period was late", [])),
+        *(("you asked me to wait a second", []), ("to second that", [])),
+    ],
+)
+def test_what_is_plain_stays_as_it_is(text: str, seconds: list[float]) -> None:
+    assert held(text) == seconds
+    assert reading(text).unsure_number is False
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "seconds"),
+    [
+        *(("1'10\"", "en", 70), ("1’10” steady", "en", 70), ("1'10\"", "es", 70)),
+        *(("1.30 min", "en", 90), ("1.5 min", "en", 90), ("1,30 min", "es", 90)),
+        *(("½ a minute", "en", 30), ("½ minuto", "es", 30), ("12½", "en", 12.5)),
+        *(("a min and a quarter", "en", 75), ("1 min and a quarter", "en", 75)),
+        *(("un minuto y cuarto", "es", 75), ("1 minute and a half", "en", 90)),
+    ],
+)
+def test_minutes_and_parts(text: str, language: str, seconds: float) -> None:
+    assert held(text, language) == [seconds]
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "seconds"),
+    [
+        ("5 short of 30 so 25", "en", [25]),
+        ("three short of the twenty so 17", "en", [17]),
+        ("quise llegar a 20 pero hice 15", "es", [15]),
+        ("20 for me, 35 for him indoors", "en", [20]),
+        ("15 for the nurse", "en", [15]),
+        ("40, older woman next door does 50", "en", [40]),
+        ("eggs 12, spuds 5lb, 3 onions", "en", []),
+        ("bus leaves at 10 30", "en", []),
+        ("weighed 11 stone 4, held 19", "en", [19]),
+        ("I am 5'4\" and did 20", "en", [20]),
+        ("swayed a lot 11 secs", "en", [11]),
+        ("20\n*25", "es", [25]),
+        ("a couple of seconds is all I could do", "en", []),
+    ],
+)
+def test_other_numbers_are_no_holds(text: str, language: str, seconds: list[float]) -> None:
+    assert held(text, language) == seconds
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "steadiness"),
+    [
+        ("20! thats my best yet", "en", None),
+        ("Wasn't what you'd call steady. 13", "en", "wobbly"),
+        ("13, de firme nada", "es", "wobbly"),
+        ("20 coma firme punto", "es", "steady"),
+        ("doce coma cinco segundos", "es", None),
+    ],
+)
+def test_steadiness_only_where_it_is_said(text: str, language: str, steadiness: str) -> None:
+    assert reading(text, language).steadiness == steadiness
+
+
+def test_a_question_mark_spoken_out_asks() -> None:
+    assert reading("do I need to hold on question mark").kind == "question"
+
+
+@given(
+    st.lists(st.sampled_from(["2", "0", "l", "ll", "comma", "to", "secs", "w", "20", "."])),
+    st.sampled_from(["en", "es"]),
+)
+def test_tokens_keep_their_order_and_places(words: list[str], language: str) -> None:
+    before = tokenise(plain(" ".join(words)).text)
+    after, unclear = undictated(before, lexicon(language))
+    assert len(after.words) == len(after.starts) == len(after.ends)
+    assert after.starts == sorted(after.starts)
+    assert set(after.starts) <= set(before.starts)
+    assert set(after.ends) <= set(before.ends)
+    assert all(after.words[place].isdecimal() for place in unclear)
