@@ -15,7 +15,7 @@ from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.situation import load
-from rungwise.demo.cast import Act, Part, cast
+from rungwise.demo.cast import Act, Cast, Part, cast
 from rungwise.demo.characters import first_name, pick_rung
 from rungwise.demo.play import Play
 from rungwise.store import Store
@@ -44,13 +44,7 @@ def begin_demo(store: Store, now: datetime) -> None:
         session.add(DemoClock(ahead_s=(start - now).total_seconds()))
         session.flush()
         record_by_service(session, start, practice.id, "practice added")
-        for told in people.trainers:
-            trainer = add_trainer(session, start, practice, told["name"], told["email"], PASSWORD)
-            trainer.role = told["role"]
-            trainer.phone = told["phone"]
-            trainer.second_contact_name = told["second_contact_name"]
-            trainer.second_contact_phone = told["second_contact_phone"]
-            session.add(trainer)
+        _trainers(session, start, practice, people)
 
 
 def play_weeks(store: Store, now: datetime, shown: Shown | None = None) -> None:
@@ -82,6 +76,20 @@ def _start(now: datetime) -> datetime:
     zone = ZoneInfo(people.practice["time_zone"])
     day = now.astimezone(zone).date() - timedelta(days=people.days)
     return datetime.combine(day, datetime.min.time(), zone)
+
+
+def _trainers(session: Session, now: datetime, practice: Practice, people: Cast) -> dict[str, int]:
+    """Add them; gives their ids by key."""
+    ids: dict[str, int] = {}
+    for told in people.trainers:
+        trainer = add_trainer(session, now, practice, told["name"], told["email"], PASSWORD)
+        trainer.role = told["role"]
+        trainer.phone = told["phone"]
+        trainer.second_contact_name = told["second_contact_name"]
+        trainer.second_contact_phone = told["second_contact_phone"]
+        session.add(trainer)
+        ids[told["key"]] = trainer.id
+    return ids
 
 
 def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]:
