@@ -35,7 +35,7 @@ def test_the_page_shows_rung_drawing_next_step_moves_and_thread(world: World) ->
     assert "Steady on 1 day; 2 are needed" in page
     assert "<p>20 steady</p>" in re.sub("</?mark>", "", page)
     assert "1 segment" in page
-    assert "Rung 1 of 54" in page
+    assert "Rung 1 of 57" in page
     assert "Next text: <time" in page
 
 

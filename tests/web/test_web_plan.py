@@ -390,7 +390,7 @@ def test_the_ladder_is_drawn_with_landmarks_gate_place_and_ceiling(world: World)
     assert "Gate: single leg, closed" in ladder
     assert ">Now<" in ladder
     assert "Ceiling" not in ladder
-    assert "Rung 1 of 54. Next landmark: Side by side, 8.5 cm apart, one rung up." in page
+    assert "Rung 1 of 57. Next landmark: Side by side, 8.5 cm apart, one rung up." in page
     save(world, browser, ceiling=LANDMARKS[3], gates=[])
     page = browser.page(address(world))
     assert ">Ceiling<" in page
