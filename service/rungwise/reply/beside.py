@@ -21,17 +21,21 @@ def told_beside(
     answered: kinds.YesNo | None,
     context: Context,
     safety: Safety,
+    heard: Safety,
     kind: Kind,
     holds: tuple[Hold, ...],
     question: bool,
 ) -> dict[str, Any]:
-    """The fields of a Reading that are not at their defaults, by name."""
+    """The fields of a Reading that are not at their defaults, by name.
+
+    `heard` is `safety` without the doubt of an answer that nothing understood.
+    """
     told: dict[str, Any] = {}
     near = happened.near_fall(said.parse, safety) if safety.found else False
     if near:
         told["near_fall"] = True
     if context.asked != "result":
-        told["answer"] = answers.answer(said, opened, answered, context, safety, kind, holds, near)
+        told["answer"] = answers.answer(said, opened, answered, context, heard, kind, holds, near)
     if safety.found or context.usual_pain is not None:
         _signs(said, context, safety, told)
     doubts = (safety.of(family).answer for family in ("fall", "pain", "dizzy"))
@@ -213,5 +217,5 @@ def _only_perhaps(said: Talk, safety: Safety) -> bool:
     known = safety.of("emergency")
     doubts = [said.span(where) for where in said.places["talk.emergency_doubt"]]
     return known.answer != "yes" or all(
-        any(d.start <= s.start and s.end <= d.end for d in doubts) for s in known.spans
+        any(d.start < s.end and s.start < d.end for d in doubts) for s in known.spans
     )

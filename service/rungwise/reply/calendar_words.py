@@ -59,7 +59,7 @@ _HOUR = re.compile(
     r"|\b(?P<noon>noon|midday|mediodia)\b"
 )
 _AFTERNOON = re.compile(r"\b(?:afternoon|evening|tonight|pm|p\.m|tarde|noche)\b")
-_AND_HALF = re.compile(r" y (media|cuarto)\b")
+_AND_HALF = re.compile(r" ?y (media|cuarto)\b")
 # An hour told without its half of the day: 1 to 6 is after noon, for nobody is texted before 7.
 _FIRST_MORNING_HOUR = 7
 _NOT_HOURS = re.compile(

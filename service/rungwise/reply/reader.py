@@ -82,15 +82,19 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
     if about_safety and not holds.holds:
         steady = _NO_STEADINESS
     kind, behind = kinds.kind_of(parsed, opened, context, safety, holds, steady)
+    heard = safety
     if kind == "other":
-        safety = _perhaps(parsed, opened, context, answered, safety)
+        heard = _perhaps(parsed, context, answered, safety)
+        safety = no_plain_no(parsed, opened, answered, context, heard)
         kind = "safety_only" if safety.reported else kind
     if kind == "skipped" or (kind != "result" and steady.praise):
         steady = _NO_STEADINESS
     if held_on.told == "grabbed" and holds.holds:
         steady = replace(steady, overall="wobbly", praise=False)
     question = kind == "question" or "asks" in parsed.seen
-    more = beside.told_beside(said, opened, answered, context, safety, kind, holds.holds, question)
+    more = beside.told_beside(
+        said, opened, answered, context, safety, heard, kind, holds.holds, question
+    )
     if kind == "other" and "later_today" in more.get("asks", ()):
         kind = "skipped"
     if kind == "other" and more.get("done") and not about_safety:
@@ -102,7 +106,6 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
 
 def _perhaps(
     parsed: Parse,
-    opened: kinds.Opening,
     context: Context,
     answered: kinds.YesNo | None,
     safety: Safety,
@@ -114,7 +117,7 @@ def _perhaps(
         safety = perhaps_a_pain(parsed, safety, answering=True)
         told = safety.of("pain").answer == "yes"
         safety = place_of_pain(parsed, safety) if told else safety
-    return no_plain_no(parsed, opened, answered, context, safety)
+    return safety
 
 
 def _alarm(parsed: Parse, opened: kinds.Opening, safety: Safety) -> Safety:
@@ -156,7 +159,9 @@ def _pain_score(
         found["pain"] = safety.of("pain").stronger("yes", parsed.span(told.first, told.last))
         safety = place_of_pain(parsed, replace(safety, found=found))
     kind, behind = kinds.kind_of(parsed, opened, context, safety, _NO_HOLDS, _NO_STEADINESS)
-    more = beside.told_beside(said, opened, answered, context, safety, kind, (), kind == "question")
+    more = beside.told_beside(
+        said, opened, answered, context, safety, safety, kind, (), kind == "question"
+    )
     if score is None and more.get("answer") == "no":
         score = 0
     reading = _reading(

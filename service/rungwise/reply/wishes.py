@@ -76,6 +76,15 @@ def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
     return Wishes(ordered, time, begins, until, days)
 
 
+# A text that opens so asks, with a mark or without.
+_ASKING = frozenset(
+    {"is", "are", "am", "do", "does", "did", "can", "could", "may", "should", "shall", "must"}
+    | {"will", "would", "what", "whats", "how", "when", "which", "who", "why", "where", "any"}
+    | {"que", "como", "cuando", "cual", "quien", "por", "donde", "cuanto", "cuantos", "cuantas"}
+    | {"puedo", "debo", "es", "hay", "tengo", "se", "con", "a", "me"}
+)
+
+
 def topic(said: Talk, question: bool) -> Topic | None:
     """The fixed answer that fits what is asked, if one does."""
     if said.tables.isdisjoint({"wish", "fixed"}):
@@ -85,5 +94,7 @@ def topic(said: Talk, question: bool) -> Topic | None:
             return name
     if "fixed" not in said.tables:
         return None
+    words = said.parse.tokens.words
+    question = question or (bool(words) and words[0] in _ASKING)
     fitting = (name for name in _TOPICS if f"fixed.{name}" in said)
     return next((name for name in fitting if question or name in _PLAIN_ENOUGH), None)
