@@ -15,7 +15,7 @@ from pathlib import Path
 import httpx
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 300
+PATIENCE_S = 900
 LEFT_OUT = shutil.ignore_patterns(
     ".venv*", ".git", ".data", ".*_cache", "__pycache__", "*.egg-info"
 )
