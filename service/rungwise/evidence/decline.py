@@ -39,7 +39,7 @@ from rungwise.ladder.stance import Side
 Floats = NDArray[np.float64]
 CourseName = Literal["slow", "quick", "drop"]
 
-FLAG_CHANCE = 0.5
+FLAG_CHANCE = 0.48  # so that no row of the trial has over 2 false flags per 100 client-weeks
 QUIET_DAYS = 28  # a flag stands for four weeks; only then may the next one come
 WEEKS = 16  # a change that began longer ago is the client's usual level by now
 GAIN_WEEK = 0.15
