@@ -1,7 +1,7 @@
 """How soon flags tell of a change for the worse, and how often they are wrong.
 
-    python tests/evidence/flag_trial.py [--clients 400] [--seed 1] [--picture FILE.svg]
-        [--table FILE.md]
+    python tests/evidence/flag_trial.py [--clients 400] [--seed 1] [--rule-version 1]
+        [--picture FILE.svg] [--table FILE.md]
 
 Virtual clients of known courses practise by the real rule. One threshold stands for all rows.
 Beside it an ideal CUSUM (Page 1954) that is told each client's true ability before the change, and
@@ -44,6 +44,7 @@ from rungwise.evidence.decline import (
     weaker_side,
 )
 from rungwise.evidence.told_too_well import DayHeard, doubts, first_flag
+from rungwise.ladder.moves import RULE_VERSIONS
 from rungwise.ladder.simulate import FIRST_DAY, World
 from rungwise.ladder.stance import Side
 
@@ -242,13 +243,14 @@ def rows_of(
     return rows, (usual, worse)
 
 
-def trial(clients: int, seed: int, bar: tqdm) -> tuple[list[list[str]], Curves]:
+def trial(clients: int, seed: int, rule_version: int, bar: tqdm) -> tuple[list[list[str]], Curves]:
     """The table's rows, and what the curve is drawn from."""
     head = ["", "false flags per 100 client-weeks", *CHANGES]
     rows, curves = [head, ["---"] * len(head)], {}
     for place, (name, way) in enumerate(WAYS.items()):
         bar.set_description(name)
-        more, curves[name] = rows_of(name, lives_of(way, clients, seed + 10 * place, bar))
+        by_rule = replace(way, rule_version=rule_version)
+        more, curves[name] = rows_of(name, lives_of(by_rule, clients, seed + 10 * place, bar))
         rows += more
         bar.update()
     return rows, curves
@@ -267,14 +269,14 @@ OTHER = {
 }
 
 
-def others(clients: int, seed: int, bar: tqdm) -> list[list[str]]:
+def others(clients: int, seed: int, rule_version: int, bar: tqdm) -> list[list[str]]:
     """Who is flagged within six weeks of what is no decline, and whether the side is named."""
     head = ["7 days a week", "flagged within 42 days", "of these, left named", "right named"]
     rows = [head, ["---"] * len(head)]
     for place, (name, (way, lost)) in enumerate(OTHER.items()):
         bar.set_description(name)
         lived = live(
-            way,
+            replace(way, rule_version=rule_version),
             lambda number, lost=lost: lost(CHANGE),
             clients=clients,
             days=CHANGE + 70,
@@ -306,7 +308,7 @@ GATE_KEY = "firm/single_leg/beside/two_hands"  # the first rung on one leg
 
 
 def told_rows(clients: int, seed: int, bar: tqdm) -> list[list[str]]:
-    """Fibbing and honest clients under the test of results told too well; one flag a client."""
+    """Fibbing and honest clients under the newest rule; one flag of told too well a client."""
     low = replace(STABLE, start_place=0.62)
     fast = replace(World(), practice_gain=0.05, most_gain=6.0)
     kinds = {
@@ -384,13 +386,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--clients", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--rule-version", type=int, default=1, choices=RULE_VERSIONS)
     parser.add_argument("--picture", type=Path)
     parser.add_argument("--table", type=Path)
     options = parser.parse_args()
     total = len(WAYS) * (len(CHANGES) + 2) + len(OTHER) + 10
     with tqdm(total=total, file=sys.stderr, disable=None) as bar:
-        rows, curves = trial(options.clients, options.seed, bar)
-        more = others(options.clients, options.seed, bar)
+        rows, curves = trial(options.clients, options.seed, options.rule_version, bar)
+        more = others(options.clients, options.seed, options.rule_version, bar)
         told = told_rows(options.clients, options.seed, bar)
     note = (
         f"{options.clients} virtual clients a row, seed {options.seed}, flags at a chance of "
