@@ -12,7 +12,6 @@ from rungwise.reply.talk import Talk
 
 # Where a usual pain is never usual: a sign of its own.
 _NEVER_USUAL = frozenset({"chest", "head", "calf"})
-_MOST_WORDS_ALONE = 4
 
 
 def told_beside(
@@ -149,8 +148,7 @@ def _practised(
 
 
 def _wished(said: Talk, context: Context, kind: Kind, question: bool, told: dict[str, Any]) -> None:
-    alone = len(said.parse.units) <= _MOST_WORDS_ALONE
-    wished = wishes.wishes(said, kind, alone, context)
+    wished = wishes.wishes(said, kind, context)
     if wished.asks:
         told["asks"] = wished.asks
     for name, value in (

@@ -8,7 +8,7 @@ from rungwise.reply.talk import Talk, Where
 from rungwise.reply.units import Parse
 
 # Held this many times as long as asked, a hold is too long to be safe.
-FAR_BEYOND = 3
+FAR_BEYOND = 4
 _HANDS = {"hover": 0, "fingertips": 1, "one_hand": 2, "two_hands": 3}
 # How much support a word tells of; any other way of holding on tells of some.
 _MUCH = frozenset({"both", "two", "hands", "frame", "walker", "zimmer", "ambas", "dos", "manos"})
@@ -114,6 +114,7 @@ def side_named(said: Talk) -> Literal["left", "right", "both"] | None:
 
 _OTHERS = frozenset({"other.person", "other.kin", "other.pronoun", "other.household"})
 _FIGURES = frozenset({"digits", "number"})
+_APART = frozenset({"stop", "comma", "mark", "digits", "number", "side", "self.i", "self.my"})
 
 
 def two_people(said: Talk) -> bool:
@@ -125,11 +126,20 @@ def two_people(said: Talk) -> bool:
     figures = [i for i, unit in enumerate(units) if not unit.tags.isdisjoint(_FIGURES)]
     if len(figures) < 2:
         return False
-    for place in figures:
-        near = [p for p in range(place - 3, place + 4) if 0 <= p < len(units) and p != place]
-        if any(_another(parse, p) for p in near):
-            return True
-    return False
+    theirs = [place for place in figures if _anothers(parse, place)]
+    return bool(theirs) and len(theirs) < len(figures)
+
+
+def _anothers(parse: Parse, place: int) -> bool:
+    """Whether a number is a person's: "Harold 15", "my wife did 15", "18 for my wife"."""
+    units = parse.units
+    before = place - 1
+    if before > 0 and units[before].tags.isdisjoint(_APART) and not _another(parse, before):
+        before -= 1  # "my wife did", "Harold got"
+    if before >= 0 and _another(parse, before):
+        return True
+    after = place + 2
+    return after < len(units) and units[place + 1].word == "for" and _another(parse, after)
 
 
 def _another(parse: Parse, place: int) -> bool:

@@ -46,15 +46,15 @@ class Wishes:
 _NONE = Wishes()
 
 
-def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
-    """Every wish told; `whole` whether nothing but a word or two was written."""
+def wishes(said: Talk, kind: Kind, context: Context) -> Wishes:
+    """Every wish told."""
     asked = context.asked
     if "wish" not in said.tables and asked not in ("hour", "away_until"):
         return _NONE
     text = said.parse.plain.text
     told = {tag.removeprefix("wish.") for tag in said.places if tag.startswith("wish.")}
     found = [ask for ask in _ASKS if ask in told]
-    if "wish.back_alone" in said and whole and "back" not in found:
+    if "wish.back_alone" in said and "back" not in found and _nothing_else(said):
         found.append("back")
     time = None
     if asked == "hour" or "another_hour" in found or "wish.at_hour" in said:
@@ -74,6 +74,18 @@ def wishes(said: Talk, kind: Kind, whole: bool, context: Context) -> Wishes:
         days = calendar_words.weekdays(text)
     ordered = tuple(ask for ask in _ASKS if ask in found)
     return Wishes(ordered, time, begins, until, days)
+
+
+_FILLER = frozenset({"stop", "comma", "mark", "polite.word", "asks"})
+
+
+def _nothing_else(said: Talk) -> bool:
+    """Whether "back" is all that is said: "the vertigo is back" is no wish."""
+    first, last = max(said.places["wish.back_alone"], key=lambda where: where[1] - where[0])
+    return all(
+        (first <= unit.start and unit.end - 1 <= last) or not unit.tags.isdisjoint(_FILLER)
+        for unit in said.parse.units
+    )
 
 
 # A text that opens so asks, with a mark or without.
