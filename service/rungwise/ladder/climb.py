@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, replace
 from itertools import takewhile
 
 from rungwise.ladder.absence import caution_for
-from rungwise.ladder.belief import Belief, Told, belief_from, told_by, told_days
+from rungwise.ladder.belief import Belief, Told, belief_from, footing, told_by, told_days
 from rungwise.ladder.bounds import about_another_rung, closed_gate, join, now_on, safety_first
 from rungwise.ladder.caution import Caution
 from rungwise.ladder.day import DayJudged, DayReport, judge_day
@@ -24,11 +24,13 @@ from rungwise.ladder.rungs import Ladder, Rung
 
 UNCOUNTED = frozenset({"skipped", "unfinished"})
 FIRST_QUANTILE, LATER_QUANTILE = 0.25, 0.30
-LATER_MORE = 0.18  # asked for on top of the plan's least chance, after the first real wobble
+LARGE_STEP, LARGE_QUANTILE = 1.2, 0.1  # logits; what such a step must be likely at
+LATER_MORE = 0.17  # the same for any step after the first real wobble
 WITHOUT_LEAST = 0.5  # where the plan asks for no least chance
 REAL_WOBBLE_UNDER = 0.8  # a bad day where a steady hold was likelier than this is bad luck
 BACK_LIKELY = 0.8  # a move back seeks a rung that is held with this chance
 BACK_UNDER = 0.5  # back at once from a rung that is less likely held than this
+UNPROVEN_UNDER = 0.75  # the same while nothing was held twice yet: the placement may be too high
 REGAIN_LIKELY = 0.85  # back up to ground held before, by the median
 HELD_BACK_DAYS = 14
 
@@ -132,7 +134,7 @@ def _after_bad_day(case: _Case) -> Move:
     elif bad >= case.caution.back_days:
         rule = "bad_days"
         because = f"Wobbly or short on {bad} of the last days here"
-    elif now < BACK_UNDER:
+    elif now < (BACK_UNDER if _twice_steady(case) >= 0 else UNPROVEN_UNDER):
         rule = "unlikely"
         because = f"Wobbly or short, and a steady hold here has a chance of about {now:.0%}"
     else:
@@ -262,9 +264,10 @@ def _climb(case: _Case, known: Belief, allowed: list[int], steady: str) -> Move:
     quantile, least = FIRST_QUANTILE, _least(case)
     if case.climb.wobbled:
         quantile, least = LATER_QUANTILE, min(least + LATER_MORE, 0.95)
-    low = known.chances(quantile)
-    likely = [n for n in allowed if low.on(case.ladder.rungs[n]) >= least]
-    chance = low.on(case.ladder.rungs[max(likely, default=allowed[0])])
+    low, lower = known.chances(quantile), known.chances(LARGE_QUANTILE)
+    on = {n: (lower if _large(case, n) else low).on(case.ladder.rungs[n]) for n in allowed}
+    likely = [n for n in allowed if on[n] >= least]
+    chance = on[max(likely, default=allowed[0])]
     case.facts.update(chance=_rounded(chance), quantile=quantile, least_chance=_rounded(least))
     if likely:
         to = max(likely)
@@ -334,6 +337,11 @@ def _gate_told(case: _Case) -> object:
         if "gate_told" in past.move.facts:
             return past.move.facts["gate_told"]
     return None
+
+
+def _large(case: _Case, place: int) -> bool:
+    """Whether the step is so much harder that only a surer opinion will do."""
+    return footing(case.ladder.rungs[place]) - footing(case.rung) > LARGE_STEP
 
 
 def _up_already(case: _Case) -> bool:

@@ -9,6 +9,7 @@ from rungwise.ladder.moves import PastDay, Plan
 from rungwise.ladder.rungs import Ladder
 
 FIRST_REACH = 12  # rungs harder than the present one, in one move
+MOST_REACH = FIRST_REACH
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,8 @@ class Climb:
             return Climb()
         ups = self.ups + 1
         # As in PEST, the third step running the same way may be larger again.
-        reach = min(self.reach * 2, FIRST_REACH) if ups >= 3 else self.reach
+        larger = ups >= 3 or not self.wobbled
+        reach = min(self.reach * 2, MOST_REACH) if larger else self.reach
         return Climb(reach, ups, self.wobbled)
 
     def after_bad(self, real: bool) -> "Climb":
