@@ -9,6 +9,7 @@ from math import sqrt
 from statistics import fmean, median, stdev
 
 import numpy as np
+import rule_trial
 
 from rungwise.commands.simulate import USUAL_PROFILE
 from rungwise.ladder.build import build_ladder
@@ -296,6 +297,29 @@ def coverage() -> str:
     return table(head, rows)
 
 
+def side_by_side() -> str:
+    head = ("clients", "rule", "practised days to the level: median", "90th percentile")
+    head += ("risky moves a year", "steady, first eight weeks", "steady, after")
+    return table(head, rule_trial.side_by_side())
+
+
+def always_steady() -> str:
+    rows = []
+    for rule in (1, 2):
+        places = rule_trial.steady_path(rule)
+        names = ("feet_together", "semi_tandem", "tandem", "single_leg")
+        days = [str(rule_trial.first_at(places, rule_trial.landmark_place(name))) for name in names]
+        cells = []
+        for away in (False, True):
+            lost = rule_trial.costs(rule, away)
+            ninth = np.percentile(lost, 90, method="higher")
+            cells.append(f"{fmean(lost):.1f}; {ninth:.0f}")
+        rows.append((str(rule), *days, *cells))
+    head = ("rule", "feet together", "semi-tandem", "tandem", "one leg")
+    head += ("a far-short day costs: mean; 90th percentile", "a week away costs")
+    return table(head, rows)
+
+
 CALCULATED = {
     "rules": rules,
     "presets": presets,
@@ -304,5 +328,6 @@ CALCULATED = {
     "alone": alone,
 }
 SIMULATED = {"levels": levels, "costs": costs, "landmarks": landmarks, "coverage": coverage}
+SIMULATED |= {"side_by_side": side_by_side, "always_steady": always_steady}
 
 assert set(SETTING_WORDS) == {field.name for field in fields(Caution)} - {"name"}

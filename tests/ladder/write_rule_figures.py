@@ -1,8 +1,9 @@
 """Writes the tables in docs/rule.md and its pictures. Takes a minute or two.
 
-    python tests/ladder/write_rule_figures.py [--calculated]
+    python tests/ladder/write_rule_figures.py [--calculated | --side-by-side]
 
-With --calculated only the tables that take no simulating, in seconds. Tables stand between
+With --calculated only the tables that take no simulating, in seconds; with --side-by-side only
+those that compare the two versions of the rule. Tables stand between
 `<!-- table: name -->` and `<!-- end -->`. Those that are calculated are compared with the page by a
 test; run this after changing the rule or the ladder.
 """
@@ -34,6 +35,7 @@ from rungwise.ladder.progression import Plan
 from rungwise.ladder.simulate import World
 from rungwise.ladder.staircase import levitt_level
 
+COMPARED = ("side_by_side", "always_steady")
 DOCS = Path(__file__).parents[2] / "docs"
 PICTURES = DOCS / "pictures"
 
@@ -42,7 +44,10 @@ def main() -> None:
     page = DOCS / "rule.md"
     text = page.read_text(encoding="utf-8")
     only_calculated = "--calculated" in sys.argv[1:]
-    for name, make in (CALCULATED if only_calculated else CALCULATED | SIMULATED).items():
+    wanted = CALCULATED if only_calculated else CALCULATED | SIMULATED
+    if "--side-by-side" in sys.argv[1:]:
+        only_calculated, wanted = True, {name: SIMULATED[name] for name in COMPARED}
+    for name, make in wanted.items():
         text = put(text, name, make())
         print(f"table {name}", flush=True)
     page.write_text(text, encoding="utf-8")

@@ -51,6 +51,24 @@ def save(world: World, browser: SignedIn, **changed: Any):
     return browser.post(address(world, "/plan"), **form_of(world, browser, **changed))
 
 
+def test_a_client_changes_over_on_the_trainers_word_with_a_preview(world: World) -> None:
+    browser = world.signed_in()
+    assert situation_of(world).settings.rule_version == 2
+    assert "Changing over" not in browser.page(address(world, "/plan"))
+    save(world, browser, rule=1)
+    assert situation_of(world).settings.rule_version == 1
+    assert situation_of(world).settings.plan(resting=False).rule_version == 1
+    page = browser.page(address(world, "/plan"))
+    assert "Changing over to version 2 leaves" in page
+    save(world, browser, rule=1)  # nothing changes unless it is asked for
+    assert situation_of(world).settings.rule_version == 1
+    key = situation_of(world).placement.rung_key
+    save(world, browser, rule=2)
+    assert situation_of(world).settings.rule_version == 2
+    assert situation_of(world).placement.rung_key == key
+    assert save(world, browser, rule=7).status_code == 400
+
+
 # --- the plan -------------------------------------------------------------------------------------
 
 

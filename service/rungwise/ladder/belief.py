@@ -41,7 +41,7 @@ LOWEST, CELLS = -12.0, 181
 GRID: Final[Floats] = LOWEST + CELL * np.arange(CELLS, dtype=np.float64)
 # What one point of support relief may be worth in logits; both hands relieve three points.
 BONUS = (0.2, 0.5, 1.0, 2.0)
-BONUS_PRIOR = (0.4, 0.3, 0.2, 0.1)
+BONUS_PRIOR = (0.45, 0.35, 0.15, 0.05)
 # The placement: share and standard deviation in logits of "about right" and of "far out".
 NARROW, NARROW_SD, WIDE_SD = 0.4, 1.2, 4.5
 FAILED_TOLD_STEADY, STEADY_TOLD_FAILED = 0.05, 0.08

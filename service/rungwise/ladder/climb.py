@@ -24,15 +24,16 @@ from rungwise.ladder.rungs import Ladder, Rung
 
 UNCOUNTED = frozenset({"skipped", "unfinished"})
 FIRST_QUANTILE, LATER_QUANTILE = 0.25, 0.30
-LARGE_STEP, LARGE_QUANTILE = 1.2, 0.1  # logits; what such a step must be likely at
-LATER_MORE = 0.17  # the same for any step after the first real wobble
+LARGE_STEP, LARGE_QUANTILE = 1.2, 0.13  # logits; what such a step must be likely at
+LATER_MORE = 0.18  # the same for any step after the first real wobble
 WITHOUT_LEAST = 0.5  # where the plan asks for no least chance
 REAL_WOBBLE_UNDER = 0.8  # a bad day where a steady hold was likelier than this is bad luck
 BACK_LIKELY = 0.8  # a move back seeks a rung that is held with this chance
 BACK_UNDER = 0.5  # back at once from a rung that is less likely held than this
 UNPROVEN_UNDER = 0.75  # the same while nothing was held twice yet: the placement may be too high
-REGAIN_LIKELY = 0.85  # back up to ground held before, by the median
+REGAIN_LIKELY, REGAIN_WOBBLED = 0.7, 0.85  # back up to ground held before, by the median
 HELD_BACK_DAYS = 14
+STEADY_WINDOW_MORE = 2  # the steady days asked for may lie among so many more judged days
 
 
 @dataclass(slots=True)
@@ -139,7 +140,7 @@ def _after_bad_day(case: _Case) -> Move:
         because = f"Wobbly or short, and a steady hold here has a chance of about {now:.0%}"
     else:
         word = "wobbly" if case.judged.verdict == "wobbly" else f"{case.judged.shortest_s:g} s"
-        because = f"Today was {word}: the same rung again, and the steady days start afresh."
+        because = f"Today was {word}: the same rung again."
         return case.stay("one_bad_day", because)
     to = _back_to(case, known)
     if to == case.place:
@@ -212,9 +213,10 @@ def _steps(rungs: int) -> str:
 
 def _after_steady_day(case: _Case) -> Move:
     """Up as far as the bounds and the second opinion allow; each hold has its own reason."""
-    run, twice = 1 + _steady_before(case), _twice_steady(case)
-    lost = twice > case.place
     needed = case.caution.steady_days_step
+    run = 1 + _steady_before(case, needed + STEADY_WINDOW_MORE - 1)
+    regain_to = _lost(case, _twice_steady(case))
+    lost = regain_to > case.place
     returning = case.caution is not case.plan.caution
     if returning:  # the week after a rest is gentle: no large steps
         case.climb = replace(case.climb, reach=1)
@@ -230,7 +232,7 @@ def _after_steady_day(case: _Case) -> Move:
     if _up_already(case):
         return case.stay("one_move_a_day", f"{steady}, but there was a move up for this date.")
     practised = {one.place for one in case.told if one.report is not None} | {case.place}
-    bounds = Bounds(practised, _stuck_at(case), twice if lost else None)
+    bounds = Bounds(practised, _stuck_at(case), regain_to if lost else None)
     allowed = bounds.allowed(case.ladder, case.plan, case.place, case.climb.reach)
     if not allowed:
         because = (
@@ -240,19 +242,20 @@ def _after_steady_day(case: _Case) -> Move:
         return case.stay("stuck", because)
     known = case.belief()
     told_by(known, case.rung, case.report, "steady")
-    regained = _regained(case, known, allowed, twice, steady) if lost else None
+    regained = _regained(case, known, allowed, regain_to, steady) if lost else None
     if regained is not None or run >= needed:
         return regained or _climb(case, known, allowed, steady)
     return case.stay("gathering", f"{steady}; {needed} are needed.")
 
 
 def _regained(
-    case: _Case, known: Belief, allowed: list[int], twice: int, steady: str
+    case: _Case, known: Belief, allowed: list[int], lost: int, steady: str
 ) -> Move | None:
     """Back up to ground held before, as far as the median goes along; None if it doesn't."""
     median = known.chances(0.5)
-    likely = (n for n in allowed if median.on(case.ladder.rungs[n]) >= REGAIN_LIKELY)
-    to = max((n for n in likely if n <= twice), default=None)
+    least = REGAIN_WOBBLED if case.climb.wobbled else REGAIN_LIKELY
+    likely = (n for n in allowed if median.on(case.ladder.rungs[n]) >= least)
+    to = max((n for n in likely if n <= lost), default=None)
     if to is None:
         return None
     case.climb = case.climb.after_up(_new_round(case, to))
@@ -305,18 +308,30 @@ def _twice_steady(case: _Case) -> int:
     return places[1] if len(places) > 1 else -1
 
 
-def _steady_before(case: _Case) -> int:
-    """Steady days running just before today, on this rung or above."""
-    run = 0
+def _steady_before(case: _Case, window: int) -> int:
+    """Steady days on this rung or above among the last `window` judged ones before today.
+
+    A bad day among them doesn't take the others' word away: the second opinion weighs it.
+    """
+    steady = judged = 0
     for one in reversed(case.told):
-        if one.verdict is None:
+        if one.verdict is None or judged >= window:
             break  # placed by the trainer, or an absence
         if one.verdict in UNCOUNTED or one.day >= case.report.day:
             continue
-        if one.verdict != "steady" or one.place < case.place:
+        judged += 1
+        steady += one.verdict == "steady" and one.place >= case.place
+    return steady
+
+
+def _lost(case: _Case, twice: int) -> int:
+    """The hardest place that was held twice, or that the latest move back came from."""
+    for past in reversed(case.history):
+        if past.move.kind in ("up", "override"):
             break
-        run += 1
-    return run
+        if past.move.kind == "back" and past.move.from_key in case.ladder:
+            return max(twice, case.ladder.index(past.move.from_key))
+    return twice
 
 
 def _held_at_gate(case: _Case, steady: str, gate: str) -> Move:
@@ -364,7 +379,7 @@ def _rounded(chance: float) -> float:
 
 
 def _running(days: int) -> str:
-    return "1 day" if days == 1 else f"{days} days running"
+    return "1 day" if days == 1 else f"{days} days"
 
 
 def _up(rungs: int) -> str:

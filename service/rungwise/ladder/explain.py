@@ -40,7 +40,9 @@ def explain_next(
         return "Resting: no next step until you choose the rung to resume on."
     if above is None:
         return "No next step: this is the top of the ladder as you limited it."
-    sentence = f"Next: {next_name or _name(above)}, {_when(days, would, ladder, rung_key)}"
+    further = ladder[would.to_key] if would.kind == "up" else above
+    name = next_name if next_name and further is above else _name(further)
+    sentence = f"Next: {name}, {_when(days, would, ladder, rung_key, plan)}"
     latest = history[-1].move if history else None
     if latest is not None and latest.to_key == rung_key and latest.rule in _LATEST:
         sentence += f"; {_LATEST[latest.rule]}"
@@ -67,9 +69,12 @@ def _after_steady_days(
         past.append(PastDay(day, report, move))
 
 
-def _when(days: int, would: Move, ladder: Ladder, rung_key: str) -> str:
-    leaving = " (more are asked for before leaving a landmark)" if ladder[rung_key].landmark else ""
-    steady = "one more steady day" if days == 1 else f"{days} more steady days running"
+def _when(days: int, would: Move, ladder: Ladder, rung_key: str, plan: Plan) -> str:
+    first = plan.rule_version == 1
+    landmark = first and ladder[rung_key].landmark
+    leaving = " (more are asked for before leaving a landmark)" if landmark else ""
+    running = " running" if first else ""
+    steady = "one more steady day" if days == 1 else f"{days} more steady days{running}"
     if would.rule == "gate":
         gate = str(would.facts["gate"]).replace("_", " ")
         ready = "the client is ready" if days == 1 else f"after {steady}"
@@ -81,7 +86,7 @@ def _when(days: int, would: Move, ladder: Ladder, rung_key: str) -> str:
         )
     if would.rule == "second_opinion":
         found = would.facts["chance"]
-        mean = found[0] if isinstance(found, list) else 0.0
+        mean = found[0] if isinstance(found, list) else found
         return (
             f"once it looks likely enough to be held: the chance is about {mean:.0%} and "
             f"{would.facts['least_chance']:.0%} is asked for"

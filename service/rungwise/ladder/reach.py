@@ -8,7 +8,7 @@ from rungwise.ladder.demand import SUPPORT_RELIEF
 from rungwise.ladder.moves import PastDay, Plan
 from rungwise.ladder.rungs import Ladder
 
-FIRST_REACH = 12  # rungs harder than the present one, in one move
+FIRST_REACH = 16  # rungs harder than the present one, in one move
 MOST_REACH = FIRST_REACH
 
 

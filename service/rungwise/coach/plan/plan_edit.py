@@ -15,7 +15,7 @@ from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.ladder.caution import PRESETS
-from rungwise.ladder.progression import TARGET_BOUNDS_S
+from rungwise.ladder.moves import RULE_VERSIONS, TARGET_BOUNDS_S
 from rungwise.ladder.rungs import Ladder
 from rungwise.store.tables import Trainer
 
@@ -42,7 +42,7 @@ class PlanChange:
     """The whole plan as the trainer wants it. Times and dates are the client's.
 
     `caution` is a preset's name, or empty to leave the settings as they are. `ceiling_key` None
-    takes the ceiling away.
+    takes the ceiling away; `rule_version` None leaves the rule as it is.
     """
 
     prompt_at: time
@@ -53,6 +53,7 @@ class PlanChange:
     away: tuple[tuple[date, date], ...]
     ceiling_key: str | None
     open_gates: frozenset[str]
+    rule_version: int | None = None
 
 
 def whole_ladder(profile: Mapping[str, Any]) -> Ladder:
@@ -103,7 +104,16 @@ def _settings(situation: Situation, change: PlanChange) -> PlanSettings:
         caution=PRESETS[change.caution] if change.caution else situation.settings.caution,
         away=_away(change.away),
         open_gates=change.open_gates,
+        rule_version=_rule_version(situation, change),
     )
+
+
+def _rule_version(situation: Situation, change: PlanChange) -> int:
+    if change.rule_version is None:
+        return situation.settings.rule_version
+    if change.rule_version not in RULE_VERSIONS:
+        raise ImpossibleValue("rule", change.rule_version, "version 1 or 2")
+    return change.rule_version
 
 
 def _away(ranges: tuple[tuple[date, date], ...]) -> tuple[tuple[date, date], ...]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from rungwise.ladder.body import Profile, profile_from_stored
 from rungwise.ladder.build import build_ladder, rung_alone
+from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.progression import Caution, DayReport, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
@@ -37,7 +38,7 @@ class PlanSettings:
     # Whether each prompt carries a link to the day's picture, where the practice has an address.
     picture_link: bool = False
     # Plans stored before there was a second version don't say which; they keep the first.
-    rule_version: int = 1
+    rule_version: int = NEWEST_RULE
     # Those of `away` that the client asked for: their "back" ends these and no others.
     wished_away: tuple[tuple[date, date], ...] = ()
     usual_pain: UsualPain | None = None

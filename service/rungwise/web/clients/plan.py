@@ -12,9 +12,11 @@ from sqlmodel import Session
 from rungwise.coach.daily.prompt import next_prompts
 from rungwise.coach.plan.placement import check_version
 from rungwise.coach.plan.plan_edit import PlanChange, edit_plan, whole_ladder
-from rungwise.coach.record.situation import Situation
+from rungwise.coach.record.situation import Situation, past
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from rungwise.ladder.caution import PRESETS
+from rungwise.ladder.changeover import Changeover, changeover
+from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.queries import thread
 from rungwise.web.clients.override import placed
@@ -26,6 +28,10 @@ from rungwise.wording.rung_words import rung_short
 router = APIRouter()
 
 MOST_ROWS = 24
+RULE_WORDS = {
+    1: "Version 1: one step at a time",
+    2: "Version 2: large steps until the first real wobble, then ever smaller ones",
+}
 EMPTY_ROWS = 2
 
 
@@ -43,6 +49,7 @@ class PlanForm(BaseModel):
     away_until: list[str] = Field(default=[], max_length=MOST_ROWS)
     ceiling: str = Field(default="", max_length=120)
     gates: list[str] = Field(default=[], max_length=10)
+    rule: Number = 0
 
     def change(self) -> PlanChange:
         """What was asked for; ImpossibleValue for a time or date that is none."""
@@ -55,6 +62,7 @@ class PlanForm(BaseModel):
             away=tuple(_away(self.away_from, self.away_until)),
             ceiling_key=self.ceiling or None,
             open_gates=frozenset(self.gates),
+            rule_version=self.rule or None,
         )
 
 
@@ -110,6 +118,7 @@ def _filled(situation: Situation) -> PlanForm:
         away_until=[last.isoformat() for _, last in settings.away],
         ceiling=situation.plan_row.profile["limits"]["ceiling_key"] or "",
         gates=sorted(settings.open_gates),
+        rule=settings.rule_version,
     )
 
 
@@ -136,6 +145,8 @@ def _page(
         presets=PRESETS,
         gates=_gates(situation, whole),
         ceilings=_ceilings(situation, whole),
+        rules=RULE_WORDS,
+        preview=_preview(visit, session, situation),
         longest_s=min(30, situation.plan_row.profile["limits"]["longest_hold_s"]),
         next_prompt=next_prompts(
             situation.settings, situation.client, situation.practice, visit.now
@@ -143,6 +154,16 @@ def _page(
         told=told,
         changed=changes[0] if changes else None,
     )
+
+
+def _preview(visit: Visit, session: Session, situation: Situation) -> Changeover | None:
+    """What changing over to the newest rule would mean today, for a client who isn't on it."""
+    settings, key = situation.settings, situation.placement.rung_key
+    if settings.rule_version == NEWEST_RULE or key not in situation.ladder:
+        return None
+    history = past(session, situation.client_id)
+    plan, day = settings.plan(situation.resting), situation.local_date(visit.now)
+    return changeover(situation.ladder, plan, history, key, day, NEWEST_RULE)
 
 
 def _gates(situation: Situation, whole: Ladder) -> list[Gate]:

@@ -182,6 +182,7 @@ PLAN_WORDS = {
     "away": "dates away",
     "reminder_at": "evening reminder",
     "target_s": "hold target",
+    "rule_version": "rule version",
     "open_gates": "open gates",
     "caution": "caution",
     "ceiling": "ceiling",
