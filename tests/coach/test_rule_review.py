@@ -1,6 +1,7 @@
 """The rule review: same settings, no difference; other settings, exactly the days they change."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -17,9 +18,8 @@ from rungwise.coach.rule.rule_review import RuleReview, clients_to_review, revie
 from rungwise.coach.rule.rule_trial import TrialSettings
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.caution import PRESETS, Caution
-from rungwise.ladder.moves import Plan
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.store.tables import Client, MoveRow, Report
+from rungwise.store.tables import Client, MoveRow, PlanRow, Report
 
 ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
 USUAL = TrialSettings("usual")
@@ -32,6 +32,14 @@ def reviewed(store, ids, trial) -> tuple[RuleReview, list]:
         total.add(one)
         changes += one.changes
     return total, changes
+
+
+def on_version(world, version: int) -> None:
+    """Let this version of the rule decide for the client from now on."""
+    with world.store.write() as session:
+        plan = session.exec(select(PlanRow).where(PlanRow.client_id == world.client_id)).one()
+        plan.settings = {**plan.settings, "rule_version": version}
+        session.add(plan)
 
 
 def days(world, *replies: str | None, prompts: bool = True) -> None:
@@ -90,6 +98,7 @@ def test_a_wait_is_told_with_what_came_after_it(world):
 
 @ON_SQLITE
 def test_an_absence_that_gentler_settings_would_have_answered(world):
+    on_version(world, 1)
     days(world, "20 steady", "20 steady", "20 steady", "20 steady", "20 steady", "20 steady")
     here = world.situation.placement.rung_key
     days(world, None, None, None, None, None, "20 steady")  # six days without practice
@@ -102,6 +111,7 @@ def test_an_absence_that_gentler_settings_would_have_answered(world):
 
 @ON_SQLITE
 def test_an_absence_that_bolder_settings_would_have_let_pass(world):
+    on_version(world, 1)
     days(world, "20 steady", "20 steady", "20 steady", "20 steady", *[None] * 8)
     assert world.moves()[-1].rule == "away_back"
     bolder = TrialSettings(changes={"away_back_days": 14, "away_rest_days": 28})
@@ -166,7 +176,7 @@ def test_each_difference_is_what_the_rule_itself_decides(practice, trial):
         rows = select(MoveRow).where(MoveRow.client_id == ids[0], MoveRow.report_id.is_not(None))
         for row in session.exec(rows).all():
             told = session.get_one(Report, row.report_id).told
-            plan = Plan(settings.target_s, caution, settings.open_gates, row.resting)
+            plan = replace(settings.plan(row.resting), caution=caution)
             history = past(session, ids[0], as_of=row)
             would = verdict(ladder, plan, history, report_from_json(told))
             decided.add((row.local_date, row.kind, row.to_key))

@@ -27,7 +27,7 @@ from rungwise.coach.record.verdict import verdict
 from rungwise.ladder.body import Body, Profile
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.estimate import next_chance
-from rungwise.ladder.moves import PastDay
+from rungwise.ladder.moves import PastDay, Plan
 from rungwise.ladder.progression import decide
 from rungwise.parts import Parts
 from rungwise.settings import Settings
@@ -69,7 +69,10 @@ def a_practice(store: Store, clients: int = CLIENTS) -> None:
             new = NewClient(
                 name=f"Client {number}", called=f"C{number}", phone=phone_of(number),
                 profile=PROFILE, time_zone="America/New_York", agreed=number != 0, first_key=FIRST,
-                settings=PlanSettings(reminder_at=datetime(2026, 1, 1, 18, tzinfo=UTC).time()),
+                settings=PlanSettings(
+                    reminder_at=datetime(2026, 1, 1, 18, tzinfo=UTC).time(),
+                    rule_version=1 + number % 2,
+                ),
             )  # fmt: skip
             add_client(session, START, trainer, new)
 
@@ -312,7 +315,8 @@ def test_the_second_opinion_is_asked_only_where_it_counts():
     ladder = ladder_of(PROFILE)
     ups = 0
     for name in ("usual", "gentle"):
-        plan = PlanSettings(caution=PRESETS[name], open_gates=frozenset({"single_leg"})).plan(False)
+        open_gates = frozenset({"single_leg"})
+        plan = Plan(caution=PRESETS[name], open_gates=open_gates)
         for life in lives(3, 120):
             history = []
             for entry in life.entries:

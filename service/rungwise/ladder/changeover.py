@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from rungwise.ladder.belief import belief_from, told_days
 from rungwise.ladder.day import DayReport, SideHold
 from rungwise.ladder.estimate import next_chance
 from rungwise.ladder.moves import Move, PastDay, Plan
@@ -39,6 +38,9 @@ def changeover(
 
     A history that ended in a rest says so in both moves.
     """
+    # Loaded here: it takes numpy, which a page of a client on the newest rule need not wait for.
+    from rungwise.ladder.belief import belief_from, told_days  # noqa: PLC0415
+
     place = ladder.index(rung_key)
     new = replace(plan, rule_version=version)
     known = belief_from(ladder, new, told_days(ladder, new, history), place, day)

@@ -11,7 +11,7 @@ Clients are taken a few at a time, so memory stays flat however many there are.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import islice
 from typing import Any
@@ -24,6 +24,7 @@ from sqlmodel import Session, col, select
 from rungwise.coach.record.codec import PlanSettings, report_from_json, stored_ladder
 from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.rule.rule_trial import TrialSettings
+from rungwise.ladder.absence import LEAST_MISSED
 from rungwise.ladder.estimate import next_chance
 from rungwise.ladder.moves import Chance, Move, PastDay, Plan
 from rungwise.ladder.progression import DayReport, decide, decide_absence
@@ -311,10 +312,11 @@ class _Again:
         if not self.history or self.since is None:
             return
         caution, settings, ladder = self.settings[self.plan_version]
-        if (day - self.since).days < caution.away_back_days:
+        least = LEAST_MISSED if settings.rule_version == 2 else caution.away_back_days
+        if (day - self.since).days < least:
             return
         here = self.history[-1].move.to_key
-        plan = Plan(settings.target_s, caution, settings.open_gates)
+        plan = replace(settings.plan(resting=False), caution=caution)
         move = decide_absence(ladder, plan, self.history, here, self.since, day)
         if move is None or (self.since, move.kind) in self.absences:
             return
@@ -383,4 +385,4 @@ class _Again:
 
     def _plan(self, version: int, resting: bool) -> tuple[Plan, Ladder]:
         caution, settings, ladder = self.settings[version]
-        return Plan(settings.target_s, caution, settings.open_gates, resting), ladder
+        return replace(settings.plan(resting), caution=caution), ladder
