@@ -28,7 +28,7 @@ def test_calculated_tables_are_up_to_date(name: str) -> None:
 
 @pytest.mark.parametrize("name", SIMULATED)
 def test_simulated_tables_are_there(name: str) -> None:
-    assert table_of(name).count("\n") >= 4
+    assert table_of(name).count("\n") >= 3  # its head and two rows
 
 
 def test_the_simulated_levels_are_within_two_hundredths_of_the_published() -> None:
