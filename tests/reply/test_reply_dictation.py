@@ -101,6 +101,16 @@ def test_minutes_and_parts(text: str, language: str, seconds: float) -> None:
         ("I am 5'4\" and did 20", "en", [20]),
         ("swayed a lot 11 secs", "en", [11]),
         ("20\n*25", "es", [25]),
+        ("21\n12*", "en", [12]),
+        ("41 wobbly\nsorry 14", "en", [14]),
+        ("81 steady. oops 18", "en", [18]),
+        ("41 con tambaleo\ndigo 14", "es", [14]),
+        ("left 20 steady, sorry right 12", "en", [20, 12]),
+        ("15 wobbly, 20 steady", "en", [15, 20]),
+        ("22 today, my best is 30", "en", [22]),
+        ("mi marido hizo 40, yo 15 firme", "es", [15]),
+        ("<script>alert(1)</script>", "en", []),
+        ('{"seconds": 20}', "en", [20]),
         ("a couple of seconds is all I could do", "en", []),
     ],
 )
@@ -120,6 +130,21 @@ def test_other_numbers_are_no_holds(text: str, language: str, seconds: list[floa
 )
 def test_steadiness_only_where_it_is_said(text: str, language: str, steadiness: str) -> None:
     assert reading(text, language).steadiness == steadiness
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "sign"),
+    [
+        ("Clutched the bannister just in time", "en", "fall"),
+        ("Wincing every time I take a stair", "en", "pain"),
+        ("been on this floor since 6 this morning", "en", "emergency"),
+        ("9 inestable, se me movía el cuarto", "es", "dizzy"),
+    ],
+)
+def test_signs_that_neither_reader_heard_at_first_sight(
+    text: str, language: str, sign: str
+) -> None:
+    assert getattr(reading(text, language), sign) in ("yes", "unsure", True)
 
 
 def test_a_question_mark_spoken_out_asks() -> None:

@@ -129,6 +129,18 @@ def _listed(parse: Parse, quantity: Quantity) -> bool:
     )
 
 
+def _in_code(parse: Parse, quantity: Quantity) -> bool:
+    """ "alert(1)": glued into brackets after a word."""
+    before, after = quantity.first - 1, quantity.last + 1
+    return (
+        word_at(parse, before) == "("
+        and word_at(parse, after) == ")"
+        and parse.glued(before)
+        and parse.glued(quantity.first)
+        and word_at(parse, before - 1).isalpha()
+    )
+
+
 def _unknown_things(parse: Parse, quantity: Quantity) -> bool:
     """Whether an unknown plural follows: "14 begonias"."""
     after = word_at(parse, quantity.last + 1)
@@ -278,6 +290,7 @@ _WITH_UNIT: tuple[_Test, ...] = (_aim, _activity, _moment, someone_elses, still_
 _BARE: tuple[_Test, ...] = (
     _labelled,
     _listed,
+    _in_code,
     counts,
     _unknown_things,
     age,
@@ -307,7 +320,9 @@ def _corrected(parse: Parse, held: list[Quantity]) -> list[Quantity]:
             continue
         if kept and _denied_first(parse, kept[-1], quantity):
             kept.pop()
-        if kept and _swapped(parse, kept[-1].last + 1, quantity.first):
+        if kept and (
+            _swapped(parse, kept[-1].last + 1, quantity.first) or _starred(parse, quantity)
+        ):
             kept.pop()
         kept.append(quantity)
     return kept
@@ -320,12 +335,26 @@ def _denied_first(parse: Parse, one: Quantity, two: Quantity) -> bool:
     return any(has_tag(parse, place, "scope.but") for place in range(one.last + 1, two.first))
 
 
+def _starred(parse: Parse, quantity: Quantity) -> bool:
+    """A correction as people star it, on a line of its own: "21", then "12*"."""
+    after, before = quantity.last + 1, quantity.first - 1
+    ends = after + 1 >= len(parse.units) or has_tag(parse, after + 1, "stop")
+    return ends and word_at(parse, after) == "*" and has_tag(parse, before, "stop")
+
+
+_HOW = ("steady.firm", "steady.praise", "steady.denied", "wobbly.word", "wobbly.touch")
+
+
 def _swapped(parse: Parse, first: int, last: int) -> bool:
-    """Whether only words of correction stand between two numbers."""
-    found = False
+    """Whether only words of correction, after how the hold went, stand between two numbers."""
+    found = how = False
     for place in range(first, last):
+        if how and has_tag(parse, place, "side"):
+            return False  # "left 20 steady, sorry right 12": the other side's
         if has_tag(parse, place, "join.swap"):
             found = True
+        elif not found and has_tag(parse, place, *_HOW):
+            how = True
         elif not has_tag(
             parse, place, "comma", "stop", "mark", "scope.through", "scope.but", "polite.word"
         ):
