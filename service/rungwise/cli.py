@@ -57,6 +57,13 @@ def main(argv: list[str] | None = None) -> int:
         return 2
     except BrokenPipeError:
         return 0
+    except Exception as problem:
+        # Loaded only now, for it takes long and most commands end well.
+        away = import_module("rungwise.store.database").why_away(problem)
+        if not away:
+            raise
+        print(f"rungwise: {away}", file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
 

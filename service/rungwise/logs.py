@@ -73,8 +73,8 @@ class JsonLines(logging.Formatter):
         }
         line |= {name: getattr(record, name) for name in EXTRAS if hasattr(record, name)}
         if record.exc_info and record.exc_info[0] is not None:
-            kind, _, trace = record.exc_info
-            line["error"] = kind.__name__
+            kind, error, trace = record.exc_info
+            line["error"] = error_name(kind, error)
             line["at"] = frames(trace)
         return json.dumps(line, ensure_ascii=False, default=str)
 
@@ -90,8 +90,23 @@ class PlainLines(logging.Formatter):
         told = " ".join(f"{name}={value}" for name, value in names.items())
         line = f"{at:%H:%M:%S} {record.levelname.lower()} {record.getMessage()} {told}".rstrip()
         if record.exc_info and record.exc_info[0] is not None:
-            line += f"\n  {record.exc_info[0].__name__} at " + ", ".join(frames(record.exc_info[2]))
+            line += f"\n  {error_name(*record.exc_info[:2])} at " + ", ".join(
+                frames(record.exc_info[2])
+            )
         return line
+
+
+def error_name(kind: type[BaseException], error: BaseException | None) -> str:
+    """The error's type; of a database's error also what the database calls it."""
+    name = database_name(error)
+    return f"{kind.__name__} ({name})" if name else kind.__name__
+
+
+def database_name(error: BaseException | None) -> str:
+    """Such as SQLITE_FULL or 53100; empty for an error that is no database's."""
+    cause = getattr(error, "orig", error)
+    name = getattr(cause, "sqlite_errorname", None) or getattr(cause, "sqlstate", None)
+    return name if isinstance(name, str) else ""
 
 
 def frames(trace: TracebackType | None) -> list[str]:

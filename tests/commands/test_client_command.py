@@ -6,14 +6,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from sqlmodel import select
 
 from rungwise.cli import main
 from rungwise.coach.accounts.trainers import add_trainer
+from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.record.clearance import latest_screening
 from rungwise.commands.serve import check_port
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
-from rungwise.store.tables import Practice
+from rungwise.store.tables import Client, Message, Practice
 
+FINE = {one.name: one.choices[0].value for one in QUESTIONS}
 PROFILE = {"body": {"foot_length_mm": 246, "foot_breadth_mm": 93, "hip_width_mm": 177}}
 
 
@@ -40,7 +44,10 @@ def practice(address: str) -> Store:
 def add(tmp_path: Path, **changed: str) -> list[str]:
     profile = tmp_path / "profile.json"
     profile.write_text(json.dumps(PROFILE))
+    screening = tmp_path / "screening.json"
+    screening.write_text(json.dumps(FINE))
     words = {
+        "screening": str(screening),
         "trainer": "tess@example.org",
         "name": "Ada Sample",
         "phone": "+12025550103",
@@ -89,6 +96,7 @@ def test_add_list_and_show(
         ({"days": "someday"}, "mon,wed,fri"),
         ({"rung": "the moon"}, "a rung of this client's ladder"),
         ({"profile": "/nowhere.json"}, "can't be read"),
+        ({"screening": "/nowhere.json"}, "with the answers to falls, dizzy"),
     ],
 )
 def test_what_cannot_be_is_refused_with_a_sentence_and_nothing_is_stored(
@@ -102,6 +110,25 @@ def test_what_cannot_be_is_refused_with_a_sentence_and_nothing_is_stored(
     assert said in capsys.readouterr().err
     assert main(["client", "list", "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == []
+
+
+def test_somebody_is_screened_from_the_command_line_as_on_the_page(
+    practice: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    unsure = tmp_path / "unsure.json"
+    unsure.write_text(json.dumps({**FINE, "dizzy": "yes"}))
+    assert main([*add(tmp_path, screening=str(unsure)), "--agreed"]) == 0
+    told = capsys.readouterr().out
+    assert "Gets dizzy on standing." in told
+    assert "No text goes yet. The screening says to ask the client's clinician first." in told
+    with practice.read() as session:
+        client = session.exec(select(Client)).one()
+        assert session.exec(select(Message)).all() == []
+        assert latest_screening(session, client.id).outcome == "ask_first"
+    assert client.state == "invited"
+    unsure.write_text(json.dumps({"dizzy": "no"}))
+    assert main(add(tmp_path, screening=str(unsure), phone="+12025550104")) == 2
+    assert "falls" in capsys.readouterr().err
 
 
 def test_the_same_number_twice_is_refused(

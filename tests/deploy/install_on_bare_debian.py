@@ -118,6 +118,7 @@ def set_up(server: Server, operator_port: int) -> None:
             "number that its texts": PRACTICE,
             "Name of the practice lead": "Nell Example",
             "e-mail address": LEAD,
+            "The lead's own telephone": "+44 7700 900125",
             "The lead's password": PASSWORD,
         },
         environ(),

@@ -8,10 +8,12 @@ import pytest
 
 from rungwise.commands.check_judge import Finding, judge, well
 from rungwise.commands.check_seen import (
+    BackupSeen,
     CarrierSeen,
     ClockSeen,
     DatabaseSeen,
     FolderSeen,
+    HeartbeatSeen,
     KeysSeen,
     MailSeen,
     PracticeSeen,
@@ -41,6 +43,8 @@ SOUND = Seen(
     service=ServiceSeen("127.0.0.1:8780", True, 4.0),
     public=PublicSeen("https://balance.example.org", False, True),
     mail=MailSeen("mail.example.org"),
+    heartbeat=HeartbeatSeen(),
+    backup=BackupSeen("/var/lib/rungwise/backups", 7.0),
 )
 
 
@@ -55,7 +59,8 @@ def test_a_sound_installation_is_all_ok() -> None:
     looked = {finding.what for finding in findings}
     assert looked == {
         *("settings", "database", "durability", "tables", "keys", "practice", "carrier", "clock"),
-        *("time zones", "disk", "service", "ticks", "public address", "mail"),
+        *("time zones", "disk", "service", "ticks", "public address", "mail", "heartbeat"),
+        "backup",
     }
 
 
@@ -136,7 +141,16 @@ WRONG = [
     (replace(SOUND, folders=(FolderSeen("/x", True, 200, 0.6),)), of("disk", "fail", "200 MB")),
     (replace(SOUND, folders=(FolderSeen("/x", True, 1_500, 0.6),)), of("disk", "warn", "1,500")),
     (replace(SOUND, folders=(FolderSeen("/x", True, 9_000, 0.01),)), of("disk", "warn", "9,000")),
-    (changed("service", answers=False), of("service", "warn", "systemctl start")),
+    (changed("service", answers=False), of("service", "fail", "systemctl start")),
+    (changed("service", another=True), of("service", "fail", "another database", "RUNGWISE_PORT")),
+    (changed("heartbeat", problem="No route."), of("heartbeat", "fail", "HEARTBEAT_URL")),
+    (changed("backup", age_hours=None), of("backup", "warn", "rungwise-backup.timer")),
+    (changed("backup", age_hours=51.0), of("backup", "fail", "51 hours", "journalctl")),
+    (changed("keys", bound=False), of("keys", "warn", "bound", "rungwise keys rotate")),
+    (
+        replace(SOUND, practices=(PracticeSeen(("kannel",), "UTC", 1, pageable=0),)),
+        of("paging", "fail", "nobody can be paged", "phone number"),
+    ),
     (changed("service", ticks_age_s=None), of("ticks", "fail", "no text leaves")),
     (changed("service", ticks_age_s=61.0), of("ticks", "fail", "journalctl")),
     (changed("public", problem="it answers 502."), of("public address", "fail", "502")),

@@ -63,6 +63,7 @@ phone = "07700 900123"
 [lead]
 name = "Nell Example"
 email = "Nell@Example.org"
+phone = "07700 900125"
 """
 
 
@@ -76,6 +77,7 @@ def test_a_person_answers_is_corrected_and_the_lead_may_sign_in(url: str, file: 
         "number that its texts": ["12", "07700 900123"],
         "Name of the practice lead": "Nell Example",
         "e-mail address": ["nell", "nell@example.org"],
+        "lead's own telephone": ["1", "07700 900125"],
         "The lead's password": ["short", PASSWORD],
     }
     code, screen = typed(file, person)
@@ -102,6 +104,9 @@ def test_a_person_answers_is_corrected_and_the_lead_may_sign_in(url: str, file: 
     )  # fmt: skip
     assert (practice.time_zone, practice.carrier) == ("Europe/London", "handset")
     assert (lead.name, lead.email, lead.role) == ("Nell Example", "nell@example.org", "lead")
+    assert lead.phone == "+447700900125"
+    token = file.with_name("metrics-token").read_text().strip()
+    assert token == settings.metrics_token
 
 
 def test_it_may_be_run_again_and_changes_only_what_was_said(
@@ -134,10 +139,10 @@ def test_it_may_be_run_again_and_changes_only_what_was_said(
     moved = ["https://new.example.org", "", "", "", ""]
     assert piped(monkeypatch, file, [*moved, "no"]) == 2
     told = capsys.readouterr()
-    assert "Changed: RUNGWISE_PUBLIC_URL. Replace it?" in told.out
+    assert "Changed: RUNGWISE_PUBLIC_URL. Replace it," in told.out
     assert "setup ends here" in told.err
     assert "new.example.org" not in file.read_text()
-    assert piped(monkeypatch, file, [*moved, "yes", "N. E.", "n@example.org", ""]) == 0
+    assert piped(monkeypatch, file, [*moved, "", "N. E.", "n@example.org", "07700 900125", ""]) == 0
     assert file.read_text().startswith("# mine\n")
     assert settings_of(file).public_url == "https://new.example.org"
     assert settings_of(file).log_level == "warning"

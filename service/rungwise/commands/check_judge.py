@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rungwise.commands.check_seen import (
+    BackupSeen,
     CarrierSeen,
     ClockSeen,
     DatabaseSeen,
     FolderSeen,
+    HeartbeatSeen,
     KeysSeen,
     MailSeen,
     PracticeSeen,
@@ -30,6 +32,8 @@ LITTLE_SHARE = 0.05
 CLOCK_OFF_S, CLOCK_FAR_OFF_S = 5.0, 30.0
 ZONES_OLD_YEARS = 1
 TICKS_LATE_S = 60.0
+# Every night, up to half an hour later, and one night that may fail.
+BACKUP_OLD_HOURS = 50.0
 
 GONE_WITH_THE_MACHINE = {"tmpfs", "ramfs"}
 NOT_FOR_SQLITE = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "glusterfs"}
@@ -71,11 +75,18 @@ def judge(seen: Seen) -> list[Finding]:
     for folder in seen.folders:
         found += _folder(folder)
     if seen.service is not None:
-        found += _service(seen.service)
+        # Of ticks nothing is known while the database cannot be read, and a restart mends nothing.
+        reached = seen.practices is not None
+        needed = bool(seen.practices)
+        found += _service(seen.service, needed=needed, reached=reached)
     if seen.public is not None:
         found += _public(seen.public, seen.service)
     if seen.mail is not None:
         found += _mail(seen.mail)
+    if seen.heartbeat is not None:
+        found.append(_heartbeat(seen.heartbeat))
+    if seen.backup is not None:
+        found.append(_backup(seen.backup))
     return found
 
 
@@ -186,6 +197,13 @@ def _keys(seen: KeysSeen) -> Iterator[Finding]:
             "Set RUNGWISE_DATA_KEYS to what `rungwise keys make` prints, then, with the service "
             "stopped, `rungwise keys rotate`.",
         )
+    elif not seen.bound:
+        yield Finding(
+            "keys",
+            "warn",
+            "Sealed values are not bound to their columns yet, as an older version left them.",
+            "Stop the service, run `rungwise keys rotate`, and start it again.",
+        )
     elif len(seen.needed) > 1:
         yield Finding(
             "keys",
@@ -223,6 +241,13 @@ def _practices(seen: tuple[PracticeSeen, ...]) -> Iterator[Finding]:
         )
     else:
         yield Finding("practice", "ok", f"{_count(len(seen), 'practice')}, each with a lead.")
+    if any(practice.leads and not practice.pageable for practice in seen):
+        yield Finding(
+            "paging",
+            "fail",
+            "Of a practice nobody can be paged: after a fall no phone would ring.",
+            "Give the lead a phone number on the page Practice, or by `rungwise setup`.",
+        )
     if any(practice.is_demo for practice in seen):
         yield Finding("practice", "warn", "This is the invented demo practice.")
 
@@ -336,16 +361,28 @@ def _folder(seen: FolderSeen) -> Iterator[Finding]:
         yield Finding("disk", "ok", f"{room}, and it can be written.")
 
 
-def _service(seen: ServiceSeen) -> Iterator[Finding]:
+def _service(seen: ServiceSeen, *, needed: bool, reached: bool) -> Iterator[Finding]:
+    if seen.another:
+        yield Finding(
+            "service",
+            "fail",
+            f"What answers on {seen.listens_on} serves another database than these settings name.",
+            "Stop that one, or give this one its own RUNGWISE_PORT.",
+        )
+        return
+    if not seen.answers and not reached:
+        return  # it cannot be ready without its database, which is told of already
     if not seen.answers:
         yield Finding(
             "service",
-            "warn",
+            "fail" if needed else "warn",
             f"Nothing answers on {seen.listens_on}: the service does not run.",
             "systemctl start rungwise",
         )
         return
     yield Finding("service", "ok", f"The service answers on {seen.listens_on}.")
+    if not reached:
+        return
     late = seen.ticks_age_s is None or seen.ticks_age_s > TICKS_LATE_S
     if late and seen.ticks_wanted:
         yield Finding(
@@ -407,6 +444,24 @@ def _mail(seen: MailSeen) -> Iterator[Finding]:
         )
     else:
         yield Finding("mail", "ok", f"The mail server {seen.host} answers and lets us in.")
+
+
+def _heartbeat(seen: HeartbeatSeen) -> Finding:
+    if seen.problem:
+        said = f"The monitor of the heartbeat cannot be reached: {seen.problem}"
+        return Finding("heartbeat", "fail", said, "Correct RUNGWISE_HEARTBEAT_URL.")
+    return Finding("heartbeat", "ok", "The monitor of the heartbeat can be reached.")
+
+
+def _backup(seen: BackupSeen) -> Finding:
+    if seen.age_hours is None:
+        said = f"There is no copy of the database in {seen.folder}."
+        advice = "systemctl enable --now rungwise-backup.timer"
+        return Finding("backup", "warn", said, advice)
+    said = f"The newest copy of the database is {seen.age_hours:.0f} hours old."
+    if seen.age_hours > BACKUP_OLD_HOURS:
+        return Finding("backup", "fail", said, "Look why: journalctl -u rungwise-backup")
+    return Finding("backup", "ok", said)
 
 
 def _count(number: int, thing: str) -> str:

@@ -2,6 +2,7 @@
 
 import os
 import smtplib
+import socket
 import ssl
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -24,12 +25,15 @@ from rungwise.carriers.base import TryLater, Unknown
 from rungwise.carriers.email import MailServer, mail_server
 from rungwise.carriers.setup import cloud_access, kannel_access
 from rungwise.carriers.wire import ask, http_client
+from rungwise.coach.monitoring.health import INSTALLATION, installation_id
 from rungwise.commands.check_kernel import clock_state, file_system_of
 from rungwise.commands.check_seen import (
+    BackupSeen,
     CarrierSeen,
     ClockSeen,
     DatabaseSeen,
     FolderSeen,
+    HeartbeatSeen,
     KeysSeen,
     Kind,
     MailSeen,
@@ -46,12 +50,13 @@ from rungwise.settings import PREFIX, Settings
 from rungwise.store import Store
 from rungwise.store.moving.migrate import NewerDatabase, OlderDatabase, check_current
 from rungwise.store.sealing.crypto import keys_from
-from rungwise.store.sealing.unlocking import Sealing, unlock
+from rungwise.store.sealing.unlocking import Sealing, unlock, vault_from
 from rungwise.store.tables import AccountLink, Client, LastTick, Number, Practice, Trainer
 
 WITHIN_S = 8.0
 # Where the installation page puts it; looked at only for who may read it.
 ENVIRONMENT_FILE = Path("/etc/rungwise/environment")
+BACKUPS = Path("/var/lib/rungwise/backups")
 
 
 def look(environ: Mapping[str, str], now: datetime) -> Seen:
@@ -88,6 +93,8 @@ def look(environ: Mapping[str, str], now: datetime) -> Seen:
         service=service,
         public=_public(settings, serving=service.answers),
         mail=see_mail(mail_server(settings)),
+        heartbeat=_heartbeat(settings),
+        backup=_backup(now),
     )
 
 
@@ -179,13 +186,15 @@ def _keys(store: Store, settings: Settings) -> KeysSeen:
         fresh = session.exec(select(Practice.id).limit(1)).first() is None
     try:
         if row is not None or not fresh:
-            # Of a database that is still empty, unlocking would note the key.
-            missing = row is not None and given and given[0].name not in needed
-            if not missing:
+            # Unlocking would note a new key, and looking changes nothing.
+            if row is not None and given and given[0].name not in needed:
+                vault_from(row, given)
+            else:
                 unlock(store, given)
     except ServiceError as problem:
         return KeysSeen(needed, tuple(key.name for key in given), str(problem))
-    return KeysSeen(needed, tuple(key.name for key in given))
+    bound = row is None or row.bound
+    return KeysSeen(needed, tuple(key.name for key in given), bound=bound)
 
 
 def _people(
@@ -207,11 +216,19 @@ def _people(
         )
         carriers = tuple(dict.fromkeys((practice.carrier, *more)))
         counts = session.exec(leads).one(), session.exec(invited).one()
-        seen.append(PracticeSeen(carriers, practice.time_zone, *counts, practice.is_demo))
+        trainers = select(Trainer).where(Trainer.practice_id == practice.id, col(Trainer.active))
+        pageable = sum(_may_be_paged(trainer) for trainer in session.exec(trainers))
+        zone = practice.time_zone
+        seen.append(PracticeSeen(carriers, zone, *counts, practice.is_demo, pageable))
     zones = set(session.exec(select(Client.time_zone).distinct()).all())
     zones |= {practice.zone for practice in seen}
     last = session.exec(select(func.min(LastTick.at))).one()
     return tuple(seen), tuple(sorted(zones)), last
+
+
+def _may_be_paged(trainer: Trainer) -> bool:
+    by_mail = trainer.page_by in ("email", "both")
+    return by_mail or bool(trainer.phone or trainer.second_contact_phone)
 
 
 # --- carriers and mail ----------------------------------------------------------------------------
@@ -356,8 +373,11 @@ def _folders(settings: Settings) -> tuple[FolderSeen, ...]:
 
 def _service(settings: Settings, age_s: float | None) -> ServiceSeen:
     host = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}.get(settings.host, settings.host)  # noqa: S104
-    answers = not _ready(f"http://{host}:{settings.port}", trust_env=False)
-    return ServiceSeen(f"{settings.host}:{settings.port}", answers, age_s, settings.ticks)
+    here = f"http://{host}:{settings.port}"
+    problem = _ready(here, trust_env=False, serves=installation_id(settings.database_url))
+    another = problem == OTHER_DATABASE
+    listens_on = f"{settings.host}:{settings.port}"
+    return ServiceSeen(listens_on, not problem, age_s, settings.ticks, another)
 
 
 def _public(settings: Settings, *, serving: bool) -> PublicSeen:
@@ -368,8 +388,14 @@ def _public(settings: Settings, *, serving: bool) -> PublicSeen:
     return PublicSeen(url, local, settings.secure_cookies, problem)
 
 
-def _ready(url: str, *, trust_env: bool) -> str:
-    """Empty when the service says at that address that it is ready, else why not."""
+OTHER_DATABASE = "it serves another database."
+
+
+def _ready(url: str, *, trust_env: bool, serves: str = "") -> str:
+    """Empty when the service says at that address that it is ready, else why not.
+
+    `serves` is what the installation calls itself; another answers otherwise.
+    """
     until = monotonic() + WITHIN_S
     try:
         # The machine's own certificates, which a private authority can be added to.
@@ -382,4 +408,34 @@ def _ready(url: str, *, trust_env: bool) -> str:
         return "it does not answer in time." if late else f"{problem}."
     if answer.status_code != 200 or answer.text != "ready\n":
         return f"it answers {answer.status_code}."
-    return ""
+    said = answer.headers.get(INSTALLATION, "")
+    # An older version does not say.
+    return OTHER_DATABASE if serves and said not in ("", serves) else ""
+
+
+# --- the monitor and the copies -------------------------------------------------------------------
+
+
+def _heartbeat(settings: Settings) -> HeartbeatSeen | None:
+    """Whether a connection can be made. Asking would be a heartbeat, of a service not looked at."""
+    if settings.heartbeat_url is None:
+        return None
+    parts = urlsplit(settings.heartbeat_url)
+    port = parts.port or (443 if parts.scheme == "https" else 80)
+    try:
+        with socket.create_connection((parts.hostname or "", port), WITHIN_S) as made:
+            if parts.scheme == "https":
+                ssl.create_default_context().wrap_socket(made, server_hostname=parts.hostname)
+    except OSError as problem:
+        return HeartbeatSeen(f"{problem.strerror or problem}.")
+    return HeartbeatSeen()
+
+
+def _backup(now: datetime) -> BackupSeen | None:
+    """The newest copy of the nightly backup, where the installation page puts them."""
+    if not BACKUPS.is_dir() or not os.access(BACKUPS, os.R_OK | os.X_OK):
+        return None
+    copies = [each.stat().st_mtime for each in BACKUPS.glob("rungwise-*Z.*")]
+    if not copies:
+        return BackupSeen(str(BACKUPS))
+    return BackupSeen(str(BACKUPS), (now.timestamp() - max(copies)) / 3600)

@@ -39,6 +39,7 @@ class KeysSeen:
     needed: tuple[str, ...] = ()
     given: tuple[str, ...] = ()
     problem: str = ""
+    bound: bool = True  # whether sealed values are bound to their columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,7 @@ class PracticeSeen:
     leads: int  # who may sign in
     invited: int = 0  # leads whose invitation still works
     is_demo: bool = False
+    pageable: int = 1  # trainers, or their second contacts, whom a page can reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,7 @@ class ServiceSeen:
     answers: bool
     ticks_age_s: float | None = None
     ticks_wanted: bool = True
+    another: bool = False  # what answers serves another database than these settings name
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +120,21 @@ class MailSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class HeartbeatSeen:
+    """`problem`: why the monitor's address cannot be reached; empty when it can."""
+
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BackupSeen:
+    """The newest copy in the folder that the nightly backup writes to; None: there is none."""
+
+    folder: str
+    age_hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Seen:
     """Everything. None: could not be looked at, because something before it failed."""
 
@@ -131,3 +149,5 @@ class Seen:
     service: ServiceSeen | None = None
     public: PublicSeen | None = None
     mail: MailSeen | None = None
+    heartbeat: HeartbeatSeen | None = None
+    backup: BackupSeen | None = None

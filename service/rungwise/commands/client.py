@@ -11,6 +11,9 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.enrolment.intake import NotReady, begin_texts, screen_again
+from rungwise.coach.enrolment.screening import BY_NAME, screen
+from rungwise.coach.record.clearance import AskFirst, NotByText
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
@@ -33,6 +36,17 @@ class NoProfile(ServiceError):
         super().__init__(f"{file} can't be read as a profile: {problem}. See docs/ladder.md.")
 
 
+class NoScreening(ServiceError):
+    """The screening's file cannot be read as JSON."""
+
+    def __init__(self, file: Path, problem: str) -> None:
+        names = ", ".join(BY_NAME)
+        super().__init__(
+            f"{file} can't be read as a screening: {problem}. It is a JSON object with the answers "
+            f"to {names}."
+        )
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
     what = parser.add_subparsers(dest="what", required=True, metavar="add|list|show")
@@ -47,6 +61,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     adds.add_argument("--hour", default="09:00", help="local hour of the prompt, HH:MM")
     adds.add_argument("--days", default="mon,tue,wed,thu,fri,sat,sun")
     adds.add_argument("--rung", help="key of the first rung (the lowest)")
+    adds.add_argument(
+        "--screening",
+        required=True,
+        type=Path,
+        help="JSON file: the screening's questions by name, each with the answer",
+    )
     adds.add_argument(
         "--agreed",
         action="store_true",
@@ -75,6 +95,13 @@ def _add(parts: Parts, options: argparse.Namespace) -> None:
         profile = profile_from_json(json.loads(options.profile.read_text(encoding="utf-8")))
     except (OSError, ValueError) as problem:
         raise NoProfile(options.profile, str(problem)) from None
+    try:
+        answers = json.loads(options.screening.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as problem:
+        raise NoScreening(options.screening, str(problem)) from None
+    if not isinstance(answers, dict):
+        raise NoScreening(options.screening, "it is no JSON object")
+    screened = screen({str(name): str(answer) for name, answer in answers.items()})
     settings = PlanSettings(
         prompt_at=_hour(options.hour),
         weekdays=_weekdays(options.days),
@@ -89,17 +116,32 @@ def _add(parts: Parts, options: argparse.Namespace) -> None:
         language=options.language,
         first_key=options.rung,
         settings=settings,
-        agreed=options.agreed,
     )
     with parts.store.write() as session:
         trainer = session.exec(select(Trainer).where(Trainer.email == options.trainer)).first()
         if trainer is None:
             raise NotFound(f"There is no trainer with the address {options.trainer}.")
-        client = add_client(session, parts.clock.now(), trainer, new)
+        now = parts.clock.now()
+        client = add_client(session, now, trainer, new)
+        screen_again(session, now, trainer, client, answers)
+        held = _begin(session, now, trainer, client) if options.agreed else ""
         rung = ladder_of(profile)[new.first_key or ladder_of(profile).rungs[0].key]
         print(f"Client {client.id}, {client.name}, starts on: {rung_short(rung)}.")
-        if not options.agreed:
+        for reason in (*screened.reasons, *screened.cares):
+            print(f"  {reason}")
+        if held:
+            print(f"No text goes yet. {held}")
+        elif not options.agreed:
             print("No text goes before the client has agreed: record it on the client's page.")
+
+
+def _begin(session: Session, now: datetime, trainer: Trainer, client: Client) -> str:
+    """Send the first text; why none goes yet, as the client's page has it."""
+    try:
+        begin_texts(session, now, trainer, client, agreed=True)
+    except (AskFirst, NotByText, NotReady) as held:
+        return str(held)
+    return ""
 
 
 def _hour(given: str) -> time:

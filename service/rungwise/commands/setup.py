@@ -29,6 +29,7 @@ from rungwise.store.moving.migrate import migrate
 from rungwise.store.sealing.crypto import make_key
 
 KEYS = PREFIX + "DATA_KEYS"
+METRICS = PREFIX + "METRICS_TOKEN"
 OURS = ("username", "password", "token")
 EXPLAINED = "# Settings of Rungwise. deploy/environment.example explains every one of them.\n"
 
@@ -74,12 +75,18 @@ def run(options: argparse.Namespace) -> int:
     held = parse(existing or "")
     answers = ask_all(asker, SETTINGS, held)
     values = variables(answers)
+    token = held.get(METRICS) or token_urlsafe(24)
+    if METRICS + "_FILE" not in held:
+        values[METRICS] = token
     if answers["seal"] == "yes" and not {KEYS, KEYS + "_FILE"} & held.keys():
         values[KEYS] = make_key()
     plan = Plan(file, merged(EXPLAINED if existing is None else existing, values))
     now_held = parse(plan.content)
     settings = Settings.from_environment(now_held)
     write(asker, plan, sorted(dict(now_held.items() ^ held.items())))
+    if METRICS in values:
+        # deploy/watch/prometheus.yml reads it there.
+        write(asker, Plan(file.with_name("metrics-token"), f"{token}\n", "prometheus"))
     if answers.get("kannel.conf", NONE) != NONE:
         write(asker, _kannel(Path(answers["kannel.conf"]), answers))
     become(options.user)
@@ -100,9 +107,17 @@ def run(options: argparse.Namespace) -> int:
     return 0 if sent else 1
 
 
-def ask_all(asker: Asker, questions: tuple[Question, ...], held: dict[str, str]) -> dict[str, str]:
-    """Every wanted question's answer, checked; what the environment file holds is the default."""
-    answers: dict[str, str] = {}
+def ask_all(
+    asker: Asker,
+    questions: tuple[Question, ...],
+    held: dict[str, str],
+    known: dict[str, str] | None = None,
+) -> dict[str, str]:
+    """Every wanted question's answer, checked; what the environment file holds is the default.
+
+    `known`: what was answered before, for what hangs on it.
+    """
+    answers: dict[str, str] = dict(known or {})
     for question in questions:
         if question.wanted(answers):
             answers[question.name] = ask_one(asker, question, answers, _usual(question, held))
@@ -125,9 +140,15 @@ def _usual(question: Question, held: dict[str, str]) -> str | None:
     if question.name == "carrier":
         names = [name for name in ("kannel", "cloud") if f"{PREFIX}{name.upper()}_URL" in held]
         return names[0] if names else None
-    if question.name == "kannel.conf" and PREFIX + "KANNEL_TOKEN" in held:
+    if question.name == "kannel.conf" and _is_ours(question, held):
         return NONE  # it was written the first time, and the operator's words are only there
     return held.get(PREFIX + question.setting) if question.setting else None
+
+
+def _is_ours(question: Question, held: dict[str, str]) -> bool:
+    """Whether Kannel's configuration is the one that setup wrote, with the present token."""
+    token = held.get(PREFIX + "KANNEL_TOKEN")
+    return token is not None and token in (Plan(Path(question.default({}) or ""), "").before or "")
 
 
 def write(asker: Asker, plan: Plan, changed: Sequence[str] = ()) -> None:
@@ -138,7 +159,8 @@ def write(asker: Asker, plan: Plan, changed: Sequence[str] = ()) -> None:
         return
     if before is not None:
         what = f" Changed: {', '.join(changed)}." if changed else ""
-        if not asker.agrees(f"{plan.file} is there already.{what} Replace it?"):
+        kept_beside = "Replace it, and keep the old one beside it?"
+        if not asker.agrees(f"{plan.file} is there already.{what} {kept_beside}"):
             raise NotReplaced(plan.file)
     kept = plan.write(datetime.now(UTC))
     print(f"Wrote {plan.file}." + (f" What stood there is in {kept}." if kept else ""))

@@ -36,7 +36,7 @@ class Terminal:
         print(f"  {problem}")
 
     def agrees(self, words: str) -> bool:
-        return self._line(f"{words} (yes or no) [no]: ").lower() in ("yes", "y")
+        return self._line(f"{words} (yes or no) [yes]: ").lower() in ("", "yes", "y")
 
     def _line(self, prompt: str, *, secret: bool = False) -> str:
         try:

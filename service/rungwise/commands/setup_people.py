@@ -37,7 +37,8 @@ def first_people(asker: Asker, parts: Parts, carrier: str, ask: Ask) -> None:
         if practice.id in led:
             return
     told = {} if practice is not None else ask(asker, PRACTICE, {})
-    lead = ask(asker, LEAD, {})
+    country = practice.country if practice is not None else told["practice.country"]
+    lead = ask(asker, LEAD, {}, {"practice.country": country})
     with parts.store.write() as session:
         kept = practice or make_practice(session, parts, told, carrier)
         token = _lead(session, parts, kept, lead)
@@ -81,11 +82,11 @@ def _lead(session: Session, parts: Parts, practice: Practice, told: Answers) -> 
     """The token of the lead's invitation; None when they have a password already."""
     now, name, email = parts.clock.now(), told["lead.name"], told["lead.email"]
     if not told["lead.password"]:
-        return invite_first(session, now, practice.id, name, email)
+        return invite_first(session, now, practice.id, name, email, phone=told["lead.phone"])
     if session.exec(select(Trainer.id).where(Trainer.email == email)).first() is not None:
         raise ImpossibleValue("e-mail address", email, "one that no trainer here has yet")
     trainer = add_trainer(session, now, practice, name, email, told["lead.password"])
-    trainer.role = "lead"
+    trainer.role, trainer.phone = "lead", told["lead.phone"]
     session.add(trainer)
     return None
 

@@ -368,6 +368,11 @@ LEAD = (
         check=lambda value, _given: email_or_refuse(value),
     ),
     Question(
+        "lead.phone",
+        "The lead's own telephone, which is texted when a client falls, such as +1 202 555 0101",
+        check=lambda value, given: to_e164(value, given.get("practice.country", "")),
+    ),
+    Question(
         "lead.password",
         "The lead's password (empty: a link by which they choose it)",
         default=usual(""),

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import tenacity
 from sqlalchemy import Engine, create_engine, event, text
 from sqlalchemy.engine import Connection, make_url
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import Session
 
 from rungwise.store.fair_lock import Turns
@@ -76,6 +76,17 @@ class Store:
 
     def close(self) -> None:
         self.engine.dispose()
+
+
+def why_away(problem: BaseException) -> str:
+    """A sentence for a database that cannot be reached or written; empty for any other error."""
+    if not isinstance(problem, OperationalError):
+        return ""
+    said = str(problem.orig).strip().splitlines()
+    return (
+        f"The database does not answer ({said[0] if said else 'no reason given'}). See that it "
+        "runs and has room, and that RUNGWISE_DATABASE_URL is right; `rungwise check` looks."
+    )
 
 
 def is_passing(problem: BaseException) -> bool:

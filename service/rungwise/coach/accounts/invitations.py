@@ -63,6 +63,7 @@ def invite_first(
     email: str,
     role: str = "lead",
     made_by: int | None = None,
+    phone: str | None = None,
 ) -> str:
     """An invitation without a lead who sends it: for whoever runs the installation."""
     if role not in ("trainer", "lead"):
@@ -79,6 +80,7 @@ def invite_first(
             token_hash="",
             name=name,
             email=email,
+            phone=phone,
             role=role,
             made_by=made_by,
             made_at=now,
@@ -215,6 +217,7 @@ def _new_trainer(session: Session, now: datetime, invited: Invited) -> Trainer:
         name=invited.name,
         email=invited.email,
         password_hash="",
+        phone=invited.link.phone,
         role=invited.link.role,
         created_at=now,
     )

@@ -2,7 +2,11 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
+from shutil import disk_usage
 
+from sqlalchemy import make_url
 from sqlmodel import Session, col, func, select
 
 from rungwise.store.index_conditions import UNREAD
@@ -14,6 +18,29 @@ TEXTS_LATE = timedelta(minutes=5)
 DUE_LATE = timedelta(minutes=5)
 
 
+# On a full disk nothing is kept; below this somebody must make room.
+LITTLE_ROOM_MB = 500
+# The header by which `rungwise check` knows whose service answers.
+INSTALLATION = "X-Rungwise-Installation"
+
+
+def installation_id(database_url: str) -> str:
+    """A name for the installation with this database, from which nothing can be read."""
+    address = make_url(database_url)
+    named = [address.host or "", str(address.port or ""), address.database or ""]
+    if address.get_backend_name() == "sqlite":
+        named = [str(Path(address.database or "").absolute())]
+    return sha256("\n".join(["rungwise installation", *named]).encode()).hexdigest()[:16]
+
+
+def free_mb(database_url: str) -> int:
+    """What is free where the database's file lies; with PostgreSQL, where the service works."""
+    address = make_url(database_url)
+    lite = address.get_backend_name() == "sqlite"
+    place = Path(address.database or "").absolute().parent if lite else Path.cwd()
+    return disk_usage(place).free // 1_000_000
+
+
 @dataclass(frozen=True, slots=True)
 class Health:
     """What a monitor needs to know; `problems` in whole sentences, empty when all is well."""
@@ -23,6 +50,7 @@ class Health:
     oldest_due_s: float
     urgent_unseen: int
     urgent_unpaged: int
+    free_mb: int
     problems: tuple[str, ...]
 
     @property
@@ -50,12 +78,16 @@ def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) 
     problems += _failing(session)
     if unpaged:
         problems.append(f"{unpaged} urgent alerts could not be paged to anybody.")
+    room = free_mb(session.get_bind().engine.url.render_as_string(hide_password=False))
+    if room < LITTLE_ROOM_MB:
+        problems.append(f"Only {room} MB are free on the disk. Make room.")
     return Health(
         ticks_age_s=None if age is None else age.total_seconds(),
         oldest_queued_s=oldest_text.total_seconds(),
         oldest_due_s=oldest_due.total_seconds(),
         urgent_unseen=unseen,
         urgent_unpaged=unpaged,
+        free_mb=room,
         problems=tuple(problems),
     )
 

@@ -69,8 +69,8 @@ class RecoveryCode(SQLModel, table=True):
 class AccountLink(SQLModel, table=True):
     """A link by which somebody chooses a password, once.
 
-    `kind`: invitation (a new trainer; `name`, `email` and `role` are theirs) or reset (`trainer_id`
-    chooses a new one; with `drops_factor` the second factor goes too).
+    `kind`: invitation (a new trainer; `name`, `email`, `phone` and `role` are theirs) or reset
+    (`trainer_id` chooses a new one; with `drops_factor` the second factor goes too).
     """
 
     __tablename__ = "account_link"
@@ -81,6 +81,7 @@ class AccountLink(SQLModel, table=True):
     trainer_id: int | None = Field(default=None, foreign_key="trainer.id")
     name: str | None = Field(default=None, sa_type=Sealed)
     email: str | None = Field(default=None, sa_type=Findable)
+    phone: str | None = Field(default=None, sa_type=Sealed)
     role: str = "trainer"
     drops_factor: bool = False
     made_by: int | None = Field(default=None, foreign_key="trainer.id")

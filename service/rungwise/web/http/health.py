@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 
-from rungwise.coach.monitoring.health import health
+from rungwise.coach.monitoring.health import INSTALLATION, health, installation_id
 from rungwise.web.callbacks.routes import PartsHere
 
 router = APIRouter()
@@ -25,4 +25,5 @@ def readyz(parts: PartsHere) -> Response:
     """200 when the database answers."""
     with parts.store.read() as session:
         session.connection()
-    return Response("ready\n", media_type="text/plain")
+    whose = {INSTALLATION: installation_id(parts.settings.database_url)}
+    return Response("ready\n", media_type="text/plain", headers=whose)

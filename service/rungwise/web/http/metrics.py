@@ -12,6 +12,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from rungwise.coach.monitoring.health import free_mb
 from rungwise.coach.monitoring.metrics import Figures, figures
 from rungwise.parts import Parts
 from rungwise.web.callbacks.routes import PartsHere
@@ -41,7 +42,13 @@ def metrics(request: Request, parts: PartsHere) -> Response:
     own = generate_latest(parts.meters.registry)
     with parts.store.read() as session:
         found = figures(session, parts.clock.now(), parts.carriers)
-    return Response(own + exposed(found), media_type=CONTENT_TYPE_LATEST)
+    room = GaugeMetricFamily(
+        "rungwise_disk_free_bytes",
+        "What is free where the database's file lies, or where the service works.",
+        free_mb(parts.settings.database_url) * 1_000_000,
+    )
+    here = generate_latest(_Once([room]))
+    return Response(own + exposed(found) + here, media_type=CONTENT_TYPE_LATEST)
 
 
 def _may_see(request: Request, parts: Parts) -> bool:
