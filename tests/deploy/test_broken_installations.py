@@ -28,6 +28,7 @@ from rungwise.store.sealing.crypto import Key
 from rungwise.store.sealing.rotation import Rotation
 from rungwise.store.tables import LastTick, Practice, Trainer
 
+NEW = "sqlite:////tmp/rungwise-not-made-yet.sqlite3"
 NOWHERE = "sqlite:////nowhere-at-all/x.sqlite3"
 KEY, OTHER = (letter * 42 + "A" for letter in "ab")
 
@@ -113,10 +114,6 @@ def wrong_key(here: Installation) -> None:
     here.set(DATA_KEYS=OTHER)
 
 
-def no_tables(here: Installation) -> None:
-    migrate(here.store, "base")
-
-
 def newer_tables(here: Installation) -> None:
     with here.store.engine.begin() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
@@ -150,7 +147,11 @@ BROKEN: dict[str, tuple[Callable[[Installation], object], str, str]] = {
         "was made without one. Stop the service everywhere, run `rungwise keys rotate`",
         "",
     ),
-    "no tables": (no_tables, "no tables yet", "rungwise migrate"),
+    "no tables": (
+        lambda here: here.set(DATABASE_URL=NEW, PORT=str(free_ports(1)[0])),
+        "no tables yet",
+        "rungwise migrate",
+    ),
     "older tables": (
         lambda here: migrate(here.store, "0006"),
         "The tables are an older version's.",

@@ -44,7 +44,7 @@ def fill(url: str) -> Store:
         session.add(
             Trainer(
                 practice_id=practice.id, name="Nell", email="n@example.org", password_hash="x",
-                role="lead", created_at=NOW,
+                role="lead", phone="+12025550110", created_at=NOW,
             )
         )  # fmt: skip
         session.add(LastTick(name="due", at=NOW - timedelta(seconds=7)))
@@ -306,10 +306,16 @@ def test_the_command_says_lines_advice_and_its_exit_code(
     assert max(map(len, said.splitlines())) <= 100
 
     fill(url).close()
-    assert main(["check"]) == 0
-    assert capsys.readouterr().out.splitlines()[-1].startswith("In order, with ")
-
-    assert main(["check", "--json"]) == 0
+    assert main(["check"]) == 1
+    assert "-> systemctl start rungwise" in capsys.readouterr().out
+    with answering(200, "ready\n") as served:
+        port = served.rpartition(":")[2]
+        set_to(monkeypatch, environ(url, PUBLIC_URL=served) | {"RUNGWISE_PORT": port})
+        with Store(url).write() as session:
+            session.get_one(LastTick, "due").at = datetime.now(UTC)
+        assert main(["check"]) == 0
+        assert capsys.readouterr().out.splitlines()[-1].startswith("In order, with ")
+        assert main(["check", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["well"] is True
     assert {"what", "verdict", "said", "advice"} == set(told["findings"][0])
