@@ -3,15 +3,15 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = '0008'
-down_revision = '0007'
+revision = "0009"
+down_revision = "0008"
 branch_labels = None
 depends_on = None
 
 
 def upgrade() -> None:
-    op.add_column('account_link', sa.Column('phone', sa.Text(), nullable=True))
+    op.add_column("account_link", sa.Column("phone", sa.Text(), nullable=True))
 
 
 def downgrade() -> None:
-    op.drop_column('account_link', 'phone')
+    op.drop_column("account_link", "phone")
