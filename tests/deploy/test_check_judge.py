@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from rungwise.commands.check_judge import Finding, judge, well
+from rungwise.commands.check_judge import judge, well
+from rungwise.commands.check_machine_judge import Finding
 from rungwise.commands.check_seen import (
     BackupSeen,
     CarrierSeen,

@@ -7,8 +7,9 @@ import textwrap
 from dataclasses import asdict
 from datetime import UTC, datetime
 
-from rungwise.commands.check_judge import Finding, judge, well
+from rungwise.commands.check_judge import judge, well
 from rungwise.commands.check_look import look
+from rungwise.commands.check_machine_judge import Finding
 
 WIDTH = 100
 

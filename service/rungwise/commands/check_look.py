@@ -2,19 +2,16 @@
 
 import os
 import smtplib
-import socket
 import ssl
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
-from importlib.metadata import version
 from pathlib import Path
 from shutil import disk_usage
 from time import monotonic
 from urllib.parse import urlsplit
-from zoneinfo import TZPATH, available_timezones
 
 import httpx
 from sqlalchemy import make_url, text
@@ -26,14 +23,18 @@ from rungwise.carriers.email import MailServer, mail_server
 from rungwise.carriers.setup import cloud_access, kannel_access
 from rungwise.carriers.wire import ask, http_client
 from rungwise.coach.monitoring.health import INSTALLATION, installation_id
-from rungwise.commands.check_kernel import clock_state, file_system_of
+from rungwise.commands.check_kernel import file_system_of
+from rungwise.commands.check_machine_look import (
+    WITHIN_S,
+    see_backup,
+    see_clock,
+    see_heartbeat,
+    see_zones,
+)
 from rungwise.commands.check_seen import (
-    BackupSeen,
     CarrierSeen,
-    ClockSeen,
     DatabaseSeen,
     FolderSeen,
-    HeartbeatSeen,
     KeysSeen,
     Kind,
     MailSeen,
@@ -43,7 +44,6 @@ from rungwise.commands.check_seen import (
     ServiceSeen,
     SettingsSeen,
     Tables,
-    ZonesSeen,
 )
 from rungwise.errors import ServiceError
 from rungwise.settings import PREFIX, Settings
@@ -53,10 +53,8 @@ from rungwise.store.sealing.crypto import keys_from
 from rungwise.store.sealing.unlocking import Sealing, unlock, vault_from
 from rungwise.store.tables import AccountLink, Client, LastTick, Number, Practice, Trainer
 
-WITHIN_S = 8.0
 # Where the installation page puts it; looked at only for who may read it.
 ENVIRONMENT_FILE = Path("/etc/rungwise/environment")
-BACKUPS = Path("/var/lib/rungwise/backups")
 
 
 def look(environ: Mapping[str, str], now: datetime) -> Seen:
@@ -64,7 +62,7 @@ def look(environ: Mapping[str, str], now: datetime) -> Seen:
     try:
         settings = Settings.from_environment(environ)
     except ServiceError as problem:
-        return Seen(_settings(environ, str(problem)), _clock(now, {}), _zones(now, ()))
+        return Seen(_settings(environ, str(problem)), see_clock(now, {}), see_zones(now, ()))
     carriers, ahead = see_carriers(settings)
     store = Store(settings.database_url)
     try:
@@ -83,8 +81,8 @@ def look(environ: Mapping[str, str], now: datetime) -> Seen:
     service = _service(settings, age_s)
     return Seen(
         settings=_settings(environ, ""),
-        clock=_clock(now, ahead | more_ahead),
-        zones=_zones(now, zones),
+        clock=see_clock(now, ahead | more_ahead),
+        zones=see_zones(now, zones),
         folders=_folders(settings),
         database=database,
         keys=keys,
@@ -93,8 +91,8 @@ def look(environ: Mapping[str, str], now: datetime) -> Seen:
         service=service,
         public=_public(settings, serving=service.answers),
         mail=see_mail(mail_server(settings)),
-        heartbeat=_heartbeat(settings),
-        backup=_backup(now),
+        heartbeat=see_heartbeat(settings),
+        backup=see_backup(now),
     )
 
 
@@ -321,37 +319,6 @@ def see_mail(server: MailServer | None, tls: ssl.SSLContext | None = None) -> Ma
 # --- the machine ----------------------------------------------------------------------------------
 
 
-def _clock(now: datetime, ahead: Mapping[str, float]) -> ClockSeen:
-    synchronised, error_s = clock_state()
-    # The packages' time-zone data is at least as old as this version.
-    built = datetime(int(_package_zones()[:4]), 1, 1, tzinfo=UTC)
-    return ClockSeen(now, built, synchronised, error_s, dict(ahead))
-
-
-def _zones(now: datetime, used: tuple[str, ...]) -> ZonesSeen:
-    known = available_timezones()
-    unknown = tuple(zone for zone in used if zone not in known)
-    return ZonesSeen(_zones_version(), now.year, unknown)
-
-
-def _zones_version() -> str:
-    """Of the data that zoneinfo reads: the system's where there is one, else the package's."""
-    for folder in TZPATH:
-        if (Path(folder) / "UTC").exists():
-            for name in ("tzdata.zi", "+VERSION"):
-                with suppress(OSError):
-                    first = (Path(folder) / name).read_text(encoding="utf-8").partition("\n")[0]
-                    return first.removeprefix("# version").strip()
-            return ""
-    return _package_zones()
-
-
-def _package_zones() -> str:
-    """The version of the packaged data, 2026.2 for 2026b."""
-    year, number, *_ = (*version("tzdata").split("."), "0")
-    return year + (chr(ord("a") + int(number) - 1) if number != "0" else "")
-
-
 def _folders(settings: Settings) -> tuple[FolderSeen, ...]:
     folders = [Path(tempfile.gettempdir())]
     if settings.database_url.startswith("sqlite"):
@@ -414,28 +381,3 @@ def _ready(url: str, *, trust_env: bool, serves: str = "") -> str:
 
 
 # --- the monitor and the copies -------------------------------------------------------------------
-
-
-def _heartbeat(settings: Settings) -> HeartbeatSeen | None:
-    """Whether a connection can be made. Asking would be a heartbeat, of a service not looked at."""
-    if settings.heartbeat_url is None:
-        return None
-    parts = urlsplit(settings.heartbeat_url)
-    port = parts.port or (443 if parts.scheme == "https" else 80)
-    try:
-        with socket.create_connection((parts.hostname or "", port), WITHIN_S) as made:
-            if parts.scheme == "https":
-                ssl.create_default_context().wrap_socket(made, server_hostname=parts.hostname)
-    except OSError as problem:
-        return HeartbeatSeen(f"{problem.strerror or problem}.")
-    return HeartbeatSeen()
-
-
-def _backup(now: datetime) -> BackupSeen | None:
-    """The newest copy of the nightly backup, where the installation page puts them."""
-    if not BACKUPS.is_dir() or not os.access(BACKUPS, os.R_OK | os.X_OK):
-        return None
-    copies = [each.stat().st_mtime for each in BACKUPS.glob("rungwise-*Z.*")]
-    if not copies:
-        return BackupSeen(str(BACKUPS))
-    return BackupSeen(str(BACKUPS), (now.timestamp() - max(copies)) / 3600)
