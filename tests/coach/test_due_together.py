@@ -48,8 +48,9 @@ def test_each_of_many_is_told_the_rung_of_their_own_ladder(world):
             situation = load(session, session.get_one(Client, client_id))
             world.client_id = client_id
             (prompt,) = world.sent("prompt")
-            target_s = situation.settings.target_s
-            expected = task_body(situation.rung, target_s, situation.language, {})
+            telling = situation.telling(first_day=True)
+            body = situation.measures.body
+            expected = task_body(situation.rung, body, telling, situation.language, {})
             assert prompt.body == expected
             assert prompt.rung_key == situation.rung.key
             bodies.add(prompt.body)

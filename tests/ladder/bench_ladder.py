@@ -45,7 +45,7 @@ def main() -> None:
         runs,
     )
     timed("keep a place that is gone", lambda: keep_place(None, gone, full), runs)
-    timed("client text", lambda: rung_text(rung, 20), runs)
+    timed("client text", lambda: rung_text(rung, MEAN_WOMAN), runs)
     timed("drawing", lambda: rung_picture(rung, MEAN_WOMAN), runs)
     timed("PNG of a drawing", lambda: svg.png(drawn), min(runs, 50))
 

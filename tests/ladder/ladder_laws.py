@@ -165,7 +165,7 @@ def _round_the_toe(ladder: Ladder, lower: Rung, upper: Rung) -> bool:
 
 def _demand(ladder: Ladder) -> Iterator[str]:
     last: dict[str, Rung] = {}
-    for rung in ladder.rungs:
+    for rung in (one for one in ladder.rungs if one.task is None):
         before = last.get(rung.round)
         if before is not None and rung.demand < before.demand:
             yield f"demand falls from {before.key} to {rung.key}"

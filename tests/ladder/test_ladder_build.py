@@ -252,6 +252,34 @@ def test_a_sore_toe_without_half_foam_is_told_too():
     assert list(left_out_of(sore, Equipment(half_foam_whole=True), Limits())) == []
 
 
+def test_what_the_trainer_opened_comes_right_after_its_landmark_with_the_same_feet():
+    opened = frozenset({"tandem/head", "tandem/count", "feet_together/shift"})
+    ladder = build_ladder(MEAN_WOMAN, Equipment(mat_layers=2), Limits(opened_tasks=opened))
+    plain = build_ladder(MEAN_WOMAN, Equipment(mat_layers=2), Limits())
+    tasks = [rung for rung in ladder.rungs if rung.task]
+    assert [rung.key for rung in tasks] == [
+        "firm/parallel/o93/hover/shift", "firm/tandem/hover/head", "firm/tandem/hover/count",
+    ]  # fmt: skip
+    assert [r for r in ladder.rungs if not r.task] == list(plain.rungs)
+    landmark = ladder["firm/tandem/hover"]
+    assert [ladder.index(r.key) - ladder.index(landmark.key) for r in tasks[1:]] == [1, 2]
+    for rung in tasks[1:]:
+        assert rung.support is Support.HOVER
+        assert (rung.offset_mm, rung.step_mm) == (landmark.offset_mm, landmark.step_mm)
+        assert rung.demand > landmark.demand
+        # Closed again, the client is back on the landmark itself.
+        assert keep_place(ladder, rung.key, plain).key == landmark.key
+        limits = Limits(opened_tasks=opened)
+        alone = rung_alone(rung.key, MEAN_WOMAN, Equipment(mat_layers=2), limits)
+        assert alone == replace(rung, gate=None, demand=0.0)
+
+
+def test_only_what_there_is_can_be_opened():
+    for wrong in ("single_leg/shift", "tandem/eyes_closed", "tandem", "firm/tandem/hover"):
+        with pytest.raises(ImpossibleValue, match="opened_tasks"):
+            Limits(opened_tasks=frozenset({wrong}))
+
+
 def test_a_mat_has_both_sides_or_neither():
     with pytest.raises(ImpossibleValue, match="mat_width_mm"):
         Equipment(mat_layers=4, mat_length_mm=1800)

@@ -8,7 +8,7 @@ from ladder_cases import FULL_HOME, MEAN_WOMAN
 
 from rungwise.cli import main
 from rungwise.commands.ladder import print_ladder
-from rungwise.ladder import Limits, build_ladder
+from rungwise.ladder import Limits, Profile, build_ladder
 
 PROFILE = {
     "body": {"height_mm": 1640, "sex": "female", "weaker": "right"},
@@ -26,6 +26,7 @@ FIELDS = [
     "orientation",
     "under",
     "support",
+    "task",
     "lead",
     "gate",
     "landmark",
@@ -45,7 +46,7 @@ def test_json_has_one_object_a_rung_with_the_documented_fields(profile_file, cap
     assert main(["ladder", "--profile", profile_file, "--json"]) == 0
     rungs = json.loads(capsys.readouterr().out)
     assert all(list(rung) == FIELDS for rung in rungs)
-    assert rungs[0]["client_text"].endswith("Hold 15 sec.")
+    assert rungs[0]["client_text"].endswith("Hold 15 seconds.")
     assert rungs[-1] == {
         "key": "mat1/parallel/o177/hover",
         "stance": "parallel",
@@ -56,12 +57,13 @@ def test_json_has_one_object_a_rung_with_the_documented_fields(profile_file, cap
         "orientation": None,
         "under": "both",
         "support": "hover",
+        "task": None,
         "lead": [],
         "gate": None,
         "landmark": "feet_apart",
         "demand": 5.0,
-        "client_text": "On mat. Feet side by side, 8.5 cm apart. Hands just above counter. "
-        "Hold 15 sec.",
+        "client_text": "On the mat. Feet side by side, as wide as your hips. "
+        "Hands just above the counter. Hold 15 seconds.",
     }
     tandem = next(rung for rung in rungs if rung["landmark"] == "tandem")
     assert tandem["lead"] == ["right", "left"]
@@ -82,13 +84,13 @@ def test_the_table_is_aligned_and_has_every_rung(profile_file, capsys):
 def test_it_can_be_read_in_another_language(profile_file, capsys):
     assert main(["ladder", "--profile", profile_file, "--json", "--language", "es"]) == 0
     rungs = json.loads(capsys.readouterr().out)
-    assert "Pies paralelos" in rungs[0]["client_text"]
+    assert "Pies a la anchura" in rungs[0]["client_text"]
 
 
 def test_a_ladder_from_elsewhere_is_printed_the_same_way():
     out = io.StringIO()
     ladder = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
-    print_ladder(ladder, True, out, target_s=30)
+    print_ladder(ladder, Profile(MEAN_WOMAN, FULL_HOME), True, out)
     assert [rung["key"] for rung in json.loads(out.getvalue())] == [r.key for r in ladder.rungs]
 
 

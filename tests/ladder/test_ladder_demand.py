@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_WOMAN, bodies
 
 from rungwise.ladder import FreeFoot, Limits, Stance, Support, Surface, Under, build_ladder
-from rungwise.ladder.demand import Task, demand
+from rungwise.ladder.demand import Asked, demand
 
 GROUNDS = [
     (Surface.FIRM, 0, None),
@@ -49,7 +49,7 @@ def task(feet, ground=GROUNDS[0], under=None, support=Support.HOVER):
     surface, layers, lies = ground
     soft = None if surface is Surface.FIRM else under or Under.BOTH
     free = FreeFoot.BESIDE if stance is Stance.SINGLE_LEG else None
-    return Task(stance, offset, step, surface, layers, lies, soft, support, free)
+    return Asked(stance, offset, step, surface, layers, lies, soft, support, free)
 
 
 @settings(max_examples=100, deadline=None)

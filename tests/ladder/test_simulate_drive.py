@@ -12,6 +12,7 @@ from rungwise.cli import main
 from rungwise.commands.ladder import as_plain
 from rungwise.commands.simulate import USUAL_PROFILE
 from rungwise.ladder.build import build_ladder
+from rungwise.wording.rung_words import Telling
 
 OWN = build_ladder(
     USUAL_PROFILE.body, USUAL_PROFILE.equipment, USUAL_PROFILE.limits, USUAL_PROFILE.narrowing
@@ -45,7 +46,7 @@ def test_the_first_line_is_exact(
             "day": 1,
             "date": "2026-01-05",
             "state": "practising",
-            "rung": {**as_plain(LOWEST, 20), "target_s": 20},
+            "rung": {**as_plain(LOWEST, OWN.measured, Telling(20)), "target_s": 20},
             "move": None,
             "reason": None,
             "alerts": [],

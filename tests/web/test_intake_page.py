@@ -96,7 +96,7 @@ def test_nothing_is_stored_before_what_follows_was_seen(world: World) -> None:
     assert "What follows for Edda Vorlage" in page
     assert "Semi-tandem was held for 10 s and tandem was not" in page
     assert "Hello Edda, this is Harbour Balance" in page
-    assert "Left foot a step ahead, inner edges in line" in page
+    assert "Left foot a step ahead, no gap sideways" in page
     assert 'role="img"' in page
     assert "+12025550177" in page
     assert "America/New_York" in page

@@ -16,17 +16,23 @@ READ = sorted(
     for folder in resources.files("rungwise.reply").joinpath("languages").iterdir()
     if folder.is_dir() and any(file.name.endswith(".toml") for file in folder.iterdir())
 )
-SIDED = [(20.0, "left"), (20.0, "right")]
 VALUES = {
-    **{"target_s": 20, "seconds": 20, "number": "911", "practice": "P", "called": "A"},
+    **{
+        "first": "left",
+        "second": "right",
+        "seconds": 20,
+        "number": "911",
+        "practice": "P",
+        "called": "A",
+    },
     **{"side": "left", "trainer": "Robin", "understood": ""},
 }
 EACH = [(12.0, "right"), (15.0, "left")]
 
 # Language, text, the words in it that a client may send back, what was asked, what is read.
 EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
-    ("en", "hint_sided", "L20 R20 steady", "result", {"holds": SIDED, "steadiness": "steady"}),
-    ("en", "hint_same", "20 steady", "result", {"holds": [(20, None)], "steadiness": "steady"}),
+    ("en", "hint_sided", "wobbly", "result", {"steadiness": "wobbly"}),
+    ("en", "hint_same", "steady", "result", {"steadiness": "steady"}),
     ("en", "ask_seconds_sided", "right 12, left 15", "seconds", {"holds": EACH}),
     ("en", "ask_steadiness", "steady", "steadiness", {"steadiness": "steady"}),
     ("en", "ask_steadiness", "wobbly", "steadiness", {"steadiness": "wobbly"}),
@@ -42,8 +48,8 @@ EXAMPLES: list[tuple[str, str, str, Asked, dict[str, Any]]] = [
     ("en", "first", "STOP", "result", {"kind": "opt_out"}),
     ("en", "first", "HELP", "result", {"kind": "help"}),
     ("en", "stop_done", "START", "result", {"kind": "opt_in"}),
-    ("es", "hint_sided", "I20 D20 firme", "result", {"holds": SIDED, "steadiness": "steady"}),
-    ("es", "hint_same", "20 firme", "result", {"holds": [(20, None)], "steadiness": "steady"}),
+    ("es", "hint_sided", "con tambaleo", "result", {"steadiness": "wobbly"}),
+    ("es", "hint_same", "firme", "result", {"steadiness": "steady"}),
     (
         "es",
         "ask_seconds_sided",
@@ -96,11 +102,27 @@ def test_an_example_in_a_text_is_read_as_meant(
         assert got == expected, field
 
 
+@pytest.mark.parametrize(
+    ("language", "told"),
+    [
+        ("en", "left 20, right 14, wobbly"),
+        ("en", "right 14 left 20 wobbly"),
+        ("es", "izquierda 20, derecha 14, con tambaleo"),
+        ("es", "derecha 14, izquierda 20, con tambaleo"),
+    ],
+)
+def test_an_answer_in_the_order_that_a_hint_asks_is_read(language: str, told: str) -> None:
+    context = Context(sided=True, leads=(Side.LEFT, Side.RIGHT), language=language)
+    reading = read(told, context)
+    assert {(hold.side, hold.seconds) for hold in reading.holds} == {("left", 20), ("right", 14)}
+    assert reading.steadiness == "wobbly"
+
+
 @pytest.mark.parametrize("language", READ)
 @pytest.mark.parametrize("sided", [True, False])
 def test_a_hint_sent_back_as_it_stands_is_never_a_steady_day(language: str, sided: bool) -> None:
-    # "Reply L20 R20 steady or wobbly", copied out: nothing may move up on that.
-    hint = render("hint_sided" if sided else "hint_same", language, target_s=20)
+    # "Text left, right, steady or wobbly", copied out: nothing may move up on that.
+    hint = render("hint_sided" if sided else "hint_same", language, first="left", second="right")
     words = hint.split(" ", 1)[1]
     leads = (Side.LEFT, Side.RIGHT) if sided else ()
     context = Context(target_s=20, sided=sided, leads=leads, language=language)

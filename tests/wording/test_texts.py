@@ -27,7 +27,7 @@ from rungwise.wording import (
     weekday_name,
 )
 from rungwise.wording.page_of_texts import listing
-from rungwise.wording.texts import places, table
+from rungwise.wording.texts import places, table, word
 
 # Invented, and as long as the texts must bear.
 LONG: dict[str, object] = {
@@ -36,11 +36,13 @@ LONG: dict[str, object] = {
     "trainer": "Clementine Underhill",
     "number": "911",
     "crisis": "800 911 2000",
-    "task": "Right foot in front, heel level with left big toe, feet 2 cm apart. "
-    "Both hands just over the counter now.",
-    "hint": "Envie I30 D30 firme o inestable.",
-    "caution": "Dolor o mareo: pare.",
+    "task": "Half foam under the front foot, round side up, pointing ahead. Right foot a step "
+    "ahead, 4 fingers wide. Hands just above the counter. 30 seconds, 3 times each foot, once.",
     "target_s": 30,
+    "first": "izquierda",
+    "second": "izquierda",
+    "hint": "Mande derecha, izquierda, firme o con tambaleo.",
+    "caution": "Dolor o mareo: pare.",
     "seconds": 120,
     "side": "izquierdo",
     "where": "you stand on..",
@@ -95,7 +97,8 @@ def test_the_long_values_are_as_long_as_promised() -> None:
     for language in LANGUAGES:
         assert len(render("caution_short", language)) <= LONGEST["caution"]
         for hint in ("hint_sided", "hint_same"):
-            assert len(render(hint, language, target_s=30)) <= LONGEST["hint"]
+            told = {"first": word("left", language), "second": word("right", language)}
+            assert len(render(hint, language, **told)) <= LONGEST["hint"]
 
 
 @pytest.mark.parametrize(("name", "language"), EVERY_TEXT)
@@ -141,7 +144,7 @@ def test_an_unknown_text_is_named() -> None:
 
 
 def test_more_values_than_needed_do_no_harm() -> None:
-    assert render("skipped_a", "en", target_s=20) == render("skipped_a", "en")
+    assert render("skipped_a", "en", minutes=20) == render("skipped_a", "en")
 
 
 def test_a_value_is_never_read_as_a_template() -> None:
@@ -222,7 +225,16 @@ def test_the_page_of_texts_names_every_text() -> None:
 
 def test_the_folder_lists_what_it_offers() -> None:
     offered = {name for name in vars(rungwise.wording) if not name.startswith("_")}
-    modules = {"answers", "catalogue", "dates", "page_of_texts", "results", "rung_words"}
+    modules = {
+        "answers",
+        "catalogue",
+        "dates",
+        "distances",
+        "feet",
+        "page_of_texts",
+        "results",
+        "rung_words",
+    }
     modules |= {"safety", "segments", "summary_words", "texts"}
     assert set(rungwise.wording.__all__) | modules >= offered
     assert all(hasattr(rungwise.wording, name) for name in rungwise.wording.__all__)

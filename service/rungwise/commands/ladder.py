@@ -3,16 +3,16 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TextIO
 
 from rungwise.errors import ImpossibleValue, NotFound
-from rungwise.ladder import Ladder, Profile, Rung, build_ladder, profile_from_json
+from rungwise.ladder import Body, Ladder, Profile, Rung, build_ladder, profile_from_json
 from rungwise.ladder.build import left_out_of
 from rungwise.ladder.keys import round_name
 from rungwise.ladder.room import LeftOut
-from rungwise.wording.rung_words import rung_short, rung_text
+from rungwise.wording.rung_words import Telling, rung_short, rung_text
 from rungwise.wording.texts import LANGUAGES
 
 
@@ -38,14 +38,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         profile = read_profile(args.profile)
     ladder = build_ladder(profile.body, profile.equipment, profile.limits, profile.narrowing)
-    print_ladder(
-        ladder,
-        args.json,
-        sys.stdout,
-        target_s=profile.target_s,
-        language=args.language,
-        left_out=left_out_of(profile.body, profile.equipment, profile.limits),
-    )
+    print_ladder(ladder, profile, args.json, sys.stdout, language=args.language)
     return 0
 
 
@@ -76,31 +69,27 @@ def read_profile(file: str) -> Profile:
 
 
 def print_ladder(
-    ladder: Ladder,
-    as_json: bool,
-    out: TextIO,
-    *,
-    target_s: int = 20,
-    language: str = "en",
-    left_out: Sequence[LeftOut] = (),
+    ladder: Ladder, profile: Profile, as_json: bool, out: TextIO, *, language: str = "en"
 ) -> None:
     """Write the ladder to `out`: a JSON array with a rung a line, or a table for people.
 
     The table says below what was left out, and why.
     """
+    body = profile.body
     if as_json:
-        rows = (json.dumps(as_plain(rung, target_s, language)) for rung in ladder.rungs)
+        telling = Telling(profile.target_s, tape=profile.equipment.tape)
+        rows = (json.dumps(as_plain(rung, body, telling, language)) for rung in ladder.rungs)
         out.write("[\n" + ",\n".join(rows) + "\n]\n")
         return
     for line in _table(ladder, language):
         out.write(line.rstrip() + "\n")
-    for one in left_out:
+    for one in left_out_of(body, profile.equipment, profile.limits):
         out.write(f"Left out: {_left_out(one)}\n")
-    if ladder.body is not None and ladder.body.estimated:
+    if body.estimated:
         out.write("The body is a guess from height and sex: measure the client.\n")
 
 
-def as_plain(rung: Rung, target_s: int, language: str = "en") -> dict[str, Any]:
+def as_plain(rung: Rung, body: Body, telling: Telling, language: str = "en") -> dict[str, Any]:
     """One rung as plain JSON values; docs/ladder.md says what each field means."""
     return {
         "key": rung.key,
@@ -112,11 +101,12 @@ def as_plain(rung: Rung, target_s: int, language: str = "en") -> dict[str, Any]:
         "orientation": rung.orientation,
         "under": None if rung.under is None else str(rung.under),
         "support": str(rung.support),
+        "task": None if rung.task is None else str(rung.task),
         "lead": [str(side) for side in rung.sides],
         "gate": rung.gate,
         "landmark": rung.landmark,
         "demand": rung.demand,
-        "client_text": rung_text(rung, target_s, language),
+        "client_text": rung_text(rung, body, telling, language),
     }
 
 

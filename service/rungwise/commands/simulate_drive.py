@@ -17,6 +17,7 @@ from rungwise.ladder.day import DayReport, SideHold
 from rungwise.ladder.moves import Move, PastDay, Plan
 from rungwise.ladder.rungs import Ladder
 from rungwise.ladder.stance import Side, Steadiness
+from rungwise.wording.rung_words import Telling
 
 FIRST_DATE = date(2026, 1, 5)  # a Monday
 # The weekdays of so many sessions a week, 0 for Monday, spread as evenly as may be.
@@ -102,7 +103,7 @@ class Driven:
         shown = shown or (followed[-1] if followed else None)
         kinds = dict.fromkeys(kind for move in followed for kind in move.alerts)
         rung = {
-            **as_plain(self.ladder[self.at], self.plan.target_s),
+            **as_plain(self.ladder[self.at], self.ladder.measured, Telling(self.plan.target_s)),
             "target_s": self.plan.target_s,
         }
         return {

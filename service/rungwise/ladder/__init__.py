@@ -46,6 +46,7 @@ from rungwise.ladder.stance import (
     Steadiness,
     Support,
     Surface,
+    Task,
     Under,
 )
 
@@ -79,6 +80,7 @@ __all__ = [
     "Steadiness",
     "Support",
     "Surface",
+    "Task",
     "Under",
     "build_ladder",
     "caution_for",

@@ -9,7 +9,7 @@ from typing import Any
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.anthropometry import USUAL_HIP_WIDTH_MM, Sex, estimated_foot_mm
 from rungwise.ladder.keys import is_key
-from rungwise.ladder.stance import Side
+from rungwise.ladder.stance import Side, Task
 
 FOOT_LENGTH_MM = (170, 340)
 FOOT_BREADTH_MM = (60, 150)
@@ -31,6 +31,17 @@ BIG_TOE_SHARE = 0.2
 TOUCHING_SHARE = 0.775
 IN_FRONT_SHARE = 0.54
 
+LANDMARKS = (
+    *("feet_apart", "feet_together", "feet_narrowest", "staggered", "semi_tandem", "tandem"),
+    *("toe_touch", "single_leg"),
+)
+# On one leg there is no weight to shift from foot to foot.
+OPENABLE_TASKS = frozenset(
+    f"{landmark}/{task}"
+    for landmark in LANDMARKS
+    for task in Task
+    if task is not Task.SHIFT or landmark not in ("toe_touch", "single_leg")
+)
 GATES = ("single_leg", "first_soft", "first_half_foam")
 
 
@@ -228,13 +239,15 @@ class Limits:
     """What the trainer rules out: everything above a rung, soft surfaces, long holds.
 
     `closed_gates` are the gates that the ladder marks on its rungs; opening one for a client is
-    done in the plan, which the decision reads.
+    done in the plan, which the decision reads. `opened_tasks` are what the trainer opened beside
+    standing, as landmark/task on firm ground: `tandem/head`.
     """
 
     ceiling_key: str | None = None
     closed_gates: frozenset[str] = field(default=frozenset(GATES))
     no_soft_surface: bool = False
     longest_hold_s: int = 30
+    opened_tasks: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         if self.ceiling_key is not None and not is_key(self.ceiling_key):
@@ -243,6 +256,12 @@ class Limits:
         if unknown:
             raise ImpossibleValue("closed_gates", unknown[0], f"among {', '.join(GATES)}")
         object.__setattr__(self, "closed_gates", frozenset(self.closed_gates))
+        strange = sorted(str(one) for one in frozenset(self.opened_tasks) - OPENABLE_TASKS)
+        if strange:
+            raise ImpossibleValue(
+                "opened_tasks", strange[0], "landmark/task, such as tandem/head (docs/ladder.md)"
+            )
+        object.__setattr__(self, "opened_tasks", frozenset(self.opened_tasks))
         truth("no_soft_surface", self.no_soft_surface)
         whole_number("longest_hold_s", self.longest_hold_s, *HOLD_S)
 
@@ -300,8 +319,9 @@ def profile_from_json(given: Mapping[str, Any]) -> Profile:
         if name in given:
             values = dict(_object(name, given[name]))
             _known(name, values, _fields_of(kind))
-            if name == "limits" and "closed_gates" in values:
-                values["closed_gates"] = _names("closed_gates", values["closed_gates"])
+            for names in ("closed_gates", "opened_tasks"):
+                if name == "limits" and names in values:
+                    values[names] = _names(names, values[names])
             parts[name] = kind(**values)
     if "target_s" in given:
         parts["target_s"] = given["target_s"]
@@ -341,7 +361,8 @@ def renewed(profile: Profile) -> Profile:
 def profile_to_json(profile: Profile) -> dict[str, Any]:
     """The profile as plain JSON values; profile_from_json reads it back the same."""
     plain = asdict(profile)
-    plain["limits"]["closed_gates"] = sorted(plain["limits"]["closed_gates"])
+    for names in ("closed_gates", "opened_tasks"):
+        plain["limits"][names] = sorted(plain["limits"][names])
     for name in ("no_full_weight", "weaker"):
         side = plain["body"][name]
         plain["body"][name] = None if side is None else str(side)

@@ -55,6 +55,7 @@ def build_ladder(
                     step.support,
                     step.free_foot,
                     step.on_foam,
+                    step.task,
                 ),
             )
         )
@@ -84,7 +85,7 @@ def rung_alone(
         if not key.startswith(f"{here}/"):
             continue
         for step in steps_on(ground, body, equipment, limits, narrowing):
-            if not key.endswith(step.support) or step.stance not in key:
+            if not key.endswith(step.task or step.support) or step.stance not in key:
                 continue  # told apart without making its key
             under = _under(ground, step)
             if _key(body, ground, step, under) == key:
@@ -169,6 +170,7 @@ def _rung(
         gap_mm=step.offset_mm - body.foot_breadth_mm if beside else None,
         ahead_mm=ahead_mm if in_front else None,
         on_foam=step.on_foam,
+        task=step.task,
     )
 
 
@@ -181,6 +183,7 @@ def _key(body: Body, ground: Ground, step: Step, under: Under | None) -> str:
         ahead_mm=step.step_mm - body.foot_length_mm,
         on_foam=step.on_foam,
         free_foot=step.free_foot,
+        task=step.task,
     )
 
 

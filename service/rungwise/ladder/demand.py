@@ -1,6 +1,6 @@
 """Demand: one figure that orders the rungs of a round and explains why.
 
-It is the sum of five terms, and no clinical measure:
+It is the sum of six terms, and no clinical measure:
 
 - stance: 3 for each stance further along the trade's order;
 - base: 10 for each halving of the base of support's area. Stances side by side are measured
@@ -11,6 +11,8 @@ It is the sum of five terms, and no clinical measure:
   front foot on, three quarters with only the back foot (which carries more of the weight:
   Jonsson 2005, Clin Biomech 20:202-208), all of it with both;
 - free foot on one leg: 0 beside, 1.5 in front, 3 behind; half a point less for toes rested on foam;
+- what is done beside standing: weight from foot to foot 0.5, head turning or arms folded 1,
+  counting backwards 1.5;
 - support: less 1 for fingertips, 2 for one hand, 3 for two.
 
 The weights are our choice: a new stance (3) outweighs all the support that can come with it (3),
@@ -23,7 +25,7 @@ from math import log2
 
 from rungwise.ladder.body import Body
 from rungwise.ladder.footprint import areas_mm2
-from rungwise.ladder.stance import FreeFoot, Stance, Support, Surface, Under
+from rungwise.ladder.stance import FreeFoot, Stance, Support, Surface, Task, Under
 
 PER_STANCE = 3.0
 PER_HALVING = 10.0
@@ -43,6 +45,7 @@ FOAM_TERM = {
 }
 UNDER_SHARE = {Under.FRONT: 0.5, Under.BACK: 0.75, Under.BOTH: 1.0}
 FREE_FOOT_TERM = {FreeFoot.BESIDE: 0.0, FreeFoot.FRONT: 1.5, FreeFoot.BEHIND: 3.0}
+TASK_TERM = {Task.SHIFT: 0.5, Task.HEAD: 1.0, Task.ARMS: 1.0, Task.COUNT: 1.5}
 ON_FOAM_RELIEF = 0.5
 _LOWEST = PER_STANCE  # so that the easiest rung, with both hands on the counter, is not negative
 
@@ -78,7 +81,7 @@ def surface_term(
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class Asked:
     """What demand is computed from, apart from the body."""
 
     stance: Stance
@@ -91,24 +94,32 @@ class Task:
     support: Support
     free_foot: FreeFoot | None = None
     on_foam: bool = False
+    task: Task | None = None
 
 
-def demand(body: Body, task: Task) -> float:
-    """The demand of one task for one body, to two decimals."""
-    feet = (task.stance, task.offset_mm, task.step_mm)
+def demand(body: Body, asked: Asked) -> float:
+    """The demand of what is asked of one body, to two decimals."""
+    feet = (asked.stance, asked.offset_mm, asked.step_mm)
     return total(
         feet_demands(body, [feet])[feet],
-        surface_term(task.surface, task.layers, task.orientation, task.under),
-        task.support,
-        task.free_foot,
-        task.on_foam,
+        surface_term(asked.surface, asked.layers, asked.orientation, asked.under),
+        asked.support,
+        asked.free_foot,
+        asked.on_foam,
+        asked.task,
     )
 
 
 def total(
-    feet: float, surface: float, support: Support, free_foot: FreeFoot | None, on_foam: bool
+    feet: float,
+    surface: float,
+    support: Support,
+    free_foot: FreeFoot | None,
+    on_foam: bool,
+    task: Task | None = None,
 ) -> float:
     """The sum of the terms, to two decimals."""
     free = FREE_FOOT_TERM[free_foot] if free_foot else 0.0
+    free += TASK_TERM[task] if task else 0.0
     relief = SUPPORT_RELIEF[support] + (ON_FOAM_RELIEF if on_foam else 0.0)
     return round(feet + surface + free - relief, 2)

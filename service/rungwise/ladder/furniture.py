@@ -6,8 +6,8 @@ from rungwise.ladder import svg
 from rungwise.ladder.body import Body
 from rungwise.ladder.footprint import BALL, Foot, Placement
 from rungwise.ladder.rungs import Rung
-from rungwise.ladder.sheet import COUNTER_MM, LARGE, NORMAL, Piece, Sheet, soft_names
-from rungwise.ladder.stance import Side, Stance, Support, Surface, Under
+from rungwise.ladder.sheet import COUNTER_MM, LARGE, NORMAL, SMALL, Piece, Sheet, soft_names
+from rungwise.ladder.stance import Side, Stance, Support, Surface, Task, Under
 
 HAND_X_MM = 275
 MAT_EDGE_MM = 35
@@ -157,6 +157,7 @@ def _piece(sheet: Sheet, piece: Piece) -> Iterator[str]:
 def draw_counter(sheet: Sheet) -> Iterator[str]:
     """The counter in front, with what the hands do on or above it."""
     palette, words, support = sheet.palette, sheet.words, sheet.rung.support
+    task = sheet.rung.task
     edge = COUNTER_MM - 20
     yield svg.element(
         "rect",
@@ -170,9 +171,11 @@ def draw_counter(sheet: Sheet) -> Iterator[str]:
     yield svg.line((0, edge), (sheet.width, edge), stroke=ink, stroke_width=4)
     middle = sheet.width / 2
     yield svg.words(words.counter, middle, 48, fill=ink, font_size=LARGE, font_weight="bold")
-    hands = str(getattr(words, support))
-    yield svg.words(hands, middle, 94, fill=ink, font_size=NORMAL)
-    sides = (1,) if support is Support.ONE_HAND else (-1, 1)
+    hands = str(getattr(words, f"task_{task}" if task else support))
+    yield svg.words(hands, middle, 94, fill=ink, font_size=SMALL if task else NORMAL)
+    sides: tuple[int, ...] = (1,) if support is Support.ONE_HAND else (-1, 1)
+    if task is Task.ARMS:
+        sides = ()
     for side in sides:
         yield from _hand(sheet, side, edge)
 

@@ -3,10 +3,11 @@
     firm/parallel/o177/hover          mat2/front/staggered/o160/a100/fingertips
     firm/semi_tandem/o93/hover        foam_flat_lengthways/tandem/one_hand
     firm/toe_touch/on_foam/hover      firm/single_leg/beside/hover
+    firm/tandem/hover/head
 
 The parts: the round, the foot on the soft surface if it is only one, the stance, `o` the offset
 in mm, `a` how many mm the front heel is ahead of the other foot's toes (less than 0 where the feet
-overlap), the free foot, the support.
+overlap), the free foot, the support, and what is done beside standing.
 """
 
 import re
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from rungwise.errors import ImpossibleValue
-from rungwise.ladder.stance import FreeFoot, Stance, Support, Surface, Under
+from rungwise.ladder.stance import FreeFoot, Stance, Support, Surface, Task, Under
 
 ORIENTATIONS = ("flat_lengthways", "flat_crossways", "round_lengthways", "round_crossways")
 
@@ -24,7 +25,7 @@ _FORM = re.compile(
     r"/(?P<stance>parallel|staggered|semi_tandem|tandem|toe_touch|single_leg)"
     r"(?:/o(?P<offset>\d{1,3}))?(?:/a(?P<ahead>-?\d{1,3}))?(?P<on_foam>/on_foam)?"
     r"(?:/(?P<free>beside|front|behind))?"
-    r"/(?P<support>two_hands|one_hand|fingertips|hover)",
+    r"/(?P<support>two_hands|one_hand|fingertips|hover)(?P<task>(?<=hover)/(?:shift|head|arms|count))?",
     re.ASCII,
 )
 # Which of offset, ahead, free foot and foam rest a stance's key carries.
@@ -52,6 +53,7 @@ class KeyParts:
     on_foam: bool
     free_foot: FreeFoot | None
     support: Support
+    task: Task | None = None
 
 
 def round_name(surface: Surface, layers: int, orientation: str | None, under: Under | None) -> str:
@@ -71,6 +73,7 @@ def make_key(
     ahead_mm: int = 0,
     on_foam: bool = False,
     free_foot: FreeFoot | None = None,
+    task: Task | None = None,
 ) -> str:
     """The key of one rung of the round `round_`."""
     has_offset, has_ahead, has_free = _CARRIES[stance]
@@ -81,7 +84,8 @@ def make_key(
         middle += "/on_foam"
     if has_free:
         middle += f"/{free_foot}"
-    return f"{round_}/{stance}{middle}/{support}"
+    doing = f"/{task}" if task else ""
+    return f"{round_}/{stance}{middle}/{support}{doing}"
 
 
 def parse_key(key: str) -> KeyParts:
@@ -127,4 +131,5 @@ def _read(key: str) -> KeyParts | None:
         on_foam=bool(found["on_foam"]),
         free_foot=FreeFoot(found["free"]) if found["free"] else None,
         support=Support(found["support"]),
+        task=Task(found["task"][1:]) if found["task"] else None,
     )

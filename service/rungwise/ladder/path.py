@@ -1,12 +1,12 @@
 """The path on one surface: every step from feet apart to one leg, in the order practised."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Set
+from dataclasses import dataclass, replace
 
 from rungwise.ladder.body import Body, Equipment, Limits, Narrowing
 from rungwise.ladder.ground import Ground
 from rungwise.ladder.room import why_not
-from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
+from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Task, Under
 
 _FADE = (Support.FINGERTIPS, Support.HOVER)
 _FADE_ONE_HAND = (Support.ONE_HAND, *_FADE)
@@ -28,6 +28,7 @@ class Step:
     moved_foot: Side | None = None
     free_foot: FreeFoot | None = None
     on_foam: bool = False
+    task: Task | None = None
 
 
 def steps_on(
@@ -46,6 +47,36 @@ def steps_on(
     if ground.surface is Surface.HALF_FOAM:
         yield from _on_half_foam(walk, ground, equipment, room)
         return
+    if firm:
+        # Nothing is added on a soft surface: our choice, no source.
+        steps = _whole_round(ground, walk, body, equipment, limits, room)
+        yield from _with_tasks(steps, limits.opened_tasks)
+        return
+    yield from _whole_round(ground, walk, body, equipment, limits, room)
+
+
+def _with_tasks(steps: Iterator[Step], opened: Set[str]) -> Iterator[Step]:
+    """Each landmark followed by what the trainer opened there, the feet staying as they are.
+
+    Nothing is added to a toe touch that spares a sore toe.
+    """
+    for step in steps:
+        yield step
+        for task in Task:
+            if f"{step.landmark}/{task}" in opened and not step.on_foam:
+                yield replace(step, task=task, landmark=None)
+
+
+def _whole_round(
+    ground: Ground,
+    walk: "_Walk",
+    body: Body,
+    equipment: Equipment,
+    limits: Limits,
+    room: Callable[..., bool],
+) -> Iterator[Step]:
+    """Side by side to one leg, on the floor or a mat."""
+    firm = ground.surface is Surface.FIRM
     yield from walk.parallel(body.narrowest_mm, _FADE if firm else _FADE_ONE_HAND)
     for under in (Under.BOTH,) if firm else (Under.FRONT, Under.BACK, Under.BOTH):
         if room(Stance.STAGGERED, under):

@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 
 from rungwise.ladder.body import Body
-from rungwise.ladder.demand import STANCE_ORDER, SUPPORT_RELIEF, Task, demand
+from rungwise.ladder.demand import STANCE_ORDER, SUPPORT_RELIEF, Asked, demand
 from rungwise.ladder.keys import ORIENTATIONS, KeyParts, parse_key
 from rungwise.ladder.rungs import Ladder, Rung
-from rungwise.ladder.stance import FreeFoot, Stance, Surface, Under
+from rungwise.ladder.stance import FreeFoot, Stance, Surface, Task, Under
 
 _SURFACES = tuple(Surface)
 _FREE = tuple(FreeFoot)
+_TASKS = tuple(Task)
 _PASSES = {Under.FRONT: 1, Under.BACK: 2, Under.BOTH: 3}
 
 Order = tuple[int, ...]
@@ -65,6 +66,7 @@ def order_of(key: str, body: Body) -> Order:
         0 if parts.on_foam else 1,
         _FREE.index(parts.free_foot) if parts.free_foot else 0,
         -int(SUPPORT_RELIEF[parts.support]),
+        _TASKS.index(parts.task) + 1 if parts.task else 0,
     )
 
 
@@ -74,7 +76,7 @@ def demand_of(key: str, body: Body) -> float:
     offset_mm, step_mm = feet_mm(parts, body)
     return demand(
         body,
-        Task(
+        Asked(
             parts.stance,
             offset_mm,
             step_mm,
@@ -85,6 +87,7 @@ def demand_of(key: str, body: Body) -> float:
             parts.support,
             parts.free_foot,
             parts.on_foam,
+            parts.task,
         ),
     )
 

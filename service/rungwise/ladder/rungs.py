@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from math import ceil
 
 from rungwise.ladder.body import Body
-from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Under
+from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Task, Under
 
 
 def half_cm_up(length_mm: float) -> float:
@@ -23,7 +23,8 @@ class Rung:
     trainer must open before a client may step on to this rung. `demand` orders rungs; it is not a
     clinical measure. `gap_mm` is between the inner edges of the feet, `ahead_mm` how far the front
     heel is ahead of the other foot's toes, each None where it means nothing; `on_foam` says that
-    the resting foot of a toe touch lies on half foam with a sore big toe free of its edge.
+    the resting foot of a toe touch lies on half foam with a sore big toe free of its edge; `task`
+    is what is done beside standing, on a landmark that the trainer opened it for.
     """
 
     key: str
@@ -45,6 +46,7 @@ class Rung:
     gap_mm: int | None = None
     ahead_mm: int | None = None
     on_foam: bool = False
+    task: Task | None = None
 
     @property
     def sided(self) -> bool:
@@ -66,6 +68,13 @@ class Ladder:
     def __post_init__(self) -> None:
         index = {rung.key: place for place, rung in enumerate(self.rungs)}
         object.__setattr__(self, "_index", index)
+
+    @property
+    def measured(self) -> Body:
+        """The body it was computed from; ValueError for a ladder put together without one."""
+        if self.body is None:
+            raise ValueError("this ladder was not made by build_ladder, so it has no body")
+        return self.body
 
     def __len__(self) -> int:
         return len(self.rungs)

@@ -57,5 +57,14 @@ class FreeFoot(StrEnum):
     BEHIND = "behind"
 
 
+class Task(StrEnum):
+    """What makes a landmark harder without moving the feet, from the mildest."""
+
+    SHIFT = "shift"  # the weight slowly from foot to foot
+    HEAD = "head"  # turning slowly from side to side
+    ARMS = "arms"  # folded, the counter within reach
+    COUNT = "count"  # counting backwards aloud
+
+
 Answer = Literal["yes", "no", "unsure"]
 Steadiness = Literal["steady", "wobbly"]

@@ -59,9 +59,10 @@ _VALUES: Mapping[str, str] = {
     "minutes": "5",
 }
 _TASKS: Mapping[str, str] = {
-    "en": "Right foot in front, heel level with left big toe, feet 2 cm apart. Hands just off the "
-    "counter.",
-    "es": "Pie derecho delante, talón junto al dedo gordo izquierdo. Manos cerca de la encimera.",
+    "en": "Right heel beside left big toe, touching. Hands just above the counter. "
+    "20 seconds, then swap feet.",
+    "es": "Talon derecho toca el dedo gordo izquierdo. Manos casi en el apoyo. "
+    "20 segundos y cambie.",
 }
 
 _SAMPLES: Mapping[str, Mapping[str, str]] = {
@@ -113,7 +114,8 @@ def _sample(name: str, language: str) -> dict[str, Any]:
     sample["date"] = sample["until"] = date_words(date(2026, 12, 15), language)
     sample["from"] = date_words(date(2026, 12, 8), language)
     sample["hour"] = hour_words(time(9), language)
-    sample["hint"] = render("hint_sided", language, target_s=20) if name == "prompt" else ""
+    sample |= {"first": word("right", language), "second": word("left", language)}
+    sample["hint"] = render("hint_sided", language, None, **sample) if name == "prompt" else ""
     sample["caution"] = render("caution_short", language) if name == "prompt" else ""
     return sample
 

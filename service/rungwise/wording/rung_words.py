@@ -1,11 +1,12 @@
 """A rung in words: for the client's text, for the trainer, and for lists.
 
-Measures are in centimetres. The client's are rounded up to the next half centimetre, so that a
-text never asks for feet closer together than the rung does.
+The client is told distances in words that need no ruler, or as marks of a tape; never less room
+than the rung has. The trainer reads exact centimetres.
 """
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -15,34 +16,77 @@ from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.palette import Theme
 from rungwise.ladder.rungs import Rung, half_cm_up
 from rungwise.ladder.sheet import PictureWords
-from rungwise.ladder.stance import Side, Stance, Surface, Under
+from rungwise.ladder.stance import Side, Stance, Surface, Task, Under
+from rungwise.wording.distances import Units, mark
+from rungwise.wording.feet import feet_told
 from rungwise.wording.texts import language_of
 
 _STANDING = frozenset({Stance.TOE_TOUCH, Stance.SINGLE_LEG})
 
 
-def rung_text(rung: Rung, target_s: int, language: str = "en") -> str:
-    """What the client is to do, in GSM-7 letters, to be followed without a picture."""
-    return " ".join(rung_steps(rung, target_s, language))
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """How a client is told a rung: seconds, times, the first day of a stance, a tape, its units.
+
+    On the first day of a stance the text also says how to stand and how to finish.
+    """
+
+    target_s: int = 20
+    sets: int = 1
+    first_day: bool = False
+    tape: bool = False
+    units: Units = "cm"
 
 
-def rung_steps(rung: Rung, target_s: int, language: str = "en") -> tuple[str, ...]:
+USUAL_TELLING = Telling()
+
+
+def rung_text(
+    rung: Rung, body: Body, telling: Telling = USUAL_TELLING, language: str = "en"
+) -> str:
+    """What the client is to do, in GSM-7 letters, to be followed without a picture or a ruler."""
+    return " ".join(rung_steps(rung, body, telling, language))
+
+
+def rung_steps(
+    rung: Rung, body: Body, telling: Telling = USUAL_TELLING, language: str = "en"
+) -> tuple[str, ...]:
     """The sentences of rung_text one by one, for a page in large type."""
     words = _words(language, "client")
-    values = _values(rung, language, words, exact=False) | {"target_s": str(target_s)}
-    parts = [_surface(rung), _stance(rung), rung.support]
-    sentences = [words[name] for name in parts if name]
-    sentences.append(words["hold_swap" if len(rung.sides) > 1 else "hold"])
-    if len(rung.sides) == 1:
-        sentences.append(words["one_side"])
-    return tuple(_sentence(one.format_map(values)) for one in sentences)
+    names = [_hold(rung, telling)]
+    if rung.task and rung.task != Task.ARMS:
+        names.append(f"task_{rung.task}")
+    if telling.first_day:
+        names.append("first_soft" if _is_soft(rung) else "first_day")
+    values = {"target_s": str(telling.target_s), "sets": str(telling.sets)}
+    done = [_sentence(words[name].format_map(values)) for name in names]
+    return (*rung_stand(rung, body, telling, language), *done)
+
+
+def rung_stand(
+    rung: Rung, body: Body, telling: Telling = USUAL_TELLING, language: str = "en"
+) -> tuple[str, ...]:
+    """The sentences on how to stand alone: surface, feet and hands."""
+    words = _words(language, "client")
+    values = _values(rung, language, words, exact=False)
+    feet = feet_told(rung, body, tape=telling.tape)
+    rooms = _words(language, "rooms")
+    stand = words["stand_only" if len(rung.sides) == 1 else "stand"]
+    values |= {
+        "room": rooms[feet.room] if feet.room else "",
+        "across": _mark(feet.across_mm, telling.units, language),
+        "along": _mark(feet.along_mm, telling.units, language),
+        "stand": stand.format_map(values),
+    }
+    hands = "task_arms" if rung.task is Task.ARMS else str(rung.support)
+    names = [_surface(rung), feet.name, hands]
+    return tuple(_sentence(words[name].format_map(values)) for name in names if name)
 
 
 def rung_cautions(rung: Rung, language: str = "en") -> tuple[str, ...]:
     """What to mind on this rung, one sentence each, for a page in large type."""
     words = _words(language, "page")
-    soft = rung.surface is not Surface.FIRM or rung.on_foam
-    return (*words["cautions"], *([words["soft_caution"]] if soft else []))
+    return (*words["cautions"], *([words["soft_caution"]] if _is_soft(rung) else []))
 
 
 def picture_page_words(language: str = "en") -> Mapping[str, str]:
@@ -62,6 +106,8 @@ def rung_sentence(rung: Rung, language: str = "en") -> str:
         names.append(stands if rung.stance in _STANDING else "leads")
     if rung.moved_foot:
         names.append("moved")
+    if rung.task:
+        names.append(f"task_{rung.task}")
     return _sentence(", ".join(words[name] for name in names if name).format_map(values))
 
 
@@ -69,7 +115,8 @@ def rung_short(rung: Rung, language: str = "en") -> str:
     """The rung in a few words for lists, without a full stop."""
     words = _words(language, "short")
     values = _values(rung, language, words, exact=False)
-    names = [_stance(rung), _surface(rung), str(rung.support)]
+    task = f"task_{rung.task}" if rung.task else ""
+    names = [_stance(rung), _surface(rung), task or str(rung.support)]
     return ", ".join(words[name] for name in names if name).format_map(values)
 
 
@@ -98,6 +145,21 @@ def rung_picture(
     )
 
 
+def _is_soft(rung: Rung) -> bool:
+    return rung.surface is not Surface.FIRM or rung.on_foam
+
+
+def _hold(rung: Rung, telling: Telling) -> str:
+    """The name of the words for how long and how often."""
+    each = {0: "same", 1: "one"}.get(len(rung.sides), "each")
+    return f"hold_{each}" + ("_sets" if telling.sets > 1 else "")
+
+
+def _mark(length_mm: int, units: Units, language: str) -> str:
+    written = f"{mark(length_mm, units):.1f}".removesuffix(".0")
+    return written.replace(".", _words(language, "words")["decimal"])
+
+
 def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool) -> dict[str, str]:
     names = _words(language, "words")
     lead = rung.sides[0] if rung.sides else Side.RIGHT
@@ -116,6 +178,7 @@ def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool)
         "lead": names[lead],
         "Lead": names[lead].capitalize(),
         "other": names[lead.other],
+        "other_f": names[f"{lead.other}_f"],
         "first": names[lead],
         "moved": names[rung.moved_foot] if rung.moved_foot else "",
         "lies": words[rung.orientation] if rung.orientation else "",

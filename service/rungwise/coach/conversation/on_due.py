@@ -10,9 +10,10 @@ from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.client_states import State
 from rungwise.concepts.questions import DOUBT_WAITS, HELP_WAITS, QUESTIONS
 from rungwise.ladder.absence import decide_absence
+from rungwise.ladder.body import Body
 from rungwise.ladder.rungs import Rung
 from rungwise.wording.answers import prompt_text
-from rungwise.wording.rung_words import rung_text
+from rungwise.wording.rung_words import Telling, rung_text
 
 SILENT_AFTER = 3
 MINUTE = timedelta(minutes=1)
@@ -70,17 +71,19 @@ def on_prompt(dossier: Dossier, day: date, now: datetime) -> Effects:
     if move is not None:
         turn.moved_by_absence(day, move)
     if not turn.dossier.resting and turn.dossier.rung is not None:
-        turn.do(_prompt(turn.dossier, turn.dossier.rung, standing.settings.target_s))
+        telling = Telling(standing.settings.target_s)
+        turn.do(_prompt(turn.dossier, turn.dossier.rung, standing.ladder.measured, telling))
     return turn.effects()
 
 
-def _prompt(dossier: Dossier, rung: Rung, target_s: int) -> Say:
-    body = task_body(rung, target_s, dossier.language, dossier.wording)
-    return Say("prompt", body, "prompt", rung.key)
+def _prompt(dossier: Dossier, rung: Rung, body: Body, telling: Telling) -> Say:
+    text = task_body(rung, body, telling, dossier.language, dossier.wording)
+    return Say("prompt", text, "prompt", rung.key)
 
 
-def task_body(rung: Rung, target_s: int, language: str, wording: Mapping[str, str]) -> str:
+def task_body(
+    rung: Rung, body: Body, telling: Telling, language: str, wording: Mapping[str, str]
+) -> str:
     """The exact text that asks for this rung."""
-    task = rung_text(rung, target_s, language)
-    sided = len(rung.sides) > 1
-    return prompt_text(task, language, target_s=target_s, sided=sided, wording=wording)
+    task = rung_text(rung, body, telling, language)
+    return prompt_text(task, language, sides=rung.sides, wording=wording)

@@ -7,15 +7,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, time, timedelta
 
+from rungwise.coach.conversation.dossier import Standing
 from rungwise.coach.conversation.effects import Say, SetPlan
 from rungwise.coach.conversation.result import next_words, progress_told
 from rungwise.coach.conversation.turn import Turn
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.concepts.client_states import State
+from rungwise.ladder.rungs import Rung
 from rungwise.reply.reading import Ask, Context, Reading
 from rungwise.ticks.due import next_due
 from rungwise.wording.dates import date_words, hour_words
-from rungwise.wording.rung_words import rung_text
+from rungwise.wording.rung_words import Telling, rung_text
 from rungwise.wording.texts import weekday_name
 
 # A client may ask for so long without texts; longer is the trainer's to set.
@@ -188,8 +190,13 @@ def _easier(turn: Turn, _reading: Reading) -> None:
         turn.say("easier_lowest")
         return
     easier = standing.ladder.rungs[place - 1]
-    task = rung_text(easier, standing.settings.target_s, dossier.language).strip()
+    task = _told(standing, easier, dossier.language)
     turn.do(Say("easier_set", turn.words("easier_set", task=task), rung_key=easier.key))
+
+
+def _told(standing: Standing, rung: Rung, language: str) -> str:
+    telling = Telling(standing.settings.target_s)
+    return rung_text(rung, standing.ladder.measured, telling, language)
 
 
 def _harder(turn: Turn, _reading: Reading) -> None:
@@ -216,7 +223,7 @@ def task_again(turn: Turn, did: str) -> None:
         turn.say("question_kept")
         return
     turn.tell("request", did)
-    task = rung_text(rung, standing.settings.target_s, dossier.language).strip()
+    task = _told(standing, rung, dossier.language)
     turn.do(Say("task_again", turn.words("task_again", task=task), rung_key=rung.key))
 
 

@@ -21,6 +21,8 @@ from rungwise.coach.record.situation import Situation, current_report, load, pas
 from rungwise.coach.record.wording import text_for, wording_of
 from rungwise.concepts.client_states import By
 from rungwise.ladder.absence import missed_sessions, sessions_away
+from rungwise.ladder.body import Body
+from rungwise.ladder.keys import is_key, parse_key
 from rungwise.ladder.progression import Move, PastDay, decide_absence
 from rungwise.ladder.rungs import Rung
 from rungwise.store.due import clear_due, set_due
@@ -36,7 +38,7 @@ from rungwise.ticks.due import (
     still_worth_sending,
 )
 from rungwise.wording.answers import prompt_text
-from rungwise.wording.rung_words import rung_text
+from rungwise.wording.rung_words import Telling, rung_text
 
 SILENT_AFTER = 3
 # Never the wording of the last time.
@@ -49,42 +51,77 @@ PROMPTED = "prompted"
 
 @dataclass(frozen=True, slots=True)
 class Prompted:
-    """The last date that had its prompt, so that a new hour or zone never doubles one; and how
-    many prompts went since the client's last word.
+    """The last date that had its prompt, so that a new hour or zone never doubles one; how many
+    prompts went since the client's last word; and the rung that the last one told.
     """
 
     last: date | None = None
     unanswered: int = 0
+    last_key: str | None = None
 
 
-def prompt_body(session: Session, client: Client, rung: Rung, target_s: int, link: str = "") -> str:
-    """The exact text the client gets for this rung, with a link to its picture if there is one."""
+def prompt_body(
+    session: Session,
+    situation: Situation,
+    rung: Rung,
+    link: str = "",
+    *,
+    first_day: bool = False,
+) -> str:
+    """The exact text the client gets for this rung, with a link to its picture if there is one.
+
+    The first day of a stance is told more fully.
+    """
+    client = situation.client
     wording = wording_of(session, client.practice_id, client.language)
-    return task_body(rung, target_s, client.language, wording, link)
+    body, telling = situation.measures.body, situation.telling(first_day=first_day)
+    return task_body(rung, body, telling, client.language, wording, link)
 
 
 def task_body(
-    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str = ""
+    rung: Rung,
+    body: Body,
+    telling: Telling,
+    language: str,
+    wording: Mapping[str, str],
+    link: str = "",
 ) -> str:
     """The same for anyone who reads `language`, in the practice's own `wording` of texts."""
     if not link:  # which no two texts share
-        return _same_for_all(rung, target_s, language, tuple(sorted(wording.items())))
-    return _task_body(rung, target_s, language, wording, link)
+        return _same_for_all(rung, body, telling, language, tuple(sorted(wording.items())))
+    return _task_body(rung, body, telling, language, wording, link)
 
 
 @lru_cache(maxsize=4096)
 def _same_for_all(
-    rung: Rung, target_s: int, language: str, wording: tuple[tuple[str, str], ...]
+    rung: Rung, body: Body, telling: Telling, language: str, wording: tuple[tuple[str, str], ...]
 ) -> str:
-    return _task_body(rung, target_s, language, dict(wording), "")
+    return _task_body(rung, body, telling, language, dict(wording), "")
 
 
 def _task_body(
-    rung: Rung, target_s: int, language: str, wording: Mapping[str, str], link: str
+    rung: Rung,
+    body: Body,
+    telling: Telling,
+    language: str,
+    wording: Mapping[str, str],
+    link: str,
 ) -> str:
-    task = rung_text(rung, target_s, language)
-    sided = len(rung.sides) > 1
-    return prompt_text(task, language, target_s=target_s, sided=sided, wording=wording, link=link)
+    task = rung_text(rung, body, telling, language)
+    return prompt_text(task, language, sides=rung.sides, wording=wording, link=link)
+
+
+def is_first_day(last_key: str | None, key: str) -> bool:
+    """Whether `key` is a new stance or ground for somebody whose last prompt was for `last_key`."""
+    if last_key is None or not is_key(last_key):
+        return True
+    before, now = parse_key(last_key), parse_key(key)
+    return (before.stance, before.surface, before.layers, before.orientation) != (
+        now.stance,
+        now.surface,
+        now.layers,
+        now.orientation,
+    )
 
 
 def schedule_next(
@@ -138,8 +175,16 @@ def prompted_of(session: Session, client_ids: Sequence[int]) -> dict[int, Prompt
         .correlate(Client)
         .scalar_subquery()
     )
-    rows = select(Client.id, last, went).where(col(Client.id).in_(client_ids))
-    return {client: Prompted(day, count) for client, day, count in session.exec(rows).all()}
+    told = (
+        select(Message.rung_key)
+        .where(*theirs, col(Message.rung_key).is_not(None))
+        .order_by(col(Message.local_date).desc())
+        .limit(1)
+        .correlate(Client)
+        .scalar_subquery()
+    )
+    rows = select(Client.id, last, went, told).where(col(Client.id).in_(client_ids))
+    return {client: Prompted(*found) for client, *found in session.exec(rows).all()}
 
 
 def _prompted(session: Session, client: Client) -> Prompted:
@@ -165,7 +210,7 @@ def prompt_due(session: Session, now: datetime, due: Due) -> None:
         _missed(session, now, situation, day, problem)
     elif not _rests_for_absence(session, now, situation, day):
         until = still_sensible_until(at, client.time_zone, quiet_hours(situation.practice))
-        _send(session, now, situation, day, until)
+        _send(session, now, situation, day, until, prompted.last_key)
     _schedule(session, at, client, situation, day, prompted)
 
 
@@ -234,13 +279,19 @@ def still_sensible_until(at: datetime, zone: str, quiet: Quiet) -> datetime:
 
 
 def _send(
-    session: Session, now: datetime, situation: Situation, day: date, until: datetime
+    session: Session,
+    now: datetime,
+    situation: Situation,
+    day: date,
+    until: datetime,
+    last_key: str | None,
 ) -> None:
     rung = situation.rung_to_tell
+    first_day = is_first_day(last_key, rung.key)
     link = link_for_prompt(session, now, situation)
     text = Text(
         "prompt",
-        prompt_body(session, situation.client, rung, situation.settings.target_s, link),
+        prompt_body(session, situation, rung, link, first_day=first_day),
         once_key=once_key("prompt", situation.client_id, day),
         local_date=day,
         rung_key=rung.key,

@@ -57,7 +57,7 @@ def preview(session: Session, situation: Situation, to_key: str) -> Preview:
     move = override_move(plan, history, here, to_key, "")
     day = history[-1].day if history else situation.placement.since
     after = [*history, PastDay(day=day, report=None, move=move)]
-    text = prompt_body(session, situation.client, rung, settings.target_s, sample_link(situation))
+    text = prompt_body(session, situation, rung, sample_link(situation), first_day=True)
     return Preview(
         rung=rung,
         text=text,

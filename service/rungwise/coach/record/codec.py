@@ -110,15 +110,21 @@ def settings_in(text: str) -> PlanSettings:
 
 
 @lru_cache(maxsize=2048)
+def profile_in(text: str) -> Profile:
+    """The profile in a plan's stored text; the same text is read once."""
+    return profile_from_stored(loads(text))
+
+
+@lru_cache(maxsize=2048)
 def ladder_in(text: str) -> Ladder:
     """The ladder of a profile's stored text; the same text is read once."""
-    return ladder_of(profile_from_stored(loads(text)))
+    return ladder_of(profile_in(text))
 
 
 @lru_cache(maxsize=2048)
 def rung_in(text: str, key: str) -> Rung:
     """One rung of that ladder as a text tells it. KeyError when the ladder has no such rung."""
-    profile = profile_from_stored(loads(text))
+    profile = profile_in(text)
     return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 

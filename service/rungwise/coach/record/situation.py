@@ -14,16 +14,19 @@ from sqlmodel import Session, col, select
 from rungwise.coach.record.codec import (
     PlanSettings,
     ladder_in,
+    profile_in,
     report_from_json,
     rung_in,
     settings_in,
 )
+from rungwise.ladder.body import Profile
 from rungwise.ladder.progression import DayReport, Move, PastDay
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.database import from_json
 from rungwise.store.deferred_inserts import write_what_waits_about
 from rungwise.store.prefetch import known, made
 from rungwise.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
+from rungwise.wording.rung_words import Telling
 
 # The rule looks back at most a few weeks and the second opinion half a year; older days no longer
 # change a decision.
@@ -79,6 +82,17 @@ class Situation:
     def rung_to_tell(self) -> Rung:
         """The same for a text, without what counts only among other rungs."""
         return rung_in(self.profile, self.placement.rung_key)
+
+    @property
+    def measures(self) -> Profile:
+        """What the ladder is built from: body, equipment, limits."""
+        return profile_in(self.profile)
+
+    def telling(self, *, first_day: bool = False) -> Telling:
+        """How this client is told a rung today."""
+        return Telling(
+            self.settings.target_s, first_day=first_day, tape=self.measures.equipment.tape
+        )
 
     @property
     def zone(self) -> ZoneInfo:

@@ -38,7 +38,7 @@ from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
+from rungwise.wording.rung_words import Telling, rung_picture, rung_sentence, rung_short
 from rungwise.wording.segments import Segments, segments
 from rungwise.wording.texts import LANGUAGES, render
 
@@ -161,7 +161,8 @@ def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
         practice=practice.name,
         number=practice.emergency_number,
     )
-    task = task_body(rung, new.settings.target_s, new.language, wording)
+    telling = Telling(new.settings.target_s, first_day=True, tape=new.profile.equipment.tape)
+    task = task_body(rung, new.profile.body, telling, new.language, wording)
     drawing = rung_picture(rung, new.profile.body, theme="auto")
     told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task)
     return Follows(

@@ -75,7 +75,9 @@ def picture_page(parts: PartsHere, token: str) -> Response:
         "picture.html",
         language=language,
         told=words,
-        steps=rung_steps(rung, situation.settings.target_s, language),
+        steps=rung_steps(
+            rung, situation.measures.body, situation.telling(first_day=True), language
+        ),
         cautions=rung_cautions(rung, language),
         pictures=[(name, _drawn(situation, lead)) for name, lead in leads],
     )
@@ -139,8 +141,7 @@ def _placed(session: Session, visit: Visit, client_id: int) -> Situation:
 
 def _links_page(visit: Visit, session: Session, situation: Situation, made: str = "") -> Response:
     sample = sample_link(situation)
-    target_s = situation.settings.target_s
-    text = prompt_body(session, situation.client, situation.rung, target_s, sample)
+    text = prompt_body(session, situation, situation.rung, sample)
     return framed(
         visit,
         session,

@@ -56,10 +56,13 @@ WAYS_NAMED = (("text", "By text"), ("email", "By e-mail"), ("both", "By text and
 SAMPLE = {
     "called": "Ada",
     "trainer": "Robin",
-    "task": "Left foot a step ahead, inner edges in line. Hands just above counter. Hold 20 sec.",
-    "hint": "Reply L20 R20 steady or wobbly.",
-    "caution": "Pain or dizzy: stop.",
+    "task": "Left foot a step ahead, no gap sideways. Hands just above the counter. "
+    "20 seconds, then swap feet.",
+    "hint": "Text left, right, steady or wobbly.",
     "target_s": "20",
+    "first": "left",
+    "second": "right",
+    "caution": "Pain or dizzy: stop.",
     "side": "right",
     "kind": "reports a fall",
     "days": "5 days",

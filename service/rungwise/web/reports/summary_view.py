@@ -15,9 +15,8 @@ from rungwise.web.ui import labels
 from rungwise.wording.rung_words import (
     rung_cautions,
     rung_picture,
-    rung_sentence,
     rung_short,
-    rung_steps,
+    rung_stand,
 )
 from rungwise.wording.summary_words import date_words, summary_words, told_lines
 
@@ -225,7 +224,7 @@ def _client_pictures(summary: Summary, theme: Theme, *, resting: bool) -> tuple[
     return tuple(
         Picture(
             name,
-            " ".join(rung_steps(rung, summary.target_s, language)[:-1]) or rung_sentence(rung),
+            " ".join(rung_stand(rung, body, language=language)),
             rung_picture(rung, body, language, theme=theme, for_client=True),
         )
         for name, rung in shown
