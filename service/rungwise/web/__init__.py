@@ -26,6 +26,7 @@ from rungwise.web.clients import (
     override,
     picture,
     plan,
+    prints,
 )
 from rungwise.web.http import health, live, metrics
 from rungwise.web.http.auth import ids_fit
@@ -38,7 +39,18 @@ from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
-    *(import_csv, intake, before_first_text, picture, settings, duty, retention, summary, export),
+    *(
+        import_csv,
+        intake,
+        before_first_text,
+        picture,
+        prints,
+        settings,
+        duty,
+        retention,
+        summary,
+        export,
+    ),
     *(programs, inbox, client_list, client_page, actions, override, plan),
     *(phone, live, account, forgotten, second_factor, invitations),
     *(visits, retests, outcomes, rule_review),
