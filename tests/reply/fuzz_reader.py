@@ -9,9 +9,11 @@ import json
 import random
 import sys
 import time
+from datetime import date
 from pathlib import Path
+from typing import get_args
 
-from rungwise.reply import Context, Reading, read
+from rungwise.reply import Asked, Context, Reading, read
 from rungwise.reply.lexicon import lexicon
 
 CORPUS = Path(__file__).parent / "corpus"
@@ -58,7 +60,20 @@ LITTER = [
     "跌倒",
     "é",
 ]
-ASKED = ["result", "fall_yes_no", "pain_yes_no", "dizzy_yes_no", "hurt", "pain_score", "retest"]
+ASKED = get_args(Asked)
+OURS = (
+    "Feet together, touching. Hold 20 seconds. Text the seconds, steady or wobbly.",
+    "¿Se ha caído? Conteste SÍ o NO. Siéntese y no practique.",
+)
+# What a phone or a mail program may put around a text.
+WRAPPED = (
+    "Liked “%s”",
+    "%s\nSent from my phone",
+    "> %s",
+    OURS[0] + " %s",
+    "%s\n--\nJean\n555",
+    "%s",
+)
 SLOW_S = 0.25
 
 
@@ -114,11 +129,15 @@ def main() -> int:
     start = time.perf_counter()
     slowest, slowest_text = 0.0, ""
     for number in range(options.count):
-        text = mutated(chance, corpus)
+        text = chance.choice(WRAPPED).replace("%s", mutated(chance, corpus))
         context = Context(
             sided=chance.random() < 0.5,
-            asked=chance.choice(ASKED),  # type: ignore[arg-type]
+            asked=chance.choice(ASKED),
             language=chance.choice(["en", "en", "es"]),
+            support=chance.choice([None, "two_hands", "one_hand", "fingertips", "hover"]),
+            our_texts=chance.choice([(), OURS]),
+            usual_pain=chance.choice([None, "knee"]),
+            today=chance.choice([None, date(2026, 1, 5), date(2028, 2, 29), date(2026, 12, 31)]),
         )
         before = time.perf_counter()
         try:

@@ -50,7 +50,7 @@ _WORD = re.compile(r"[^\W_]+(?:['’][^\W_]+)?")
 _SENTENCE_END = frozenset(".!?:\n…")
 # A stretch of ours this long is a quote wherever it stands; inside quotation marks, less will do.
 _LONG_ENOUGH, _MARKED_ENOUGH = 8, 3
-_MOST_OURS, _MOST_LENGTH = 40, 4000
+_MOST_OURS, _MOST_LENGTH, _MOST_WORDS = 12, 4000, 250
 # Without any of these, only a text of ours without marks could be in it.
 _QUOTING = ("“", '"', "«", "„", "--", ">", "wrote:", "writes:", "bió:", "bio:", "image", "imagen")
 _SENT = ("sent ", "envia", "get outlook", "typed ", "written ")
@@ -217,7 +217,7 @@ def _quotes(text: str, our_texts: tuple[str, ...]) -> list[tuple[int, int]]:
 
 def _matches(text: str, ours: str) -> Iterator[tuple[int, int]]:
     """Every stretch of `text` that goes on as one or more whole sentences of ours."""
-    mine, theirs = list(_WORD.finditer(text)), list(_WORD.finditer(ours))
+    mine, theirs = list(_WORD.finditer(text))[:_MOST_WORDS], list(_WORD.finditer(ours))
     words = [match[0].casefold() for match in mine]
     wanted = [match[0].casefold() for match in theirs]
     starts = [i for i, match in enumerate(theirs) if i == 0 or _ends(ours, theirs[i - 1], match)]

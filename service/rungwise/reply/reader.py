@@ -5,6 +5,7 @@
 8. Where the lists read no sign, whether the second reader suspects one.
 """
 
+import re
 from dataclasses import replace
 from typing import Any, Literal
 
@@ -75,7 +76,11 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
         safety = _alarm(parsed, opened, safety)
     if context.asked == "pain_score":
         return _pain_score(parsed, said, context, opened, safety, answered)
-    holds = _holds(parsed, context)
+    scored = safety.of("pain").answer == "no" and _a_part_scored(parsed, context)
+    if scored:
+        safety = perhaps_a_pain(parsed, safety, answering=True)
+        safety = place_of_pain(parsed, safety)
+    holds = _NO_HOLDS if scored else _holds(parsed, context)
     about_safety = context.asked in kinds.ABOUT_SAFETY or context.asked == "retest"
     held_on = practice.support(said, context)
     steady = read_steadiness(parsed, holds, safety, comfort=about_safety, chosen=held_on.chosen)
@@ -102,6 +107,17 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
     if held_on.told is not None:
         more["support"] = held_on.told
     return _reading(parsed, context, kind, behind, safety, holds, steady, answered, opened, more)
+
+
+_OUT_OF_TEN = re.compile(r"\b(?:10|\d) ?(?:/|out of|de|sobre) ?10\b")
+
+
+def _a_part_scored(parsed: Parse, context: Context) -> bool:
+    """ "Left knee 8 out of 10 today": how bad it is, where 10 is not the hold asked for."""
+    if "body" not in parsed.seen or context.target_s == WORST:
+        return False
+    held = {"unit.seconds", "steady.firm", "wobbly.word", "wobbly.touch", "count.hold_words"}
+    return parsed.seen.isdisjoint(held) and _OUT_OF_TEN.search(parsed.plain.text) is not None
 
 
 def _perhaps(
@@ -212,8 +228,10 @@ def _reading(
     if answered is not None and opened.tags:
         because["yes_no"] = (kinds.span_of(parsed, opened),)
     score = pain_told(parsed) if safety.of("pain").answer == "yes" else None
-    if score is None and more.get("answer") == "yes" and not holds.holds:
-        score = _score_told(parsed) if context.asked in _SCORED else None
+    if score is None and not holds.holds:
+        answers = more.get("answer") == "yes" and context.asked in _SCORED
+        told = safety.of("pain").answer == "yes" and _a_part_scored(parsed, context)
+        score = _score_told(parsed) if answers or told else None
     if score is not None:
         because["pain_score"] = (parsed.span(score.first, score.last),)
     same = kind == "result" and not holds.holds and "same.phrase" in parsed.seen
