@@ -15,6 +15,7 @@ from stores import empty
 
 from rungwise.coach.alerting.alerts import (
     LONGEST_PAGE_WAIT_MINUTES,
+    SEEN_ONLY,
     Raised,
     escalate,
     open_alert,
@@ -26,6 +27,7 @@ from rungwise.coach.alerting.alerts import (
 from rungwise.coach.alerting.duty import Duty, on_duty_at, whom_to_page
 from rungwise.coach.alerting.paging import (
     link,
+    note_handed_over,
     page_lost,
     page_trainer,
     page_words,
@@ -96,6 +98,13 @@ class Case:
     def pages(self) -> list[Message]:
         rows = select(Message).where(Message.kind == "page").order_by(Message.id)
         return list(self.session.exec(rows).all())
+
+    def hand_over(self, at=START) -> None:
+        """A carrier takes every page that waits."""
+        for message in self.pages():
+            if message.state == "queued":
+                message.state, message.sent_at = "sent", at
+                note_handed_over(self.session, message)
 
     def due_in(self, alert: Alert, at) -> float | None:
         """Minutes from `at` until the alert is repeated."""
@@ -259,7 +268,9 @@ def test_an_urgent_alert_pages_at_once_and_sets_the_next(case: Case) -> None:
     (page_sent,) = case.pages()
     assert (page_sent.to_phone, page_sent.trainer_id) == (case.trainer.phone, case.trainer.id)
     assert "Ada" in page_sent.body
-    assert (alert.paged_at, alert.pages) == (START, 1)
+    assert (alert.paged_at, alert.pages) == (None, 1), "it has not left yet"
+    case.hand_over(LATER)
+    assert alert.paged_at == LATER
     assert case.due_in(alert, START) == case.practice.escalate_minutes == 10
     assert [each.id for each in pages_of(case.session, alert.id)] == [page_sent.id]
 
@@ -269,6 +280,7 @@ def test_only_what_is_new_pages_again(case: Case) -> None:
     case.raises("fall", at=LATER)
     assert len(case.pages()) == 1
     assert alert.pages == 1
+    case.hand_over()
     case.raises("fall", message=case.says("it hurts"), at=LATER)
     assert len(case.pages()) == 2
     quiet = case.raises("silence", message=case.says("hm"))
@@ -280,7 +292,7 @@ def test_an_alert_that_becomes_urgent_pages(case: Case) -> None:
     alert = case.raises("pain", urgency="today")
     assert alert.pages == 0
     case.raises("pain", urgency="urgent", at=LATER)
-    assert (alert.pages, alert.paged_at) == (1, LATER)
+    assert len(case.pages()) == alert.pages == 1
 
 
 def test_a_page_is_repeated_after_twice_as_long_and_at_most_four_hours(case: Case) -> None:
@@ -289,8 +301,9 @@ def test_a_page_is_repeated_after_twice_as_long_and_at_most_four_hours(case: Cas
     for _ in range(8):
         waits.append(case.due_in(alert, now))
         now += timedelta(minutes=waits[-1])
+        case.hand_over(now)
         escalate(case.session, now, alert.id)
-        assert alert.paged_at == now
+        assert alert.paged_at == START + timedelta(minutes=10), "a repeat changes no history"
     assert waits == [10, 20, 40, 80, 160, 240, 240, 240]
     assert LONGEST_PAGE_WAIT_MINUTES == 240
     assert alert.pages == 9
@@ -332,12 +345,11 @@ def test_the_leads_stand_in_for_a_second_contact_that_is_not_named(case: Case, s
 @pytest.mark.parametrize(
     "change",
     [
-        {"state": "seen"},
         {"state": "handled"},
         {"urgency": "today"},
     ],
 )
-def test_what_was_seen_or_is_not_urgent_is_not_repeated(case: Case, change: dict) -> None:
+def test_what_was_handled_or_is_not_urgent_is_not_repeated(case: Case, change: dict) -> None:
     alert = case.raises("fall")
     for name, value in change.items():
         setattr(alert, name, value)
@@ -345,6 +357,21 @@ def test_what_was_seen_or_is_not_urgent_is_not_repeated(case: Case, change: dict
     escalate(case.session, LATER, alert.id)
     assert len(case.pages()) == 1
     assert alert.pages == 1
+
+
+def test_what_was_opened_and_not_handled_is_paged_again_and_then_as_a_new_one(case: Case) -> None:
+    alert = case.raises("fall")
+    case.hand_over()
+    see(case.session, START, case.trainer, alert)
+    assert case.due_in(alert, START) == 30
+    at = START + timedelta(minutes=30)
+    escalate(case.session, at, alert.id)
+    assert [each.to_phone for each in case.pages()] == [case.trainer.phone] * 2
+    assert (alert.state, case.due_in(alert, at)) == ("new", 10)
+    assert alert.system_did.splitlines()[-1] == SEEN_ONLY
+    case.hand_over(at)
+    escalate(case.session, at + timedelta(minutes=10), alert.id)
+    assert case.pages()[2].to_phone == case.trainer.second_contact_phone
 
 
 def test_an_alert_that_is_gone_is_not_repeated(case: Case) -> None:
@@ -356,15 +383,16 @@ def test_two_urgent_alerts_of_one_instant_are_one_page_that_counts_for_both(case
     fall = case.raises("fall")
     pain = case.raises("pain")
     (only,) = case.pages()
-    assert (pain.paged_at, pain.pages) == (START, 1)
+    assert pain.pages == 1
     assert case.due_in(pain, START) == 10
     for alert in (fall, pain):
         assert [each.id for each in pages_of(case.session, alert.id)] == [only.id]
+    case.hand_over()
+    assert fall.paged_at == pain.paged_at == START
     # Repeated together: one page to the second contact and one to the trainer.
     for alert in (fall, pain):
         escalate(case.session, LATER, alert.id)
     assert len(case.pages()) == 3
-    assert fall.paged_at == pain.paged_at == LATER
     assert {each.id for each in pages_of(case.session, pain.id)} == {
         only.id,
         case.pages()[2].id,
@@ -381,10 +409,11 @@ def test_pages_are_spared_for_nothing_else(case: Case, other: str) -> None:
     if other == "not urgent":
         first.urgency = "today"
         case.session.flush()
+    case.hand_over()
     at = LATER if other == "another instant" else START
     pain = case.raises("pain", at=at)
     assert len(case.pages()) == 2
-    assert pain.paged_at == at
+    assert [each.id for each in pages_of(case.session, pain.id)] == [case.pages()[1].id]
 
 
 def test_an_alert_does_not_spare_its_own_page(case: Case) -> None:
@@ -444,8 +473,7 @@ def test_a_trainer_is_paged_the_way_they_wish_or_the_way_there_is(
 ) -> None:
     case.trainer.page_by, case.trainer.phone, case.practice.is_demo = page_by, phone, demo
     alert = case.raises("silence")
-    words = page_words(case.session, case.practice, case.client, alert)
-    sent = page_trainer(case.session, START, case.practice, case.trainer, words)
+    sent = page_trainer(case.session, START, case.practice, case.trainer, alert)
     assert ["email" if each.carrier == "email" else "text" for each in sent] == ways
     for each in sent:
         by_mail = each.carrier == "email"
@@ -455,9 +483,9 @@ def test_a_trainer_is_paged_the_way_they_wish_or_the_way_there_is(
 
 def test_a_page_says_when_it_is_a_repeat(case: Case) -> None:
     alert = case.raises("silence")
-    first = page_words(case.session, case.practice, case.client, alert)
-    alert.paged_at = START
-    again = page_words(case.session, case.practice, case.client, alert)
+    first = page_words(case.session, case.practice, [alert])
+    alert.pages = 1
+    again = page_words(case.session, case.practice, [alert])
     assert first.text != again.text
     assert first.email != again.email
 
@@ -478,16 +506,19 @@ def lost(case: Case, message: Message, state: str = "failed") -> list[Message]:
     return [each for each in case.pages() if each.id not in before]
 
 
-def test_a_lost_text_goes_by_mail_once_and_counts_as_on_its_way(case: Case) -> None:
+def test_a_lost_text_goes_by_mail_once_and_then_to_the_second_contact(case: Case) -> None:
     alert = case.raises("fall")
     (sent,) = case.pages()
+    case.hand_over()
     (instead,) = lost(case, sent)
     assert (instead.carrier, instead.to_phone) == ("email", case.trainer.email)
     assert "Ada" not in instead.body
-    assert alert.paged_at == START
+    assert alert.paged_at is None, "what was handed over failed after all"
     assert len(pages_of(case.session, alert.id)) == 2
+    (second,) = lost(case, instead)
+    assert second.to_phone == case.trainer.second_contact_phone
+    assert lost(case, second) == []
     assert lost(case, instead) == []
-    assert alert.paged_at is None, "nothing is on its way any more"
 
 
 @pytest.mark.parametrize("kinds", list(permutations(["pain", "emergency", "fall", "near_fall"], 3)))
@@ -513,12 +544,12 @@ def test_a_lost_mail_goes_by_text(case: Case) -> None:
     (sent,) = case.pages()
     (instead,) = lost(case, sent)
     assert (instead.carrier != "email", instead.to_phone) == (True, case.trainer.phone)
-    assert instead.body == sent.body
-    assert alert.paged_at == START
+    assert "Ada" in instead.body
+    assert [each.id for each in pages_of(case.session, alert.id)] == [sent.id, instead.id]
 
 
 def test_a_lost_mail_of_who_has_no_phone_leaves_the_alert_unpaged(case: Case) -> None:
-    case.trainer.phone = None
+    case.trainer.phone = case.trainer.second_contact_phone = None
     alert = case.raises("fall")
     (sent,) = case.pages()
     assert lost(case, sent) == []
@@ -528,6 +559,8 @@ def test_a_lost_mail_of_who_has_no_phone_leaves_the_alert_unpaged(case: Case) ->
 @pytest.mark.parametrize("why", ["both ways", "a demo", "the second contact"])
 def test_no_other_way_is_tried_where_there_is_none(case: Case, why: str) -> None:
     case.trainer.page_by = "both" if why == "both ways" else "text"
+    if why != "the second contact":
+        case.trainer.second_contact_phone = None
     alert = case.raises("fall")
     sent = case.pages()[0]
     if why == "a demo":
@@ -536,38 +569,70 @@ def test_no_other_way_is_tried_where_there_is_none(case: Case, why: str) -> None
         escalate(case.session, LATER, alert.id)
         (sent,) = [each for each in case.pages() if each.to_phone.endswith("0102")]
     assert lost(case, sent) == []
-    # What else is on its way still counts.
-    assert (alert.paged_at is None) == (why == "a demo")
 
 
 @pytest.mark.parametrize(
-    ("state", "alive"),
+    ("state", "paged"),
     [
-        ("queued", True),
-        ("sending", True),
+        ("queued", False),
+        ("sending", False),
         ("sent", True),
         ("delivered", True),
-        ("unknown", True),
+        ("unknown", False),
         ("failed", False),
         ("cancelled", False),
     ],
 )
-def test_an_alert_is_paged_while_a_page_may_still_arrive(
-    case: Case, state: str, alive: bool
-) -> None:
+def test_an_alert_is_paged_once_a_carrier_has_a_page(case: Case, state: str, paged: bool) -> None:
     case.trainer.page_by = "both"
     alert = case.raises("fall")
     text, mail = case.pages()
-    mail.state = state
+    mail.state, mail.sent_at = state, LATEST
     lost(case, text)
-    assert (alert.paged_at == START) is alive
+    assert (alert.paged_at == LATEST) is paged
 
 
-def test_a_lost_page_of_a_seen_alert_changes_nothing(case: Case) -> None:
+def test_a_lost_page_of_a_seen_alert_sets_off_nothing(case: Case) -> None:
     alert = case.raises("fall")
+    case.hand_over()
     see(case.session, START, case.trainer, alert)
-    lost(case, case.pages()[0])
-    assert alert.paged_at == START
+    assert lost(case, case.pages()[0]) == []
+
+
+def test_a_waiting_page_is_taken_back_once_the_alert_is_opened(case: Case) -> None:
+    alert = case.raises("fall")
+    (sent,) = case.pages()
+    see(case.session, LATER, case.trainer, alert)
+    assert sent.state == "cancelled"
+
+
+def test_one_person_gets_one_page_that_says_how_many_clients(case: Case) -> None:
+    fall = case.raises("fall")
+    pain = case.raises("pain", client=case.another_client(), at=LATER)
+    first, both = case.pages()
+    assert (first.state, both.state) == ("cancelled", "queued")
+    assert both.body == "URGENT: 2 clients need you. Please open the alert inbox now."
+    assert both.id in {each.id for each in pages_of(case.session, fall.id)}
+    # Of who has been seen to, it tells no more.
+    see(case.session, LATEST, case.trainer, fall)
+    assert both.state == "queued"
+    assert "Bo reports pain" in both.body
+    see(case.session, LATEST, case.trainer, pain)
+    assert both.state == "cancelled"
+
+
+def test_what_may_have_arrived_comes_no_sooner_for_being_repeated_but_for_news(case: Case) -> None:
+    alert = case.raises("fall")
+    (first,) = case.pages()
+    later = LATER + timedelta(minutes=30)
+    first.maybe_taken, first.not_before = 2, later
+    case.session.flush()
+    page(case.session, LATER, case.practice, case.client, alert)
+    again = case.pages()[-1]
+    assert (again.maybe_taken, again.not_before) == (2, later)
+    case.raises("pain", at=LATEST)
+    news = case.pages()[-1]
+    assert (news.maybe_taken, news.not_before) == (0, LATEST)
 
 
 def test_without_a_mail_server_what_should_leave_by_mail_fails_at_once(case: Case, caplog) -> None:
@@ -582,7 +647,7 @@ def test_without_a_mail_server_what_should_leave_by_mail_fails_at_once(case: Cas
     assert mail.problem == "No mail server is set up."
     instead = case.pages()[-1]
     assert (instead.to_phone, instead.state) == (case.trainer.phone, "queued")
-    assert alert.paged_at == START
+    assert [each.id for each in pages_of(case.session, alert.id)] == [mail.id, instead.id]
     assert quiet.state == "queued"
     assert strand(case.session, LATER) == 0
     assert f"page {mail.id} is failed" in caplog.text, "whoever runs it reads why"
@@ -746,16 +811,15 @@ def test_urgent_alerts_that_nobody_saw_or_could_be_told_of_are_counted(case: Cas
             case.raises("silence"),
         )
         assert today.state == "new"
-        assert (look(case).urgent_unseen, look(case).urgent_unpaged) == (2, 0)
-        fall.paged_at = None
+        fall.paged_at = LATER
         case.session.flush()
         found = look(case)
         assert (found.urgent_unseen, found.urgent_unpaged) == (2, 1)
-        assert found.problems[-1] == "1 urgent alerts could not be paged to anybody."
+        assert found.problems[-1] == "Urgent alerts of which no page was handed over yet: 1."
+        pain.paged_at = LATER
         see(case.session, START, case.trainer, fall)
         case.session.flush()
         assert (look(case).urgent_unseen, look(case).urgent_unpaged) == (1, 0)
-        assert pain.paged_at == LATER
 
 
 def test_what_the_lead_was_told_of_is_a_problem_too_but_the_ticks_only_by_themselves(

@@ -109,9 +109,10 @@ def test_waiting_texts_and_late_dues_are_problems(world):
 
 def test_an_urgent_alert_that_nobody_could_be_paged_about_is_a_problem(world):
     with world.store.write() as session:
-        session.get_one(Trainer, world.trainer_id).phone = None
+        trainer = session.get_one(Trainer, world.trainer_id)
+        trainer.phone = trainer.second_contact_phone = None
     world.pass_time(hours=1)
     world.reply("I fell")
     found = look(world, ticks=False)
     assert found.urgent_unseen == 1
-    assert "paged" in found.problems[0]
+    assert "no page was handed over" in found.problems[0]

@@ -1,6 +1,7 @@
 """What becomes of a queued text: every answer of a carrier, lost answers, and giving up."""
 
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 from sqlmodel import select
@@ -95,10 +96,28 @@ def test_what_must_arrive_is_sent_again_when_its_answer_was_lost(outbox, kind):
     text = outbox.queue(kind)
     outbox.send()
     assert outbox.state(text) == "queued"
-    outbox.world.clock.advance(timedelta(seconds=10))
+    outbox.world.clock.advance(timedelta(seconds=60))
     outbox.send()
     stored = outbox.text(text)
     assert (stored.state, stored.carrier_id, len(outbox.wire.got)) == ("sent", "second", 2)
+
+
+@pytest.mark.parametrize("kind", AT_LEAST_ONCE)
+def test_what_may_have_arrived_goes_again_at_most_three_times_an_hour(outbox, kind):
+    """When answers are always lost. The bound is our own promise: docs/reliability.md."""
+    outbox.wire.says = [Unknown("timed out")]
+    text = outbox.queue(kind)
+    tried, begun = [], outbox.world.clock.now()
+    for minute in range(8 * 60):
+        before = len(outbox.wire.got)
+        outbox.send()
+        tried += [minute] * sum(got.id == text for got in outbox.wire.got[before:])
+        outbox.world.clock.set(begun + timedelta(minutes=minute + 1))
+    for hour in range(8 * 60):
+        assert len([minute for minute in tried if hour <= minute < hour + 60]) <= 3
+    if kind in ("opt_out", "page"):
+        assert tried[:3] == [0, 1, 11]
+        assert {later - earlier for earlier, later in pairwise(tried[2:])} == {60}
 
 
 def test_an_unknown_text_is_settled_by_its_receipt_and_nobody_is_told(outbox):

@@ -103,6 +103,7 @@ CLEAR = {
     "sign_in.csrf": SECRET,
     "sign_in.token_hash": SECRET,
     "sign_in_failure.subject": "an account or a network address, as a keyed hash",
+    "stranger.sign": CODE,
     "trainer.password_hash": SECRET,
     "trainer.page_by": CODE,
     "trainer.role": CODE,

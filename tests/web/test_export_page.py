@@ -30,7 +30,7 @@ from rungwise.coach.data.export_rows import LEFT_OUT, cell, rows_of
 from rungwise.coach.record.audit import broken_at, last_hash
 from rungwise.coach.reviews.retests import NewRetest, record_retest
 from rungwise.store import Store
-from rungwise.store.tables import Audit, Client, Due, Message, Practice, Trainer
+from rungwise.store.tables import Audit, Client, ClientPhone, Due, Message, Practice, Trainer
 from rungwise.ticks.jobs import HANDLERS
 
 FORMS = ("csv", "json", "fhir")
@@ -82,6 +82,16 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         ):
             new = NewRetest(kind, day, 80, measured, "female", "Widget-word")
             record_retest(session, world.clock.now(), trainer, client, new)
+        now = world.clock.now()
+        session.add(
+            ClientPhone(
+                practice_id=client.practice_id,
+                client_id=client.id,
+                phone="+12025550199",
+                whose="Uncle Ferdl",
+                added_at=now,
+            )
+        )
     yield world
     world.store.close()
 
@@ -114,7 +124,9 @@ def test_the_json_holds_every_table_and_every_row(full: World) -> None:
             count = len(session.execute(table.select().where(condition)).all())
             assert len(client[table.name]) == count, table.name
     empty = {name for name, rows in client.items() if not rows}
-    assert empty <= {"inbound_part", "review_rhythm"}, "the test's client should have of everything"
+    assert empty <= {"inbound_part", "review_rhythm", "stranger_text"}, (
+        "the test's client should have of everything"
+    )
     bodies = [row["body"] for row in client["message"]]
     assert "L20 R20 steady Widget-word" in bodies
     assert "token_hash" not in client["picture_link"][0]
@@ -460,6 +472,7 @@ def test_every_kind_of_due_thing_is_known_to_the_erasure() -> None:
         *erase.DUE_OF_MESSAGE,
         *erase.DUE_OF_PART,
         *erase.DUE_OF_PRACTICE,
+        *erase.DUE_OF_STRANGER,
     }
     assert set(HANDLERS) == known
 

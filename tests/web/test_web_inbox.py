@@ -6,7 +6,10 @@ from datetime import timedelta
 from sqlmodel import col, select
 from web_world import World
 
-from rungwise.store.tables import Alert, Audit, Message, SignIn, Trainer
+from rungwise.carriers.base import InboundText
+from rungwise.coach.alerting.paging import BY_EMAIL, Receiver, pages_of, queue_page
+from rungwise.coach.daily.receive import receive
+from rungwise.store.tables import Alert, Audit, Message, Practice, SignIn, Trainer
 from rungwise.ticks.jobs import note_tick
 
 
@@ -27,7 +30,41 @@ def test_a_fall_shows_the_clients_exact_words_marked_and_what_was_done(world: Wo
     assert "a fall" in page
     assert "No more prompts until you clear it." in page
     assert "Not seen yet" in page
-    assert "You were paged" in page
+    assert "A page was handed over" in page
+
+
+def test_an_alert_tells_every_page_with_its_way_its_state_and_its_times(world: World) -> None:
+    alert = with_a_fall(world)
+    with world.store.write() as session:
+        first, *_ = pages_of(session, alert)
+        by_mail = queue_page(
+            session,
+            world.clock.now(),
+            session.get_one(Practice, first.practice_id),
+            Receiver("tess@example.org", first.trainer_id, BY_EMAIL),
+            session.get_one(Alert, alert),
+        )
+        assert by_mail is not None
+    page = " ".join(re.sub(r"<[^>]+>", "", world.signed_in().page(f"/alerts/{alert}")).split())
+    told = page.partition("Who was paged")[2].partition("Handle it")[0]
+    assert re.search(r"Tess Example, by text, [^:]+:\d\d[^:]*: (handed over|delivered)", told)
+    # Opening it takes back the one that waits, and says so.
+    assert re.search(r"Tess Example, by e-mail, [^:]+:\d\d[^:]*: taken back", told)
+
+
+def test_a_text_from_an_unknown_number_is_listed_and_given_to_a_client(world: World) -> None:
+    with world.store.write() as session:
+        practice = session.exec(select(Practice).order_by(col(Practice.id))).all()[0]
+        inbound = InboundText("unknown-1", "+12025550177", practice.phone, "Mum fell in the bath")
+        receive(session, world.clock.now(), "handset", inbound)
+    browser = world.signed_in("tess")
+    page = browser.page("/unknown-numbers")
+    assert "Mum" in page
+    assert "Ada Sample" in page
+    assert "Cy Instance" not in page, "another trainer's client"
+    browser.post("/unknown-numbers/1", client_id=world.clients["ada"], whose="daughter")
+    assert "There are none." in browser.page("/unknown-numbers")
+    assert any(one.kind == "fall" for one in world.alerts("ada"))
 
 
 def test_urgent_ones_come_first_and_the_count_is_in_the_title(world: World) -> None:

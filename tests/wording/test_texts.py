@@ -62,6 +62,7 @@ LONG: dict[str, object] = {
     "link": "https://example.org/p/0123456789",
     "carrier": "longername",
     "minutes": 1440,
+    "count": 120,
 }
 EVERY_TEXT = [(name, language) for language in LANGUAGES for name in CATALOGUE]
 

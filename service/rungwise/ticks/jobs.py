@@ -17,6 +17,7 @@ from rungwise.clock import Clock
 from rungwise.coach.alerting import alerts
 from rungwise.coach.alerting.paging import strand
 from rungwise.coach.conversation.on_due import on_unanswered
+from rungwise.coach.daily import strangers
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.delivery import (
     expire,
@@ -81,6 +82,7 @@ HANDLERS: Mapping[str, Handler] = {
     "unsent": _by_id(still_unsent),
     "unsettled": _by_id(still_unknown),
     "retention": _by_id(retention_due),
+    "stranger": _by_id(strangers.page_again),
 }
 
 

@@ -127,7 +127,8 @@ class Sender:
             self._on_their_way.add(
                 self._threads().submit(self._send, text, message.attempts, until)
             )
-        return len(claimed.to_send) + len(claimed.kept_back) + len(claimed.set_aside)
+        others = (claimed.kept_back, claimed.set_aside, claimed.stale)
+        return len(claimed.to_send) + sum(len(each) for each in others)
 
     def _threads(self) -> ThreadPoolExecutor:
         if self._pool is None:

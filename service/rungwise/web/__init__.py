@@ -10,7 +10,7 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from rungwise.parts import Parts
-from rungwise.web import inbox, phone
+from rungwise.web import inbox, phone, unknown_numbers
 from rungwise.web.account import account, forgotten, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
 from rungwise.web.api import describe, make_api
@@ -52,7 +52,7 @@ PAGES = (
         export,
     ),
     *(programs, inbox, client_list, client_page, actions, override, plan),
-    *(phone, live, account, forgotten, second_factor, invitations),
+    *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
     *(visits, retests, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"

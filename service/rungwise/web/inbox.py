@@ -8,6 +8,8 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.alerts import see
+from rungwise.coach.alerting.paging import pages_told
+from rungwise.coach.daily.strangers import open_strangers
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
 from rungwise.coach.record.access import client_of
@@ -74,6 +76,7 @@ def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             total=total,
             pages=-(-total // ON_A_PAGE),
             undoable=undoable,
+            unknown=len(open_strangers(session, scope.practice_id)),
             signature=page_version.of_alerts(session, scope),
         )
 
@@ -122,6 +125,7 @@ def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
             "alert.html",
             entry=entry,
             others=rest,
+            paged=pages_told(session, alert.id),
             named=RungNames(situation),
             quick=QUICK.get(alert.kind, LOOKED),
             resume_on=_resume_choices(situation),

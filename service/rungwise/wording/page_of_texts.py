@@ -57,6 +57,7 @@ _VALUES: Mapping[str, str] = {
     "link": "https://example.org/p/7Hq2",
     "carrier": "kannel",
     "minutes": "5",
+    "count": "3",
 }
 _TASKS: Mapping[str, str] = {
     "en": "Right heel beside left big toe, touching. Hands just above the counter. "

@@ -7,18 +7,27 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.duty import leads_of, whom_to_page
-from rungwise.coach.alerting.paging import link, page_trainer, page_words, pages_of
-from rungwise.coach.outbox.texts import Text, queue_to_phone
+from rungwise.coach.alerting.paging import (
+    link,
+    page_second,
+    page_trainer,
+    pages_of,
+    say_on,
+    take_back,
+)
+from rungwise.coach.outbox.texts import take_back_answers
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record.audit import record
-from rungwise.coach.record.wording import wording_of
 from rungwise.concepts.alert_kinds import ALERTS, URGENCIES, Urgency
 from rungwise.errors import ServiceError
 from rungwise.store.due import set_due
-from rungwise.store.tables import Alert, AlertMessage, Client, Message, Practice, Trainer
-from rungwise.wording.texts import alert_words, render
+from rungwise.store.salvage import salvage_one
+from rungwise.store.tables import Alert, AlertMessage, AlertPage, Client, Message, Practice, Trainer
 
 LONGEST_PAGE_WAIT_MINUTES = 240
+# An urgent alert that somebody opened and did not handle is paged again after this.
+HANDLED_WITHIN = timedelta(minutes=30)
+SEEN_ONLY = "It was opened and not handled for 30 minutes, so it was paged again."
 
 
 class AlertHandled(ServiceError):
@@ -113,17 +122,12 @@ def page(
     """
     other = _just_paged(session, now, alert)
     if other is None:
-        words = page_words(session, practice, client, alert)
         whom = {one.id: one for one in [*whom_to_page(session, now, practice, client), *also]}
         for trainer in whom.values():
-            pages = page_trainer(session, now, practice, trainer, words)
-            link(session, alert, [message.id for message in pages])
-            if pages:
-                alert.paged_at = now
+            page_trainer(session, now, practice, trainer, alert)
     else:
         at_once = [page.id for page in pages_of(session, other.id) if page.created_at == now]
         link(session, alert, at_once)
-        alert.paged_at = now
     alert.pages += 1
     session.add(alert)
     minutes = min(practice.escalate_minutes * 2 ** (alert.pages - 1), LONGEST_PAGE_WAIT_MINUTES)
@@ -136,12 +140,18 @@ def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
     Who opens the inbox for a fall sees the pain beside it; a second text would only blunt the
     first.
     """
-    others = select(Alert).where(
-        Alert.client_id == alert.client_id,
-        Alert.id != alert.id,
-        Alert.urgency == "urgent",
-        Alert.state == "new",
-        Alert.paged_at == now,
+    others = (
+        select(Alert)
+        .join(AlertPage, col(AlertPage.alert_id) == col(Alert.id))
+        .join(Message, col(Message.id) == col(AlertPage.message_id))
+        .where(
+            Alert.client_id == alert.client_id,
+            Alert.id != alert.id,
+            Alert.urgency == "urgent",
+            Alert.state == "new",
+            Message.created_at == now,
+            Message.state != "cancelled",
+        )
     )
     return session.exec(others.order_by(col(Alert.id))).first()
 
@@ -149,29 +159,22 @@ def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
     """Nobody opened an urgent alert in time: text the second contact and the trainer again.
 
-    Who has named no second contact has the practice leads for one.
+    Who has named no second contact has the practice leads for one. One that was opened and not
+    handled is new again, and its pages begin anew, with the trainer.
     """
     alert = session.get(Alert, alert_id)
-    if alert is None or alert.state != "new" or alert.urgency != "urgent":
+    if alert is None or alert.state == "handled" or alert.urgency != "urgent":
         return
-    client = session.get_one(Client, alert.client_id)
-    practice = session.get_one(Practice, alert.practice_id)
-    trainer = session.get_one(Trainer, client.trainer_id)
-    if trainer.second_contact_phone and _just_paged(session, now, alert) is None:
-        body = render(
-            "page_second",
-            practice.language,
-            wording_of(session, practice.id, practice.language),
-            practice=practice.name,
-            called=client.called,
-            kind=alert_words(alert.kind, practice.language),
-            trainer=trainer.name,
-        )
-        text = Text("page", body)
-        second = queue_to_phone(
-            session, now, practice, text, trainer.second_contact_phone, trainer.id
-        )
-        link(session, alert, [second.id] if second else [])
+    client = salvage_one(session, Client, alert.client_id).row
+    practice = salvage_one(session, Practice, alert.practice_id).row
+    if alert.state == "seen":
+        alert.state, alert.pages = "new", 0
+        say_on(session, [alert], SEEN_ONLY)
+        page(session, now, practice, client, alert)
+        return
+    trainer = salvage_one(session, Trainer, client.trainer_id).row
+    if _just_paged(session, now, alert) is None:
+        page_second(session, now, practice, trainer, alert)
     leads = [] if trainer.second_contact_phone else leads_of(session, practice)
     page(session, now, practice, client, alert, also=leads)
 
@@ -187,12 +190,40 @@ def words_of(session: Session, alert_id: int) -> list[Message]:
     return list(session.exec(rows).all())
 
 
+def alerts_with(session: Session, message_id: int) -> list[Alert]:
+    """The open alerts that hold this text of the client."""
+    rows = (
+        select(Alert)
+        .join(AlertMessage, col(AlertMessage.alert_id) == col(Alert.id))
+        .where(AlertMessage.message_id == message_id, Alert.state != "handled")
+    )
+    return list(session.exec(rows.order_by(col(Alert.id))).all())
+
+
+def dealt_with(session: Session, alert: Alert) -> None:
+    """An alert was handled: what waits about it is taken back, pages and safety texts alike.
+
+    A safety text stays while another alert with the same words is open.
+    """
+    take_back(session, alert)
+    answered = [
+        message.id
+        for message in words_of(session, alert.id)
+        if not alerts_with(session, message.id)
+    ]
+    take_back_answers(session, alert.client_id, answered)
+
+
 def see(session: Session, now: datetime, trainer: Trainer, alert: Alert) -> None:
-    """The trainer opened it: no further paging, still to be handled."""
+    """The trainer opened it: no paging for HANDLED_WITHIN, in which it is to be handled."""
     if alert.state != "new":
         return
     alert.state = "seen"
     alert.seen_at = now
     alert.seen_by = trainer.id
     session.add(alert)
+    session.flush()
+    take_back(session, alert)
+    if alert.urgency == "urgent":
+        set_due(session, "escalate", alert.id, now + HANDLED_WITHIN)
     record(session, now, trainer, "alert seen", client_id=alert.client_id, alert=alert.id)

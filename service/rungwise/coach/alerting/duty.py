@@ -11,6 +11,7 @@ from datetime import datetime, time
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, select
 
 from rungwise.errors import ImpossibleValue
@@ -58,22 +59,39 @@ def whom_to_page(
     plan = duty_plan(session, practice)
     if not plan:
         return [own] if own.active else leads_of(session, practice) or [own]
-    try:
-        on_duty = on_duty_at(plan, now, practice.time_zone)
-    except (ValueError, KeyError, OSError) as problem:
-        # A wrong zone or hour in the plan must not leave an alert unpaged: as when nobody is on.
-        log.error("the duty plan of practice %s cannot be read: %s", practice.id, problem)
-        on_duty = set()
-    if own.id in on_duty and own.active:
+    found = _on_duty(session, now, practice, plan)
+    if own in found:
         return [own]
-    rows = select(Trainer.id).where(col(Trainer.id).in_(on_duty), col(Trainer.active).is_(True))
-    ids = session.exec(rows.order_by(col(Trainer.id))).all()
-    found = [each.row for each in salvage(session, Trainer, ids)]
     if found:
         return found
     everyone = {own.id: own} if own.active else {}
     everyone |= {lead.id: lead for lead in leads_of(session, practice)}
     return list(everyone.values()) or [own]
+
+
+def on_duty_now(session: Session, now: datetime, practice: Practice) -> list[Trainer]:
+    """The trainers to page about what is nobody's client: those on duty and every lead."""
+    found = _on_duty(session, now, practice, duty_plan(session, practice))
+    everyone = {one.id: one for one in (*found, *leads_of(session, practice))}
+    return list(everyone.values()) or _active(session, col(Trainer.practice_id) == practice.id)
+
+
+def _on_duty(
+    session: Session, now: datetime, practice: Practice, plan: Sequence[Duty]
+) -> list[Trainer]:
+    try:
+        ids = on_duty_at(plan, now, practice.time_zone)
+    except (ValueError, KeyError, OSError) as problem:
+        # A wrong zone or hour in the plan must not leave an alert unpaged: as when nobody is on.
+        log.error("the duty plan of practice %s cannot be read: %s", practice.id, problem)
+        return []
+    return _active(session, col(Trainer.id).in_(ids))
+
+
+def _active(session: Session, which: ColumnElement[bool]) -> list[Trainer]:
+    rows = select(Trainer.id).where(which, col(Trainer.active).is_(True))
+    ids = session.exec(rows.order_by(col(Trainer.id))).all()
+    return [each.row for each in salvage(session, Trainer, ids)]
 
 
 def duty_plan(session: Session, practice: Practice) -> list[Duty]:
@@ -95,11 +113,8 @@ def on_duty_at(plan: Iterable[Duty], now: datetime, zone: str) -> set[int]:
 
 def leads_of(session: Session, practice: Practice) -> list[Trainer]:
     """The practice's leads who may sign in."""
-    rows = select(Trainer.id).where(
-        Trainer.practice_id == practice.id, Trainer.role == "lead", col(Trainer.active).is_(True)
-    )
-    ids = session.exec(rows.order_by(col(Trainer.id))).all()
-    return [each.row for each in salvage(session, Trainer, ids)]
+    lead = and_(col(Trainer.practice_id) == practice.id, col(Trainer.role) == "lead")
+    return _active(session, lead)
 
 
 # --- the plan as hours, and what it covers --------------------------------------------------------

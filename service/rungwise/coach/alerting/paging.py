@@ -1,9 +1,10 @@
 """How a page reaches a person: by text, by e-mail or both, and by the other way when one fails.
 
 A page is at least once: it waits in the outbox like every text, and a lost answer sends it again.
-One that fails for good, or has not left in five minutes, goes the other way. When no page of an
-urgent alert is on its way or arrived any more, the alert counts as unpaged again, and stands in
-red on every page until somebody is reached.
+One that fails for good, may not have arrived, or has not left in five minutes, goes the other way;
+where there is none, the second contact is paged. An alert counts as paged from when a carrier took
+the first page about it, and as unpaged again when that failed after all: until then it stands in
+red on every page.
 """
 
 import logging
@@ -11,13 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from rungwise.carriers.email import EMAIL
 from rungwise.coach.outbox.sender_numbers import From
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.wording import wording_of
 from rungwise.concepts.alert_kinds import ALERT_KINDS
+from rungwise.store.salvage import salvage, salvage_one
 from rungwise.store.tables import QUEUED, Alert, AlertPage, Client, Message, Practice, Trainer
 from rungwise.wording.texts import alert_words, render
 
@@ -26,8 +28,7 @@ log = logging.getLogger(__name__)
 WAYS = ("text", "email", "both")
 BY_EMAIL = From(EMAIL, "")
 OTHER_WAY = "other-way:"
-# States in which a page may still reach somebody, or has.
-ALIVE = ("queued", "sending", "sent", "delivered", "unknown")
+SECOND_WAY = "second-way:"
 MOST_AT_ONCE = 100
 
 
@@ -39,34 +40,174 @@ class PageWords:
     email: str
 
 
-def page_words(session: Session, practice: Practice, client: Client, alert: Alert) -> PageWords:
-    """What a page about this alert says, in the practice's language and own words."""
-    again = "_again" if alert.paged_at else ""
-    kind = alert_words(alert.kind, practice.language)
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """Whom a page goes to, and by which number or address; `by` None is the practice's number."""
+
+    to: str
+    trainer_id: int | None
+    by: From | None = None
+
+
+def page_words(session: Session, practice: Practice, alerts: Sequence[Alert]) -> PageWords:
+    """What a page about these alerts says, in the practice's language and own words.
+
+    About one client it names the gravest alert; about several it says how many clients.
+    """
     own = wording_of(session, practice.id, practice.language)
+    clients = {alert.client_id for alert in alerts}
+    if len(clients) > 1:
+        many = render("page_many", practice.language, own, count=len(clients))
+        return PageWords(many, many)
+    gravest = _gravest(alerts)
+    again = "_again" if gravest.pages else ""
+    kind = alert_words(gravest.kind, practice.language)
+    called = salvage_one(session, Client, gravest.client_id).row.called
     return PageWords(
-        render(f"page{again}", practice.language, own, called=client.called, kind=kind),
+        render(f"page{again}", practice.language, own, called=called, kind=kind),
         render(f"page_email{again}", practice.language, own, kind=kind),
     )
 
 
 def page_trainer(
-    session: Session, now: datetime, practice: Practice, trainer: Trainer, words: PageWords
+    session: Session, now: datetime, practice: Practice, trainer: Trainer, alert: Alert
 ) -> list[Message]:
-    """Queue a page the way this trainer wishes; by e-mail when there is no phone."""
-    queued: list[Message | None] = []
-    if trainer.page_by != "email" and trainer.phone:
-        text = Text("page", words.text)
-        queued.append(queue_to_phone(session, now, practice, text, trainer.phone, trainer.id))
-    if (trainer.page_by != "text" or not queued) and not practice.is_demo:
-        queued.append(_by_email(session, now, practice, trainer, Text("page", words.email)))
+    """Queue a page the way this trainer wishes."""
+    ways = ways_to(practice, trainer)
+    queued = [queue_page(session, now, practice, receiver, alert) for receiver in ways]
     return [message for message in queued if message is not None]
 
 
-def _by_email(
-    session: Session, now: datetime, practice: Practice, trainer: Trainer, text: Text
+def ways_to(practice: Practice, trainer: Trainer) -> list[Receiver]:
+    """How this trainer wishes to be paged; by e-mail when there is no phone."""
+    ways = []
+    if trainer.page_by != "email" and trainer.phone:
+        ways.append(Receiver(trainer.phone, trainer.id))
+    if (trainer.page_by != "text" or not ways) and not practice.is_demo and trainer.email:
+        ways.append(Receiver(trainer.email, trainer.id, BY_EMAIL))
+    return ways
+
+
+def queue_page(
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    receiver: Receiver,
+    alert: Alert,
+    once_key: str | None = None,
+    words: str | None = None,
 ) -> Message | None:
-    return queue_to_phone(session, now, practice, text, trainer.email, trainer.id, BY_EMAIL)
+    """Queue a page about an alert, and link it. One person gets one page: what still waits for
+    them is taken back and told by this one. `words` are said when it is about one client.
+
+    Without news it keeps the place of one that may have arrived, so that it does not come sooner.
+    """
+    waiting = _waiting_for(session, practice, receiver)
+    told = {page.id: _alerts_of(session, page) for page in waiting}
+    about = {alert.id: alert} | {one.id: one for alerts in told.values() for one in alerts}
+    said = page_words(session, practice, list(about.values()))
+    body = said.email if receiver.by is not None else said.text
+    if words is not None and len({one.client_id for one in about.values()}) == 1:
+        body = words
+    text = Text("page", body, once_key)
+    page = queue_to_phone(
+        session, now, practice, text, receiver.to, receiver.trainer_id, receiver.by
+    )
+    if page is None:
+        return None
+    for earlier in waiting:
+        earlier.state, earlier.problem = "cancelled", "A later page says it too."
+        if earlier.maybe_taken and {one.id for one in told[earlier.id]} == about.keys():
+            page.maybe_taken = max(page.maybe_taken, earlier.maybe_taken)
+            page.not_before = max(page.not_before or now, earlier.not_before or now)
+        session.add(earlier)
+    session.add(page)
+    for one in about.values():
+        link(session, one, [page.id])
+    return page
+
+
+def _waiting_for(session: Session, practice: Practice, receiver: Receiver) -> list[Message]:
+    """The pages that wait for this person, and may still be changed."""
+    by = EMAIL if receiver.by is not None else None
+    rows = select(Message.id).where(
+        QUEUED,
+        Message.practice_id == practice.id,
+        Message.kind == "page",
+        (Message.carrier == EMAIL) if by else (Message.carrier != EMAIL),
+    )
+    ids = session.exec(rows.order_by(col(Message.id)).with_for_update(skip_locked=True)).all()
+    # Compared here, for the database may hold the numbers sealed.
+    pages = [each.row for each in salvage(session, Message, ids)]
+    return [page for page in pages if page.to_phone == receiver.to and _alerts_of(session, page)]
+
+
+def page_second(
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    trainer: Trainer,
+    alert: Alert,
+    once_key: str | None = None,
+) -> Message | None:
+    """Queue a page to the trainer's second contact, if there is one."""
+    if not trainer.second_contact_phone:
+        return None
+    own = wording_of(session, practice.id, practice.language)
+    words = render(
+        "page_second",
+        practice.language,
+        own,
+        practice=practice.name,
+        called=salvage_one(session, Client, alert.client_id).row.called,
+        kind=alert_words(alert.kind, practice.language),
+        trainer=trainer.name,
+    )
+    receiver = Receiver(trainer.second_contact_phone, trainer.id)
+    return queue_page(session, now, practice, receiver, alert, once_key, words)
+
+
+def take_back(session: Session, alert: Alert) -> None:
+    """Somebody has seen or handled it: what waits about it alone is taken back, what is about
+    others too tells of those.
+    """
+    practice = salvage_one(session, Practice, alert.practice_id).row
+    rows = (
+        select(Message.id)
+        .join(AlertPage, col(AlertPage.message_id) == col(Message.id))
+        .where(AlertPage.alert_id == alert.id, QUEUED)
+        .order_by(col(Message.id))
+    )
+    # One that is just being sent is left alone, and not waited for.
+    ids = session.exec(rows.with_for_update(skip_locked=True, of=Message)).all()
+    for page in (each.row for each in salvage(session, Message, ids)):
+        left = [one for one in _alerts_of(session, page) if one.id != alert.id]
+        if left:
+            said = page_words(session, practice, left)
+            page.body = said.email if page.carrier == EMAIL else said.text
+        else:
+            page.state, page.problem = "cancelled", "Somebody has opened the alert since."
+        session.add(page)
+
+
+def note_handed_over(session: Session, page: Message) -> None:
+    """Let each alert know when a page about it was first handed over; None while none was.
+
+    Worked out from the pages, so that a later one changes nothing, and one that failed after all
+    does not count.
+    """
+    session.flush()
+    rows = select(AlertPage.alert_id).where(AlertPage.message_id == page.id)
+    for alert_id in session.exec(rows).all():
+        went = select(func.min(Message.sent_at)).join(
+            AlertPage, col(AlertPage.message_id) == col(Message.id)
+        )
+        handed = went.where(
+            AlertPage.alert_id == alert_id, col(Message.state).in_(("sent", "delivered"))
+        )
+        alert = salvage_one(session, Alert, alert_id).row
+        alert.paged_at = session.exec(handed).one()
+        session.add(alert)
 
 
 def link(session: Session, alert: Alert, message_ids: Sequence[int]) -> None:
@@ -87,19 +228,69 @@ def pages_of(session: Session, alert_id: int) -> list[Message]:
     return list(session.exec(rows.order_by(col(Message.id))).all())
 
 
+@dataclass(frozen=True, slots=True)
+class PageTold:
+    """What became of a page: to whom, by which way; when it was queued, handed over, settled."""
+
+    who: str
+    by_email: bool
+    state: str
+    in_doubt: bool
+    queued_at: datetime
+    handed_over_at: datetime | None
+    settled_at: datetime | None
+    problem: str | None
+
+
+def pages_told(session: Session, alert_id: int) -> list[PageTold]:
+    """Every page about an alert, oldest first."""
+    return [
+        PageTold(
+            _named(session, page),
+            page.carrier == EMAIL,
+            page.state,
+            page.maybe_taken > 0,
+            page.created_at,
+            page.sent_at,
+            page.settled_at,
+            page.problem if page.state in ("failed", "queued") else None,
+        )
+        for page in pages_of(session, alert_id)
+    ]
+
+
+def _named(session: Session, page: Message) -> str:
+    if page.trainer_id is None:
+        return "a practice lead"
+    trainer = session.get_one(Trainer, page.trainer_id)
+    if page.to_phone == trainer.second_contact_phone and page.to_phone != trainer.phone:
+        return f"{trainer.second_contact_name or 'the second contact'}, second contact"
+    return trainer.name
+
+
 def page_lost(session: Session, now: datetime, message: Message) -> None:
-    """A page failed or does not leave: try the other way, and count the alert as unpaged if that
-    was its last hope.
+    """A page failed, does not leave or may not have arrived: try the other way, or else the second
+    contact, once for each page.
     """
     log.error("page %s is %s", message.id, message.state)
     alerts = _alerts_of(session, message)
-    other = _other_way(session, now, message, alerts)
+    if alerts and _other_way(session, now, message, alerts) is None:
+        _second_contact(session, now, message, alerts)
+    note_handed_over(session, message)
+
+
+def say_on(session: Session, alerts: Sequence[Alert], line: str) -> None:
+    """Add a line to what the service did about these alerts."""
     for alert in alerts:
-        if other is not None:
-            link(session, alert, [other.id])
-        if not any(page.state in ALIVE for page in pages_of(session, alert.id)):
-            alert.paged_at = None
+        if line not in alert.system_did.splitlines():
+            alert.system_did = f"{alert.system_did}\n{line}"
             session.add(alert)
+
+
+def page_in_doubt(session: Session, now: datetime, message: Message) -> None:
+    """The carrier may have taken a page and did not say so: another way too, and a line."""
+    page_lost(session, now, message)
+    say_on(session, _alerts_of(session, message), "A page may not have arrived. Please phone.")
 
 
 def _alerts_of(session: Session, message: Message) -> Sequence[Alert]:
@@ -116,24 +307,40 @@ def _other_way(
     session: Session, now: datetime, message: Message, alerts: Sequence[Alert]
 ) -> Message | None:
     """The same page by e-mail instead of text, or the other way round; once for each page."""
-    if message.trainer_id is None or (message.once_key or "").startswith(OTHER_WAY):
+    if message.trainer_id is None or (message.once_key or "").startswith((OTHER_WAY, SECOND_WAY)):
         return None
-    trainer = session.get_one(Trainer, message.trainer_id)
-    practice = session.get_one(Practice, message.practice_id)
-    key = f"{OTHER_WAY}{message.id}"
+    trainer = salvage_one(session, Trainer, message.trainer_id).row
+    practice = salvage_one(session, Practice, message.practice_id).row
     if trainer.page_by == "both" or practice.is_demo:
         return None  # it went both ways already, or goes nowhere
     if message.carrier == EMAIL:
-        if not trainer.phone:
-            return None
-        text = Text("page", message.body, key)
-        return queue_to_phone(session, now, practice, text, trainer.phone, trainer.id)
-    if message.to_phone != trainer.phone:
-        return None  # it was for the second contact, of whom we know only the phone
-    own = wording_of(session, practice.id, practice.language)
-    kind = alert_words(_gravest(alerts).kind if alerts else "other", practice.language)
-    body = render("page_email_again", practice.language, own, kind=kind)
-    return _by_email(session, now, practice, trainer, Text("page", body, key))
+        receiver = Receiver(trainer.phone, trainer.id) if trainer.phone else None
+    elif message.to_phone == trainer.phone:
+        receiver = Receiver(trainer.email, trainer.id, BY_EMAIL)
+    else:
+        receiver = None  # it was for the second contact, of whom we know only the phone
+    if receiver is None:
+        return None
+    key = f"{OTHER_WAY}{message.id}"
+    other = queue_page(session, now, practice, receiver, _gravest(alerts), key)
+    if other is not None:
+        for alert in alerts:
+            link(session, alert, [other.id])
+    return other
+
+
+def _second_contact(
+    session: Session, now: datetime, message: Message, alerts: Sequence[Alert]
+) -> None:
+    """No other way to this trainer is left: the second contact at once, once for each alert."""
+    if message.trainer_id is None or (message.once_key or "").startswith(SECOND_WAY):
+        return
+    trainer = salvage_one(session, Trainer, message.trainer_id).row
+    practice = salvage_one(session, Practice, message.practice_id).row
+    if message.to_phone == trainer.second_contact_phone:
+        return
+    gravest = _gravest(alerts)
+    page_second(session, now, practice, trainer, gravest, f"{SECOND_WAY}{gravest.id}")
 
 
 def _gravest(alerts: Sequence[Alert]) -> Alert:
@@ -143,12 +350,12 @@ def _gravest(alerts: Sequence[Alert]) -> Alert:
 
 def strand(session: Session, now: datetime) -> int:
     """Where no mail server is set up, what was to leave by e-mail fails at once; how many."""
-    rows = select(Message).where(QUEUED, Message.carrier == EMAIL).limit(MOST_AT_ONCE)
-    found = session.exec(rows.with_for_update(skip_locked=True)).all()
-    for message in found:
+    rows = select(Message.id).where(QUEUED, Message.carrier == EMAIL).limit(MOST_AT_ONCE)
+    ids = session.exec(rows.with_for_update(skip_locked=True)).all()
+    for message in (each.row for each in salvage(session, Message, ids)):
         message.state, message.settled_at = "failed", now
         message.problem = "No mail server is set up."
         session.add(message)
         session.flush()
         page_lost(session, now, message)
-    return len(found)
+    return len(ids)

@@ -16,11 +16,13 @@ from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Accepted, Outcome, Receipt, Refused, TryLater, Unknown
-from rungwise.coach.alerting.alerts import Raised, raise_alert
-from rungwise.coach.alerting.paging import page_lost
+from rungwise.coach.alerting.alerts import Raised, alerts_with, raise_alert
+from rungwise.coach.alerting.paging import note_handed_over, page_in_doubt, page_lost, say_on
 from rungwise.coach.outbox.circuit import Pace, circuit_of, note_outcome, state_of, wait_s
 from rungwise.coach.outbox.claiming import Claimed, claim
-from rungwise.coach.outbox.texts import AT_LEAST_ONCE, give_up
+from rungwise.coach.outbox.texts import AT_LEAST_ONCE, Text, give_up, queue_answer, take_back_stale
+from rungwise.coach.record.wording import text_for
+from rungwise.concepts.questions import QUESTIONS, SAFETY
 from rungwise.store.database import is_passing
 from rungwise.store.due import set_due
 from rungwise.store.salvage import Salvaged, salvage, salvage_one
@@ -32,6 +34,7 @@ from rungwise.store.tables import (
     EarlyReceipt,
     Message,
     Practice,
+    Question,
 )
 
 log = logging.getLogger(__name__)
@@ -41,6 +44,9 @@ WAITS = tenacity.wait_exponential_jitter(multiplier=15, max=1800, jitter=5)
 # Help must not wait for long once the way is open again.
 URGENT_WAITS = tenacity.wait_exponential_jitter(multiplier=5, max=120, jitter=2)
 # An unknown text usually gets its receipt within this; after it the trainer is told.
+# What may have arrived and must arrive goes again after these, the last for ever: no more than
+# three times an hour.
+DOUBT_WAITS = (timedelta(minutes=1), timedelta(minutes=10), timedelta(minutes=60))
 SETTLES_WITHIN = timedelta(minutes=15)
 EARLY_RECEIPTS_KEPT = timedelta(days=3)
 BATCH = 500
@@ -69,7 +75,43 @@ def take(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -
             tell_apart(session, now, message)
     for message in claimed.set_aside:
         tell_apart(session, now, message, urgent=True)
+    _say_late(session, now, claimed.stale)
     return claimed
+
+
+def _say_late(session: Session, now: datetime, stale: Sequence[Message]) -> None:
+    """In place of safety texts that waited too long: one that fits, and the open question again."""
+    latest = {message.client_id: message for message in stale}
+    for client_id, message in latest.items():
+        try:
+            with session.begin_nested():
+                _say_late_to(
+                    session, now, salvage_one(session, Client, client_id or 0).row, message
+                )
+        except Exception as problem:
+            if is_passing(problem):
+                raise
+            log.exception("message %s could not be replaced", message.id)
+
+
+def _say_late_to(session: Session, now: datetime, client: Client, message: Message) -> None:
+    if take_back_stale(session, now, client.id):
+        return
+    practice = salvage_one(session, Practice, client.practice_id).row
+    names = ["safety_late"]
+    rows = select(Question.kind).where(
+        Question.client_id == client.id,
+        col(Question.answered_at).is_(None),
+        col(Question.kind).in_(SAFETY),
+    )
+    asked = min(session.exec(rows).all(), key=SAFETY.index, default=None)
+    if asked is not None:
+        names.append(QUESTIONS[asked].text)
+    for name in names:
+        body = text_for(session, practice, client, name)
+        answers, doubt = message.answers_id, message.maybe_taken
+        text = Text("safety", body, answers_id=answers, maybe_taken=doubt)
+        queue_answer(session, now, practice, client, text)
 
 
 def tell_apart(session: Session, now: datetime, message: Message, *, urgent: bool = False) -> None:
@@ -107,6 +149,8 @@ def settle(session: Session, now: datetime, carrier: str, answers: Sequence[Sent
             _not_taken(session, now, message, answer.outcome)
         # Else a receipt was quicker, or the lease ran out and it was settled without us.
         session.add(message)
+        if message.kind == "page":
+            note_handed_over(session, message)
     session.flush()
 
 
@@ -138,8 +182,10 @@ def _not_taken(
     if isinstance(outcome, Refused):
         message.state, message.problem, message.settled_at = "failed", outcome.reason, now
         undeliverable(session, now, message)
-    elif isinstance(outcome, TryLater) or message.kind in AT_LEAST_ONCE:
+    elif isinstance(outcome, TryLater):
         try_again(now, message, outcome.reason)
+    elif message.kind in AT_LEAST_ONCE:
+        _try_again_in_doubt(session, now, message, outcome.reason)
     else:
         unknown(session, now, message, outcome.reason)
 
@@ -164,6 +210,21 @@ def try_again(now: datetime, message: Message, reason: str) -> None:
     message.state = "queued"
     message.not_before = now + timedelta(seconds=wait_s(rule, message.attempts))
     message.problem = reason
+
+
+def _try_again_in_doubt(session: Session, now: datetime, message: Message, reason: str) -> None:
+    """The carrier may have taken it, and it must arrive: again, but ever more seldom."""
+    message.state, message.problem = "queued", reason
+    message.maybe_taken += 1
+    place = min(message.maybe_taken, len(DOUBT_WAITS)) - 1
+    message.not_before = now + DOUBT_WAITS[place]
+    session.add(message)
+    session.flush()
+    if message.kind == "page":
+        page_in_doubt(session, now, message)
+    elif message.answers_id is not None and message.kind != "opt_out":
+        said = f"The {message.kind} text may not have arrived. Please phone."
+        say_on(session, alerts_with(session, message.answers_id), said)
 
 
 def unknown(session: Session, now: datetime, message: Message, reason: str) -> None:
@@ -197,11 +258,14 @@ def free_expired(session: Session, now: datetime) -> int:
     found = _locked(session, BEING_SENT, col(Message.lease_until) < now)
     for message in (each.row for each in found):
         message.lease_until = None
-        if message.kind in AT_LEAST_ONCE:
-            message.state, message.not_before = "queued", now
-        else:
-            said = "The service stopped while sending; the carrier may have taken it."
+        said = "The service stopped while sending; the carrier may have taken it."
+        if message.kind not in AT_LEAST_ONCE:
             unknown(session, now, message, said)
+        elif message.maybe_taken == 0:
+            # Most likely nothing had left, and the lease was wait enough.
+            message.state, message.not_before, message.maybe_taken = "queued", now, 1
+        else:
+            _try_again_in_doubt(session, now, message, said)
         session.add(message)
     return len(found)
 
@@ -282,6 +346,8 @@ def note_receipt(session: Session, now: datetime, message: Message, state: str, 
     message.sent_at = message.sent_at or now
     message.settled_at = None if state == "sent" else now
     session.add(message)
+    if message.kind == "page":
+        note_handed_over(session, message)
     if state == "failed":
         undeliverable(session, now, message)
 

@@ -2,7 +2,7 @@
 
 1. The carrier's callback was checked for its signature before it came here.
 2. Store the text; a repeat of the carrier's id ends here.
-3. Find who sent it; a stranger's text is kept and shown.
+3. Find who sent it; a stranger's text is kept, shown, and paged about when it tells of harm.
 4. Read it, with what was asked last as context.
 5. Decide, and store report, move, alert and answer in the same transaction.
 6. The caller commits, and only then says 200 to the carrier.
@@ -10,8 +10,7 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -22,15 +21,14 @@ from rungwise.carriers.phone import same_phone
 from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.conversation.on_text import context_of, on_text
 from rungwise.coach.conversation.signs import doubtful, told
+from rungwise.coach.daily import strangers
+from rungwise.coach.daily.addressed import Addressed, Arrival, addressed_to
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
 from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
-from rungwise.coach.outbox.sender_numbers import From, practice_at
-from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
-from rungwise.coach.record.wording import wording_of
 from rungwise.reply import READER_VERSION, Context, Reading, read
 from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
@@ -39,9 +37,7 @@ from rungwise.store.idempotent_inserts import insert_all_once
 from rungwise.store.index_conditions import CAME_IN
 from rungwise.store.prefetch import forget_all
 from rungwise.store.salvage import salvage, salvage_one, undecodable
-from rungwise.store.sealing.crypto import blind
 from rungwise.store.tables import Client, InboundPart, Message, Practice
-from rungwise.wording.texts import render
 
 log = logging.getLogger(__name__)
 
@@ -50,14 +46,10 @@ UNIQUE = ("carrier", "direction", "carrier_id")
 REPEAT_WITHIN = timedelta(seconds=60)
 READ_AGAIN_AFTER = timedelta(minutes=10)
 READ_AGAIN_WITHIN = timedelta(hours=12)
-
-
-@dataclass(frozen=True, slots=True)
-class Arrival:
-    """A text that a carrier brought."""
-
-    carrier: str
-    text: InboundText
+WHOSE = (
+    "This text came to a number that is no practice's, and more than one practice has its sender "
+    "as a client. Nothing was taken from it but signs of harm. Please read it yourself."
+)
 
 
 def receive(session: Session, now: datetime, carrier: str, inbound: InboundText) -> Message | None:
@@ -118,27 +110,30 @@ def _tell(
 def _receive_whole(
     session: Session, now: datetime, arrivals: Sequence[Arrival], *, together: bool = False
 ) -> list[Message | None]:
-    owners = _owners(session, arrivals)
-    stored = _store(session, now, arrivals, owners)
+    addressed = addressed_to(session, arrivals)
+    stored = _store(session, now, addressed)
     senders = _senders(session, [message for message in stored if message is not None])
     lately = _lately(session, now, [client.id for client in senders.values()])
     _read_ahead(session, now, list(senders.values()), together=together)
-    for message, arrival in zip(stored, arrivals, strict=True):
+    for message, each in zip(stored, addressed, strict=True):
         if message is None:
             continue
         client = senders.get((message.practice_id, message.from_phone))
         if client is None:
-            _from_stranger(session, now, message)
+            _from_other_phone(session, now, message)
             continue
         message.client_id = client.id
         if _same_words_again(session, message, lately[client.id]):
             message.state = "repeat"
             continue
         lately[client.id].append(message)
+        if not each.sure:
+            _keep_and_tell(session, now, client, message, WHOSE)
+            continue
         _act_on(session, now, client, message, together=together)
-        if arrival.text.pictures:
+        if each.arrival.text.pictures:
             _tell(session, now, client, message, "request", "The client sent a picture.")
-    return stored
+    return [message for message, each in zip(stored, addressed, strict=True) if each.first]
 
 
 def _read_ahead(
@@ -169,23 +164,16 @@ def _act_on(
         _set_aside(session, now, client, message, problem)
 
 
-def _owners(session: Session, arrivals: Sequence[Arrival]) -> dict[str, Practice]:
-    """The practice that each number belongs to."""
-    phones = {arrival.text.to_phone for arrival in arrivals}
-    return {phone: practice_at(session, phone) for phone in sorted(phones)}
-
-
-def _store(
-    session: Session, now: datetime, arrivals: Sequence[Arrival], owners: Mapping[str, Practice]
-) -> list[Message | None]:
+def _store(session: Session, now: datetime, addressed: Sequence[Addressed]) -> list[Message | None]:
     """Each text's row; None for one that is stored already, also by an earlier one of these."""
-    rows = [_values(now, owners[each.text.to_phone], each) for each in arrivals]
+    rows = [_values(now, each.practice, each.arrival) for each in addressed]
     plain = [row for row in rows if "pictures" not in row]
     fresh: dict[tuple[str, str], Message] = {}
     for some in (plain, *([row] for row in rows if "pictures" in row)):
         if some:
             for message in insert_all_once(session, Message, UNIQUE, some):
                 fresh[message.carrier, message.carrier_id or ""] = message
+    arrivals = [each.arrival for each in addressed]
     return [fresh.pop((each.carrier, each.text.carrier_id), None) for each in arrivals]
 
 
@@ -244,22 +232,14 @@ def _lately(
     return found
 
 
-def _from_stranger(session: Session, now: datetime, message: Message) -> None:
-    message.state = "set_aside"
-    session.add(message)
+def _from_other_phone(session: Session, now: datetime, message: Message) -> None:
+    """A text from a phone that is no client's own: a second phone of one, or a stranger's."""
     practice = session.get_one(Practice, message.practice_id)
-    day = now.date().isoformat()
-    body = render(
-        "unknown_number",
-        practice.language,
-        wording_of(session, practice.id, practice.language),
-        practice=practice.name,
-        number=practice.emergency_number,
-    )
-    known_by = blind(session, message.from_phone)
-    text = Text("answer", body, f"stranger:{practice.id}:{known_by}:{day}")
-    here = From(message.carrier, message.to_phone)
-    queue_to_phone(session, now, practice, text, message.from_phone, leaves_by=here)
+    phone = strangers.second_phone(session, practice.id, message.from_phone)
+    if phone is None:
+        strangers.from_stranger(session, now, practice, message)
+    else:
+        strangers.from_second_phone(session, now, practice, phone, message)
 
 
 def _same_words_again(session: Session, message: Message, lately: Sequence[Message]) -> bool:
@@ -280,11 +260,20 @@ def _set_aside(
     What it tells of a fall, of pain or of STOP is heeded though nothing else could be done.
     """
     log.error("message %s could not be acted on: %s", message.id, type(problem).__name__)
-    message.state = "unprocessed"
     message.problem = type(problem).__name__
+    did = "The text is kept, but the service could not act on it. Please read it yourself."
+    _keep_and_tell(session, now, client, message, did)
+    if message.state == "unprocessed":
+        set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
+
+
+def _keep_and_tell(
+    session: Session, now: datetime, client: Client, message: Message, did: str
+) -> None:
+    """Keep a text without acting on it, but for what it tells of harm or STOP; tell the trainer."""
+    message.state = "unprocessed"
     session.add(message)
     practice = salvage_one(session, Practice, client.practice_id).row
-    did = "The text is kept, but the service could not act on it. Please read it yourself."
     raised = Raised("unread", did, "urgent")
     heed: list[Callable[[], object]] = [
         lambda: _heed(session, now, practice, client, message),
@@ -299,8 +288,6 @@ def _set_aside(
                 raise
             # Keeping the text comes before telling of it; the thread shows it as unprocessed.
             log.exception("no alert could be raised for message %s", message.id)
-    if message.state == "unprocessed":
-        set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
 
 
 def _heed(

@@ -7,11 +7,13 @@ trail goes on and an erasure can be told from tampering. The client's days keep 
 
 import logging
 import re
+from collections.abc import Set
 from datetime import datetime
 
 from sqlalchemy import delete
 from sqlmodel import Session, col, or_, select
 
+from rungwise.coach.daily.strangers import forget_stranger
 from rungwise.coach.data.export_rows import rows_of
 from rungwise.coach.record.audit import ERASURE, record
 from rungwise.coach.record.day_seals import forget_client
@@ -21,11 +23,13 @@ from rungwise.store.tables import (
     Alert,
     Audit,
     Client,
+    ClientPhone,
     Due,
     InboundPart,
     Message,
     Practice,
     Question,
+    Stranger,
     Trainer,
 )
 
@@ -40,6 +44,7 @@ DUE_OF_MESSAGE = ("reread", "unsettled", "unsent")
 DUE_OF_PART = ("parts",)
 # What is about a practice as a whole stays.
 DUE_OF_PRACTICE = ("retention",)
+DUE_OF_STRANGER = ("stranger",)
 
 
 class LeavingNow(ServiceError):
@@ -77,7 +82,8 @@ def erase_client(
     practice = session.get_one(Practice, client.practice_id)
     client_id, called, phone, since = client.id, client.called, client.phone, client.created_at
     _clear_due(session, client_id)
-    _erase_strays(session, practice, phone)
+    second = select(ClientPhone.phone).where(ClientPhone.client_id == client_id)
+    _erase_strays(session, practice, {phone, *session.exec(second).all()})
     _blank_pages(session, practice, called, since)
     session.flush()
     session.expunge_all()
@@ -110,21 +116,26 @@ def _clear_due(session: Session, client_id: int) -> None:
     session.execute(delete(Due).where(or_(own, *theirs)))
 
 
-def _erase_strays(session: Session, practice: Practice, phone: str) -> None:
-    """Texts from and to the client's phone that were never put to them, and parts of texts.
+def _erase_strays(session: Session, practice: Practice, phones: Set[str]) -> None:
+    """Texts from and to the client's phones that were never put to them, and parts of texts.
 
     Compared here, for the database may hold the numbers sealed.
     """
+    known = select(Stranger).where(
+        Stranger.practice_id == practice.id, col(Stranger.phone).in_(sorted(phones))
+    )
+    for stranger in session.exec(known).all():
+        forget_stranger(session, stranger)
     rows = select(Message).where(
         Message.practice_id == practice.id,
         col(Message.client_id).is_(None),
         col(Message.trainer_id).is_(None),
     )
     for message in session.exec(rows).all():
-        if phone in (message.from_phone, message.to_phone):
+        if phones & {message.from_phone, message.to_phone}:
             session.delete(message)
     for part in session.exec(select(InboundPart)).all():
-        if part.from_phone == phone:
+        if part.from_phone in phones:
             session.delete(part)
 
 

@@ -10,12 +10,13 @@ from sqlalchemy import make_url
 from sqlmodel import Session, col, func, select
 
 from rungwise.store.index_conditions import UNREAD
-from rungwise.store.tables import QUEUED, Alert, Due, LastTick, Message, WatchNotice
+from rungwise.store.tables import QUEUED, Alert, Due, LastTick, Message, Stranger, WatchNotice
 
 # A tick notes itself every 10 seconds; a minute without one is no hiccup.
 TICKS_LATE = timedelta(minutes=1)
 TEXTS_LATE = timedelta(minutes=5)
 DUE_LATE = timedelta(minutes=5)
+TELLS_OF_HARM = col(Stranger.sign).is_not(None)
 
 
 # On a full disk nothing is kept; below this somebody must make room.
@@ -77,7 +78,10 @@ def health(session: Session, now: datetime, real_now: datetime, *, ticks: bool) 
         problems.append("Things that are due are not acted on. Look at the log.")
     problems += _failing(session)
     if unpaged:
-        problems.append(f"{unpaged} urgent alerts could not be paged to anybody.")
+        problems.append(f"Urgent alerts of which no page was handed over yet: {unpaged}.")
+    unknown = session.exec(select(func.count(col(Stranger.id))).where(TELLS_OF_HARM)).one()
+    if unknown:
+        problems.append(f"Unknown numbers that tell of harm and nobody has dealt with: {unknown}.")
     room = free_mb(session.get_bind().engine.url.render_as_string(hide_password=False))
     if room < LITTLE_ROOM_MB:
         problems.append(f"Only {room} MB are free on the disk. Make room.")

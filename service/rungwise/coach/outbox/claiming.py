@@ -25,7 +25,14 @@ from rungwise.coach.outbox.circuit import (
     spend,
     state_of,
 )
-from rungwise.coach.outbox.texts import AFTER_STOP, CANCELLED_BY_REST, TELL_AFTER, UNASKED, give_up
+from rungwise.coach.outbox.texts import (
+    AFTER_STOP,
+    CANCELLED_BY_REST,
+    FITS_FOR,
+    TELL_AFTER,
+    UNASKED,
+    give_up,
+)
 from rungwise.concepts.questions import DOUBTS
 from rungwise.store.salvage import salvage
 from rungwise.store.tables import QUEUED, Circuit, Client, Message, Placement, Practice, Question
@@ -50,13 +57,15 @@ def waits_for(session: Session, now: datetime, carrier: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Claimed:
-    """The texts to send now, those that were taken back, put off or given up instead, and those
-    that were set aside because a stored value that they need cannot be used.
+    """The texts to send now, those that were taken back, put off or given up instead, those that
+    were set aside because a stored value that they need cannot be used, and safety texts that fit
+    no more: another is to be said in their place.
     """
 
     to_send: Sequence[Message] = ()
     kept_back: Sequence[Message] = ()
     set_aside: Sequence[Message] = ()
+    stale: Sequence[Message] = ()
 
 
 def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) -> Claimed:
@@ -69,6 +78,7 @@ def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) 
     whole = [each.row for each in waiting if not each.broken]
     clients = _clients(session, whole)
     won: list[Message] = []
+    stale: list[Message] = []
     kept: list[Message] = []
     aside = [_set_aside(now, each.row, ", ".join(each.broken)) for each in waiting if each.broken]
     for message in whole:
@@ -79,7 +89,10 @@ def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) 
         except Exception as problem:  # a wrong stored value stops this text and no other
             aside.append(_set_aside(now, message, str(problem) or type(problem).__name__))
             continue
-        if goes:
+        if goes and _is_stale(now, message):
+            message.state, message.problem = "cancelled", "It waited until it fitted no more."
+            stale.append(message)
+        elif goes:
             message.state = "sending"
             message.lease_until = now + LEASE
             message.attempts += 1
@@ -87,11 +100,16 @@ def claim(session: Session, now: datetime, carrier: str, pace: Pace, most: int) 
             won.append(message)
         else:
             kept.append(message)
-    session.add_all([*won, *kept, *aside])
+    session.add_all([*won, *kept, *aside, *stale])
     spend(state, pace, len(won))
     session.add(state)
     session.flush()
-    return Claimed(won, kept, aside)
+    return Claimed(won, kept, aside, stale)
+
+
+def _is_stale(now: datetime, message: Message) -> bool:
+    fits = FITS_FOR.get(message.kind)
+    return fits is not None and now - message.created_at >= fits
 
 
 def _set_aside(now: datetime, message: Message, what: str) -> Message:

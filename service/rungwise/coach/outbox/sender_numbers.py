@@ -7,8 +7,9 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.email import EMAIL
+from rungwise.carriers.phone import same_phone
 from rungwise.store.salvage import salvage, salvage_one
-from rungwise.store.tables import QUEUED, Circuit, Client, Message, Number, Practice
+from rungwise.store.tables import QUEUED, Circuit, Client, ClientPhone, Message, Number, Practice
 
 # A text from an unfamiliar number puzzles a client, so it must be worth it.
 PATIENCE = timedelta(minutes=5)
@@ -41,8 +42,11 @@ def numbers_in_order(session: Session, practice_id: int) -> list[From]:
     return [first_number(practice), *(From(each.carrier, each.phone) for each in further)]
 
 
-def practice_at(session: Session, phone: str) -> Practice:
-    """The practice that owns the number; with one practice, a number we don't know is its too."""
+def practice_at(session: Session, phone: str) -> Practice | None:
+    """The practice that owns the number; with one practice, a number we don't know is its too.
+
+    None when there are several and it is none of theirs.
+    """
     # Some gateways leave the plus away.
     written = (phone, f"+{phone}")
     found = session.exec(select(Practice.id).where(col(Practice.phone).in_(written))).first()
@@ -50,8 +54,27 @@ def practice_at(session: Session, phone: str) -> Practice:
         owned = select(Number.practice_id).where(col(Number.phone).in_(written))
         found = session.exec(owned).first()
     if found is None:
-        found = session.exec(select(Practice.id).order_by(col(Practice.id)).limit(1)).one()
+        all_of_them = session.exec(select(Practice.id).limit(2)).all()
+        if len(all_of_them) > 1:
+            return None
+        found = all_of_them[0]
     return salvage_one(session, Practice, found).row
+
+
+def first_practice(session: Session) -> Practice:
+    """The practice of whoever runs the installation, for what is nobody's."""
+    found = session.exec(select(Practice.id).order_by(col(Practice.id)).limit(1)).one()
+    return salvage_one(session, Practice, found).row
+
+
+def practices_of_sender(session: Session, phone: str) -> list[Practice]:
+    """The practices that have a client with this phone, their own or a second one."""
+    countries = session.exec(select(Practice.country).distinct()).all()
+    written = sorted({same_phone(phone, country) for country in countries})
+    own = select(Client.practice_id).where(col(Client.phone).in_(written))
+    second = select(ClientPhone.practice_id).where(col(ClientPhone.phone).in_(written))
+    ids = {*session.exec(own).all(), *session.exec(second).all()}
+    return [each.row for each in salvage(session, Practice, sorted(ids))]
 
 
 def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str]) -> int:
@@ -73,7 +96,8 @@ def reroute(session: Session, now: datetime, set_up: Set[str], urgent: Set[str])
             usable = [each for each in numbers if each.carrier in set_up - broken]
             if usable:
                 message.carrier, message.from_phone = usable[0].carrier, usable[0].phone
-                message.not_before = min(message.not_before or now, now)
+                if not message.maybe_taken:
+                    message.not_before = min(message.not_before or now, now)
                 session.add(message)
                 moved += 1
     return moved

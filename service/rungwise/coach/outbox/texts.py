@@ -7,20 +7,20 @@ lost answer leaves it `unknown` until a delivery report settles it; a safety tex
 trainer is sent at least once, so a lost answer sends it again.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import ColumnElement, update
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, and_, col, or_, select
 
 from rungwise.coach.outbox.sender_numbers import From, first_number, number_of
 from rungwise.concepts.text_kinds import TEXT_KINDS
 from rungwise.store.deferred_inserts import insert_later, write_what_waits_about
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_once, insert_row, insert_row_once
-from rungwise.store.tables import Client, Message, Practice
+from rungwise.store.tables import QUEUED, Client, Message, Practice
 
 AT_LEAST_ONCE = frozenset(kind for kind, row in TEXT_KINDS.items() if row.at_least_once)
 # What a client who stopped, rests or is paused must not get any more; nor any text about a rung.
@@ -29,6 +29,8 @@ CANCELLED_BY_REST = tuple(kind for kind, row in TEXT_KINDS.items() if not row.at
 AFTER_STOP = frozenset(kind for kind, row in TEXT_KINDS.items() if row.after_stop)
 # What we write of our own accord keeps out of quiet hours; an answer doesn't.
 UNASKED = frozenset(kind for kind, row in TEXT_KINDS.items() if row.unasked)
+# What answers a report of harm fits for so long; after it another text is said in its place.
+FITS_FOR = {kind: row.fits_for for kind, row in TEXT_KINDS.items() if row.fits_for is not None}
 # A text that must arrive and has not left after this: the trainer should telephone.
 TELL_AFTER = timedelta(minutes=5)
 # Where a session keeps the keys that surely no text has, as long as nobody else may give them.
@@ -52,6 +54,8 @@ class Text:
     not_after: datetime | None = None
     media_url: str | None = None
     name: str | None = None
+    # How often what it takes the place of may have arrived.
+    maybe_taken: int = 0
 
 
 def queue_to_client(
@@ -173,6 +177,7 @@ def _values(
         "local_date": text.local_date,
         "rung_key": text.rung_key,
         "answers_id": text.answers_id,
+        "maybe_taken": text.maybe_taken,
         "created_at": now,
         "not_before": now,
         "not_after": text.not_after or now + TEXT_KINDS[text.kind].good_for,
@@ -189,6 +194,24 @@ def cancel_prompts(session: Session, client_id: int) -> None:
 def cancel_all(session: Session, client_id: int) -> None:
     """Take back everything queued for a client who said STOP, but what answers a call for help."""
     _cancel(session, client_id, col(Message.kind).not_in(AFTER_STOP), "The client said STOP.")
+
+
+def take_back_stale(session: Session, now: datetime, client_id: int) -> bool:
+    """Take back every safety text of this client that fits no more; whether fresher ones wait."""
+    fits = min(FITS_FOR.values())
+    safety = col(Message.kind).in_(FITS_FOR)
+    stale = and_(safety, col(Message.created_at) <= now - fits)
+    _cancel(session, client_id, stale, "It waited until it fitted no more.")
+    fresh = select(Message.id).where(
+        Message.client_id == client_id, QUEUED, safety, col(Message.created_at) > now - fits
+    )
+    return session.exec(fresh.limit(1)).first() is not None
+
+
+def take_back_answers(session: Session, client_id: int, answered: Collection[int]) -> None:
+    """Take back the safety texts that wait and answer these texts: somebody has dealt with them."""
+    answers = and_(col(Message.kind).in_(FITS_FOR), col(Message.answers_id).in_(answered))
+    _cancel(session, client_id, answers, "Somebody has dealt with it since.")
 
 
 def _cancel(session: Session, client_id: int, which: ColumnElement[bool], problem: str) -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy.orm import object_session
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.alerts import AlertHandled
+from rungwise.coach.alerting.alerts import AlertHandled, dealt_with
 from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, cancel_prompts, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
@@ -178,6 +178,7 @@ def handle(
     session.add(alert)
     session.flush()
     clear_due(session, "escalate", alert.id)
+    dealt_with(session, alert)
     record(
         session,
         now,

@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, func, or_, select
 
-from rungwise.store.tables import Alert, Client, LastTick, Trainer, WatchNotice
+from rungwise.store.tables import Alert, AlertPage, Client, LastTick, Message, Trainer, WatchNotice
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +45,14 @@ class Watch:
 
 def watch(session: Session, scope: Scope) -> Watch:
     """Counts of open alerts, and when the slower of the ticks last ran."""
-    waiting = and_(
-        col(Alert.urgency) == "urgent",
-        or_(col(Alert.state) == "new", col(Alert.paged_at).is_(None)),
+    # A page that was taken back, because somebody opened the alert, is none that failed.
+    taken_back = (
+        select(AlertPage.alert_id)
+        .join(Message, col(Message.id) == col(AlertPage.message_id))
+        .where(AlertPage.alert_id == Alert.id, Message.state == "cancelled")
     )
+    unpaged = and_(col(Alert.paged_at).is_(None), ~taken_back.exists())
+    waiting = and_(col(Alert.urgency) == "urgent", or_(col(Alert.state) == "new", unpaged))
     rows = (
         select(func.count(col(Alert.id)), func.count(col(Alert.id)).filter(waiting))
         .join(Client, col(Client.id) == col(Alert.client_id))

@@ -13,6 +13,7 @@ from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Scree
 from rungwise.store.tables.practice import Number, OwnWording, Practice
 from rungwise.store.tables.reviews import Retest, ReviewRhythm, TrainerFeed
 from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
+from rungwise.store.tables.strangers import ClientPhone, Stranger, StrangerText
 from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
 from rungwise.store.tables.types import UtcDateTime
 
@@ -32,6 +33,7 @@ __all__ = [
     "Circuit",
     "Client",
     "ClientNote",
+    "ClientPhone",
     "DaySeal",
     "DemoClock",
     "Due",
@@ -56,6 +58,8 @@ __all__ = [
     "Screening",
     "SignIn",
     "SignInFailure",
+    "Stranger",
+    "StrangerText",
     "Trainer",
     "TrainerFeed",
     "TrainersWords",

@@ -64,6 +64,8 @@ class Message(SQLModel, table=True):
     not_after: datetime | None = Field(default=None, sa_type=UtcDateTime)
     lease_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
     attempts: int = 0
+    # After how many tries the carrier may have taken it, and did not say so.
+    maybe_taken: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     tried_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     sent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     settled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

@@ -16,8 +16,9 @@ from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
 from rungwise.carriers.base import Heard, Receipt
+from rungwise.coach.daily.addressed import Arrival
 from rungwise.coach.daily.delivery import note_receipts
-from rungwise.coach.daily.receive import Arrival, receive, receive_together
+from rungwise.coach.daily.receive import receive, receive_together
 from rungwise.parts import Parts
 from rungwise.store.database import is_passing
 from rungwise.store.tables import Message

@@ -72,6 +72,15 @@ TEXT_STATE = {
     "set_aside": "from an unknown number",
     "unprocessed": "could not be acted on",
 }
+PAGE_STATE = {
+    "queued": "waiting",
+    "sending": "leaving now",
+    "sent": "handed over",
+    "delivered": "delivered",
+    "failed": "failed",
+    "unknown": "may not have arrived",
+    "cancelled": "taken back",
+}
 TEXT_KIND = {
     "prompt": "the day's text",
     "answer": "answer",

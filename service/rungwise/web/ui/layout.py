@@ -68,7 +68,7 @@ def places(visit: Visit) -> list[Place]:
 
 def _here(path: str, address: str) -> bool:
     if address == "/":
-        return path == "/" or path.startswith("/alerts")
+        return path == "/" or path.startswith(("/alerts", "/unknown-numbers"))
     if address in BELOW and path.startswith(BELOW[address]):
         return True
     return path == address or path.startswith(f"{address}/")
