@@ -3,15 +3,17 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = '0009'
-down_revision = '0008'
+revision = "0009"
+down_revision = "0008"
 branch_labels = None
 depends_on = None
 
 
 def upgrade() -> None:
-    op.add_column('message', sa.Column('maybe_taken', sa.Integer(), server_default='0', nullable=False))
+    op.add_column(
+        "message", sa.Column("maybe_taken", sa.Integer(), server_default="0", nullable=False)
+    )
 
 
 def downgrade() -> None:
-    op.drop_column('message', 'maybe_taken')
+    op.drop_column("message", "maybe_taken")
