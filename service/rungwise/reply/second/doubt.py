@@ -39,7 +39,7 @@ def doubted(
     """
     if not _silent(reading) or asked in ABOUT_SAFETY or reading.kind in ("help", "opt_in"):
         return reading
-    if plain_result(parse):
+    if plain_result(parse) or _heard_otherwise(reading):
         return reading
     weights = weights or load()
     text = folded(parse.plain)
@@ -59,6 +59,16 @@ def doubted(
         pain="unsure" if sign == "pain" else "no",
         dizzy="unsure" if sign == "dizzy" else "no",
     )
+
+
+def _heard_otherwise(reading: Reading) -> bool:
+    """Whether the lists know what the text is about: news, a wish, a question, a thing done.
+
+    The corpora that the weights were learnt from hold next to none of these, and such a text is
+    answered and told to the trainer already where it is about harm.
+    """
+    told = (reading.news, reading.asks, reading.topic, reading.usual, reading.machine)
+    return any(told) or reading.unsafe or reading.done or reading.later
 
 
 def plain_result(parse: Parse) -> bool:
