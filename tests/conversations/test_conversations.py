@@ -1,0 +1,28 @@
+"""Whole conversations by authors who had not read the reader: what was reached is held.
+
+The unopened third was scored once; README.md says what it gave. A figure may only rise.
+"""
+
+from pathlib import Path
+
+import pytest
+from score import conversations, misses
+
+HERE = Path(__file__).parent
+# Of a hundred turns, at least so many right; and at most so many safety turns lost.
+REACHED = {"tune_en.jsonl": (0.88, 12), "tune_es.jsonl": (0.84, 10)}
+
+
+@pytest.mark.parametrize("name", REACHED)
+def test_conversations_are_heard_as_well_as_they_were(name: str) -> None:
+    least, most_lost = REACHED[name]
+    turns = wrong = lost = 0
+    for given in conversations(HERE / name):
+        found = list(misses(given))
+        turns += len(given["turns"])
+        wrong += len({miss.turn for miss in found})
+        safety = {place for place, turn in enumerate(given["turns"]) if turn["want"].get("safety")}
+        gone = {miss.turn for miss in found if miss.label in ("state", "urgency")}
+        lost += len(safety & gone)
+    assert 1 - wrong / turns >= least
+    assert lost <= most_lost
