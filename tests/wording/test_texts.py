@@ -84,7 +84,7 @@ def renderings(name: str, language: str) -> list[str]:
 def test_a_language_has_every_text_and_no_other(language: str) -> None:
     assert set(table(language)["texts"]) == set(CATALOGUE)
     assert set(table(language)["alerts"]) == {*ALERT_KINDS, "other"}
-    for section in ("words", "parts", "unsaid"):
+    for section in ("words", "places", "parts", "unsaid"):
         assert set(table(language)[section]) == set(table("en")[section])
 
 

@@ -28,6 +28,7 @@ LARGE_STEP, LARGE_QUANTILE = 1.2, 0.13  # logits; what such a step must be likel
 LATER_MORE = 0.18  # the same for any step after the first real wobble
 WITHOUT_LEAST = 0.5  # where the plan asks for no least chance
 REAL_WOBBLE_UNDER = 0.8  # a bad day where a steady hold was likelier than this is bad luck
+NEARLY = 0.8  # of the target; common practice, no source
 BACK_LIKELY = 0.8  # a move back seeks a rung that is held with this chance
 BACK_UNDER = 0.5  # back at once from a rung that is less likely held than this
 UNPROVEN_UNDER = 0.75  # the same while nothing was held twice yet: the placement may be too high
@@ -135,7 +136,7 @@ def _after_bad_day(case: _Case) -> Move:
     elif bad >= case.caution.back_days:
         rule = "bad_days"
         because = f"Wobbly or short on {bad} of the last days here"
-    elif now < (BACK_UNDER if _twice_steady(case) >= 0 else UNPROVEN_UNDER):
+    elif now < (BACK_UNDER if _twice_steady(case) >= 0 else UNPROVEN_UNDER) and not _nearly(case):
         rule = "unlikely"
         because = f"Wobbly or short, and a steady hold here has a chance of about {now:.0%}"
     else:
@@ -156,6 +157,13 @@ def _after_bad_day(case: _Case) -> Move:
     days = case.caution.stuck_window_days
     because += f" That makes {backs} backs from this rung in {days} days, so no move up to it yet."
     return case.move("back", to, rule, because, "stuck", backs_from_here=backs)
+
+
+def _nearly(case: _Case) -> bool:
+    """Whether the hold was told steady and all but reached the target: no reason to go back yet."""
+    held = case.judged.shortest_s
+    steady = case.report.steadiness == "steady"
+    return steady and held is not None and held >= NEARLY * case.plan.target_s
 
 
 def _back_to(case: _Case, known: Belief) -> int:

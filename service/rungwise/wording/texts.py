@@ -87,6 +87,11 @@ def word(name: str, language: str) -> str:
     return str(table(language)["words"][name])
 
 
+def place_words(place: str | None, language: str) -> str:
+    """A part of the body in the client's language, by its name in a reading; empty if unknown."""
+    return str(table(language)["places"].get(place or "", ""))
+
+
 def days_words(count: int, language: str) -> str:
     """So many days, in words: 1 day, 4 days."""
     return word("one_day", language) if count == 1 else word("days", language).format(count=count)

@@ -25,6 +25,7 @@ from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.client_states import State
 from rungwise.concepts.questions import QUESTIONS
 from rungwise.reply.reading import Asked, Context, Reading
+from rungwise.wording.texts import place_words
 
 # Alerts after which nothing is asked, with what the reader is told that a text comes after.
 _AFTERMATH: tuple[tuple[str, Asked], ...] = (
@@ -107,7 +108,7 @@ def _hear(turn: Turn, reading: Reading, context: Context) -> None:
         signs.help_asked(turn)
     elif safety_answer(turn, reading, context):
         pass
-    elif reading.of_other:
+    elif reading.of_other and not answers_a_result(reading, context):
         signs.of_somebody_else(turn)
     elif signs.ask_about_doubt(turn, reading, context):
         pass
@@ -171,7 +172,8 @@ def _practising(turn: Turn, reading: Reading, context: Context) -> None:
     if reading.usual == "same":
         turn.tell("pain", "The usual pain, no worse.", Urgency.NOTE)
         usual = dossier.usual_pain
-        turn.safety("usual_same", place=usual.place if usual else "")
+        place = place_words(usual.place, dossier.language) if usual else ""
+        turn.safety("usual_same", place=place)
         return
     if reading.effort is not None:
         said = "too hard" if reading.effort == "too_hard" else "too easy"
@@ -222,6 +224,8 @@ def _beside_a_result(turn: Turn, reading: Reading) -> None:
             return
         else:
             turn.tell("request", f"The client also asks: {ask.replace('_', ' ')}.")
+    if reading.of_other:
+        turn.tell("life_news", "The client also writes of somebody else.", Urgency.NOTE)
     if reading.question and not reading.asks:
         turn.tell("request", "The client also asks something.")
     if reading.effort is not None:

@@ -11,6 +11,7 @@ from rungwise.concepts.answers import ANSWERS, Outcome
 from rungwise.concepts.questions import QUESTIONS
 from rungwise.concepts.signs import SIGNS
 from rungwise.reply.reading import Context, Reading
+from rungwise.wording.texts import place_words
 
 # After these nothing is asked, and every text joins the incident.
 AFTERMATHS = ("after_emergency", "after_distress")
@@ -107,10 +108,12 @@ def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -
             turn.tell(kind, outcome.line, urgency, anew=outcome.anew)
     else:
         turn.line(outcome.line)
-    values: dict[str, object] = {"place": reading.body_part or "", "score": reading.pain_score}
+    language, usual = turn.dossier.language, turn.dossier.usual_pain
+    place = place_words(reading.body_part, language)
     if outcome.text == "usual_same":
-        values["place"] = turn.dossier.usual_pain.place if turn.dossier.usual_pain else ""
-    turn.safety(_fitting(outcome.text, reading), **values)
+        place = place_words(usual.place, language) if usual else ""
+    values: dict[str, object] = {"place": place, "score": _score(reading)}
+    turn.safety(_fitting(outcome.text, place, _score(reading)), **values)
     waiting = turn.dossier.safety_question
     if outcome.then is not None:
         turn.ask(outcome.then, day)
@@ -121,11 +124,11 @@ def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -
         turn.safety(QUESTIONS[waiting.kind].text, place=values["place"])
 
 
-def _fitting(text: str, reading: Reading) -> str:
+def _fitting(text: str, place: str, score: int | None) -> str:
     """The wording that names what was told, where it was."""
-    if text == "pain_score_kept" and (reading.pain_score is None or not reading.body_part):
+    if text == "pain_score_kept" and (score is None or not place):
         return "resting_any"
-    if text == "pain_score_high" and (reading.pain_score is None or not reading.body_part):
+    if text == "pain_score_high" and (score is None or not place):
         return "pain_high"
     return text
 
@@ -143,7 +146,7 @@ def _unclear(turn: Turn, reading: Reading, context: Context, kind: str, unclear:
         turn.tell(QUESTIONS[other].alert or "help", ASKED, Urgency.TODAY)
         turn.ask(other, day)
     usual = turn.dossier.usual_pain
-    place = usual.place if usual else ""
+    place = place_words(usual.place, turn.dossier.language) if usual else ""
     if unclear == 0:
         turn.do(AskedAgain(kind))
         turn.line(

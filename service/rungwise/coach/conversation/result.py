@@ -58,7 +58,7 @@ def day_told(turn: Turn, reading: Reading, context: Context) -> None:
     day = question.day if asked and question else day
     if asked:
         turn.answered(asked)
-    if reading.two_people:
+    if reading.two_people and len(reading.holds) != 1:
         turn.say("ask_whose")
         return
     if reading.days_ago:

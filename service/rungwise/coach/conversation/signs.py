@@ -13,6 +13,7 @@ from rungwise.concepts.alert_kinds import ALERTS, Urgency
 from rungwise.concepts.questions import QUESTIONS, SAFETY
 from rungwise.concepts.signs import SIGNS
 from rungwise.reply.reading import Asked, Context, Reading
+from rungwise.wording.texts import place_words
 
 RESTED = "Practice was stopped and the safety text sent. No more prompts until you clear it."
 ASKED = "One question was sent. Nothing moves and no prompt goes until it is answered."
@@ -145,7 +146,9 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
     elif first == "health_news":
         turn.safety("news_clinician" if reading.news == "clinician" else "news_health")
     elif first == "pain" and (reading.pain_score or 0) > TOO_MUCH_PAIN:
-        turn.safety("pain_score_high", place="", score=reading.pain_score)
+        place = place_words(reading.body_part, turn.dossier.language)
+        name = "pain_score_high" if place else "pain_high"
+        turn.safety(name, place=place, score=reading.pain_score)
     else:
         turn.safety(SIGNS[first].text)
 
@@ -191,7 +194,7 @@ def _values(turn: Turn, kind: str) -> dict[str, object]:
     if kind != "worse_yes_no":
         return {}
     usual = turn.dossier.usual_pain
-    return {"place": usual.place if usual else ""}
+    return {"place": place_words(usual.place, turn.dossier.language) if usual else ""}
 
 
 def ask_about_doubt(turn: Turn, reading: Reading, context: Context) -> bool:
