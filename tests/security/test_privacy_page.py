@@ -33,6 +33,7 @@ NOBODYS = {
     ("carrier_state", "name"),
     ("last_tick", "name"),
     ("own_wording", "name"),
+    ("message", "name"),
     ("webhook_call", "body"),
     ("trainer", "page_by"),
 }

@@ -31,7 +31,7 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         expect(page.get_by_text("20 but then I fell in the kitchen")).to_be_visible()
         world.tick()
         page.get_by_role("link", name="Look again").click()
-        expect(page.get_by_text("Stop. Sit, or stay lying.")).to_be_visible()
+        expect(page.get_by_text("Stop and sit, or stay lying.")).to_be_visible()
 
         # The fall is in front of the trainer, who handles it in two presses.
         page.get_by_role("link", name="Alerts").click()
@@ -103,7 +103,9 @@ def test_the_inbox_shows_a_new_alert_by_itself(world: World, browser: Browser) -
         assert page.evaluate("window.same"), "the page was not loaded again, only renewed"
         world.reply("cy", "fell too")  # another trainer's client
         world.reply("bo", "what is hover?")
-        expect(page.get_by_role("link", name="Bo Specimen: Question")).to_be_visible(timeout=10_000)
+        expect(page.get_by_role("link", name="Bo Specimen: Asks for something")).to_be_visible(
+            timeout=10_000
+        )
         assert page.get_by_text("Cy Instance").count() == 0
         assert window.complaints == []
         window.close()
@@ -132,7 +134,7 @@ def test_one_key_handles_an_opened_alert(world: World, browser: Browser) -> None
         page = window.page
         page.get_by_role("link", name="Ada Sample: Fall").focus()
         page.keyboard.press("j")
-        expect(page.get_by_role("link", name="Bo Specimen: Question")).to_be_focused()
+        expect(page.get_by_role("link", name="Bo Specimen: Asks for something")).to_be_focused()
         page.keyboard.press("k")
         page.keyboard.press("Enter")
         expect(page.get_by_role("heading", name="Ada Sample: Fall")).to_be_focused()
@@ -143,7 +145,7 @@ def test_one_key_handles_an_opened_alert(world: World, browser: Browser) -> None
         (alert,) = world.alerts("ada")
         assert alert.what_done == "Phoned: will see a doctor first"
         # In a field a key is a letter.
-        page.get_by_role("link", name="Bo Specimen: Question").click()
+        page.get_by_role("link", name="Bo Specimen: Asks for something").click()
         page.get_by_label("Note for the record").press_sequentially("1 2 3")
         assert world.alerts("bo")[0].state == "seen"
         assert window.complaints == []

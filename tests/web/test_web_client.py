@@ -193,7 +193,7 @@ def test_what_is_typed_goes_the_way_of_a_real_reply(world: World) -> None:
     assert (back.status_code, back.headers["location"]) == (303, form["back"])
     world.tick()
     assert world.moves("ada")[-1].rule == "gathering"
-    assert "20 s, steady" in browser.page(form["back"])
+    assert "20 seconds, steady" in browser.page(form["back"])
 
 
 def test_a_double_press_sends_one_text(world: World) -> None:

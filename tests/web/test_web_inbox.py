@@ -76,7 +76,7 @@ def test_urgent_ones_come_first_and_the_count_is_in_the_title(world: World) -> N
     kinds = re.findall(r'<article class="entry entry-(\w+)', page)
     assert kinds == sorted(kinds, key=["urgent", "today", "note"].index)
     assert kinds[0] == "urgent"
-    assert page.index("Ada Sample: Fall") < page.index("Bo Specimen: Question")
+    assert page.index("Ada Sample: Fall") < page.index("Bo Specimen: Asks for something")
     open_alerts = len(world.alerts("ada") + world.alerts("bo"))
     assert f"<title>({open_alerts}) Alerts" in page
 
@@ -149,7 +149,7 @@ def test_handling_can_say_where_the_client_resumes(world: World) -> None:
     )
     world.tick()
     assert world.client("ada").state == "active"
-    assert "you can practise again" in world.sent("ada", "notice")[-1].body
+    assert "you may practice again" in world.sent("ada", "notice")[-1].body
     handled = next(one for one in world.alerts("ada") if one.id == alert)
     assert (handled.what_done, handled.note) == ("Phoned, bruise only", "Ask again")
 
@@ -240,7 +240,7 @@ def test_search_and_filters(world: World) -> None:
         ("/?q=kitchen", ada, bo),
         ("/?q=specimen", bo, ada),
         ("/?urgency=urgent", ada, bo),
-        ("/?kind=question", bo, ada),
+        ("/?kind=request", bo, ada),
         ("/?q=%25", None, ada),
     ):
         page = browser.page(address)

@@ -239,7 +239,7 @@ def test_a_rest_ends_only_when_the_trainer_says_so_and_no_alert_is_open(world: W
     assert ended.status_code == 303
     world.tick()
     assert world.client("ada").state == "active"
-    assert "practise again" in world.sent("ada", "notice")[-1].body
+    assert "practice again" in world.sent("ada", "notice")[-1].body
 
 
 # --- writing to a client --------------------------------------------------------------------------

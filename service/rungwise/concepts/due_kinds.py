@@ -23,5 +23,6 @@ DUE_KINDS: Mapping[str, DueKind] = {
     "unsent": DueKind(),
     "unsettled": DueKind(),
     "retention": DueKind(),
+    "stranger": DueKind(),
 }
 OF_CLIENTS = tuple(kind for kind, row in DUE_KINDS.items() if row.of_client)

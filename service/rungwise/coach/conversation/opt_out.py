@@ -3,7 +3,7 @@
 from rungwise.coach.conversation import signs
 from rungwise.coach.conversation.effects import Answered, Become, Begin, TakeBack
 from rungwise.coach.conversation.turn import Turn
-from rungwise.concepts.alert_kinds import Urgency
+from rungwise.concepts.alert_kinds import RESTING_KINDS, Urgency
 from rungwise.concepts.client_states import State, moved
 from rungwise.concepts.questions import QUESTIONS
 from rungwise.concepts.signs import SIGNS
@@ -106,6 +106,12 @@ def start(turn: Turn) -> None:
     turn.say("start_done" if active else "start_resting")
 
 
+def _declines(turn: Turn, reading: Reading, context: Context) -> bool:
+    """A plain no to the invitation; beside an open incident it may be about that."""
+    no = context.asked == "invite" and "no" in (reading.answer, reading.yes_no)
+    return no and not any(alert.kind in RESTING_KINDS for alert in turn.dossier.alerts)
+
+
 def _invited(turn: Turn, reading: Reading, context: Context) -> None:
     """Whether somebody who was invited agrees, in any words."""
     yes = reading.kind == "opt_in" or (context.asked == "invite" and reading.answer == "yes")
@@ -115,7 +121,7 @@ def _invited(turn: Turn, reading: Reading, context: Context) -> None:
     elif yes:
         turn.tell("request", "The client agrees to texts, but the screening does not stand yet.")
         turn.say("invite_yes_wait")
-    elif reading.answer == "no" or reading.yes_no == "no":
+    elif _declines(turn, reading, context):
         turn.do(Become(moved(turn.dossier.state, State.STOPPED, "client"), State.INVITED))
         turn.tell("opted_out", "The client does not want texts.")
         turn.say("invite_no")

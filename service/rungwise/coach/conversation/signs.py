@@ -120,11 +120,16 @@ def _close_answered(turn: Turn, signs: list[str], reading: Reading) -> None:
         answers |= {"worse_yes_no"}
     if "emergency" in signs or "head" in signs:
         answers |= {"hurt", "pain_score", "fall_yes_no"}
-    if reading.answer in ("no", "comfort"):
+    if reading.answer in ("no", "comfort") or (signs[0] == "near_fall" and _only_help(turn)):
         answers |= {"hurt"}  # "no, but I nearly fell"
     for kind in SAFETY:
         if kind in answers or kind == "today_yes_no":
             turn.answered(kind)
+
+
+def _only_help(turn: Turn) -> bool:
+    """Whether "are you hurt?" was asked by HELP alone: a near fall then asks its own question."""
+    return all(turn.dossier.alert(kind) is None for kind in ("fall", "dizziness"))
 
 
 def _is_news(turn: Turn, signs: list[str], reading: Reading) -> bool:
@@ -143,6 +148,10 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
             turn.safety(_despair(turn))
     elif first == "distress":
         turn.safety(_despair(turn))
+    elif first == "near_fall" and turn.dossier.alert("fall") is not None:
+        # A fall is told already, and whether they are hurt comes first.
+        open_hurt = any(each.kind == "hurt" for each in turn.dossier.questions)
+        turn.safety("ask_hurt_again" if open_hurt else "safety_near_fall")
     elif first == "health_news":
         turn.safety("news_clinician" if reading.news == "clinician" else "news_health")
     elif first == "pain" and (reading.pain_score or 0) > TOO_MUCH_PAIN:
@@ -163,6 +172,8 @@ def _next_question(turn: Turn, signs: list[str], reading: Reading, was_open: str
     first = signs[0]
     if first in ("emergency", "head", "distress"):
         # Nothing is asked of somebody who should be calling for help.
+        return
+    if first == "near_fall" and turn.dossier.alert("fall") is not None:
         return
     wanted = [then for sign in signs if (then := SIGNS[sign].then)]
     if "fall" in signs:

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import prompt_body
+from rungwise.coach.daily.prompt import is_first_day, prompt_body
 from rungwise.coach.record.picture_link import sample_link
-from rungwise.coach.record.situation import Situation, past
+from rungwise.coach.record.situation import Situation, last_prompt, past
 from rungwise.errors import ServiceError
 from rungwise.ladder.absence import override_move
 from rungwise.ladder.explain import explain_next
@@ -57,7 +57,9 @@ def preview(session: Session, situation: Situation, to_key: str) -> Preview:
     move = override_move(plan, history, here, to_key, "")
     day = history[-1].day if history else situation.placement.since
     after = [*history, PastDay(day=day, report=None, move=move)]
-    text = prompt_body(session, situation, rung, sample_link(situation), first_day=True)
+    last = last_prompt(session, situation.client_id)
+    first_day = is_first_day(last.rung_key if last else None, rung.key)
+    text = prompt_body(session, situation, rung, sample_link(situation), first_day=first_day)
     return Preview(
         rung=rung,
         text=text,
