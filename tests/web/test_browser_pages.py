@@ -26,6 +26,8 @@ PAGES = {
     "override": "/clients/{ada}/override",
     "override up": "/clients/{bo}/override?rung_key=" + HIGH,
     "phone": "/phone?client={ada}",
+    "print": "/clients/{ada}/print",
+    "unknown numbers": "/unknown-numbers",
     "account": "/account",
     "nothing": "/nowhere",
 }
