@@ -59,7 +59,11 @@ NOT_AS_IT_STANDS = (
     Listed("rungwise setup", "it asks; tests/deploy/test_setup.py answers", only_read=True),
     Listed("rungwise audit verify --since", "the hash is one noted there", only_read=True),
     Listed("rungwise move-store", "it needs PostgreSQL; run below", only_read=True),
+    Listed("rungwise migrate --write", "it writes into the checkout", only_read=True),
     Listed("rungwise review-rule", "settings must be named", more="--preset gentle"),
+    Listed("rungwise simulate --drive", "it reads days", more="--profile profile.json"),
+    Listed("rungwise simulate --picture", "minutes", more="a.svg --days 20 --clients 1"),
+    Listed("rungwise rehearse", "it reads a conversation", more="conversation.jsonl"),
     Listed("rungwise simulate", "it takes minutes", more="--days 20 --clients 1"),
 )
 # `rungwise check` says what is wrong by its exit code, and nothing serves here.
@@ -81,9 +85,10 @@ WITHOUT_A_PARSER = {
     "tests/ladder/draw_pictures.py": (),
     "tests/ladder/frozen_decisions.py": (),
     "tests/reply/frozen_readings.py": (),
+    "tests/reply/said_texts.py": ("all",),
     "tests/reply/second_figures.py": (),
     "tests/reply/train_second.py": (),
-    "tests/ladder/write_rule_figures.py": (),
+    "tests/ladder/write_rule_figures.py": ("--side-by-side",),
     "tests/store/keep_release.py": ("0_2_0",),
 }
 
@@ -130,6 +135,8 @@ def here(kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     example = re.search(r"```json\n(.*?)```", ladder, re.DOTALL)
     assert example is not None
     (tmp_path / "profile.json").write_text(example[1], encoding="utf-8")
+    conversation = {"turns": [{"say": "20 steady"}]}
+    (tmp_path / "conversation.jsonl").write_text(json.dumps(conversation), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("RUNGWISE_DATABASE_URL", "sqlite:///rungwise.sqlite3")
     return tmp_path
@@ -187,7 +194,8 @@ def test_the_commands_of_a_page_run(
     wrong = []
     key = make_key()
     for one in once_each(page):
-        typed = io.TextIOWrapper(io.BytesIO(b'{"text": "20 steady"}\n'))
+        line = b'{"missed": true}' if one.words[1] == "simulate" else b'{"text": "20 steady"}'
+        typed = io.TextIOWrapper(io.BytesIO(line + b"\n"))
         monkeypatch.setattr(sys, "stdin", typed)
         if one.words[1] == "keys":
             monkeypatch.setenv("RUNGWISE_DATA_KEYS", key)

@@ -1,11 +1,10 @@
 """`rungwise keys`: the keys that seal names, numbers and words in the database."""
 
 import argparse
-import sys
 
 from sqlmodel import Session
-from tqdm import tqdm
 
+from rungwise.commands.progress import progress
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.moving.migrate import check_current
@@ -60,8 +59,15 @@ def _rotate(store: Store, settings: Settings, *, thorough: bool) -> None:
     keys = keys_from(settings.data_keys)
     rotation = Rotation(store, keys, thorough)
     total = rotation.prepare()
-    with tqdm(total=total, desc="Sealing", file=sys.stderr, disable=None, leave=False) as bar:
-        changed = rotation.run(bar.update)
+    done = 0
+    with progress("Sealing") as shown:
+
+        def sealed(rows: float) -> None:
+            nonlocal done
+            done += int(rows)
+            shown(done / max(total, 1))
+
+        changed = rotation.run(sealed)
     print(f"Everything is sealed with the key {keys[0].name}: {changed} of {total} rows changed.")
     if len(keys) > 1:
         print("Take the other keys out of RUNGWISE_DATA_KEYS, and restart the service.")

@@ -65,6 +65,7 @@ LONGEST: Mapping[str, int] = {
     "link": 32,
     "carrier": 10,
     "minutes": 4,
+    "count": 3,
 }
 
 
