@@ -7,7 +7,7 @@ from pathlib import Path
 from killing import NEVER, run, taken
 from sqlmodel import select
 
-from rungwise.coach.alerting.alerts import see
+from rungwise.coach.alerting.alerts import HANDLED_WITHIN, see
 from rungwise.store.tables import Alert, Practice, Trainer
 
 TRAINER, SECOND, CLIENT = "+12025550101", "+12025550102", "+12025550103"
@@ -53,6 +53,7 @@ def play_killed_at(world, kill_at: int, file: Path) -> Told:
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         see(session, at, session.get_one(Trainer, world.trainer_id), alert)
     before = taken(file)
-    run(url, at + timedelta(hours=5), None, NEVER, file)
+    # For as long as it may stay opened and not handled.
+    run(url, at + HANDLED_WITHIN - timedelta(minutes=1), None, NEVER, file)
     told.after_seen = sum((taken(file) - before)[who] for who in (TRAINER, SECOND))
     return told

@@ -422,8 +422,17 @@ def test_pages_are_repeated_to_the_second_contact_until_somebody_looks(world, tr
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         see(session, world.clock.now(), trainer, alert)
     seen = len(world.pages())
-    world.pass_time(hours=5)
+    world.pass_time(minutes=25)
     assert len(world.pages()) == seen
+    # Opened and then forgotten is as bad as never opened.
+    world.pass_time(minutes=10)
+    assert len(world.pages()) > seen
+    with world.store.write() as session:
+        alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
+        handle(session, world.clock.now(), trainer, alert, None, Handling("phoned"))
+    handled = len(world.pages())
+    world.pass_time(hours=5)
+    assert len(world.pages()) == handled
 
 
 def test_a_prompt_missed_by_more_than_two_hours_is_recorded_and_the_next_one_goes(world):

@@ -51,7 +51,7 @@ class Running:
         """The page behind the link that is printed once."""
         link = re.search(r"Open +(\S+)", self.said())
         assert link, self.said()
-        return httpx.Client(follow_redirects=True, timeout=60).get(link[1]).text
+        return httpx.get(link[1], follow_redirects=True, timeout=60).text
 
 
 def signed_in(running: Running) -> str:

@@ -135,7 +135,7 @@ def here(kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     example = re.search(r"```json\n(.*?)```", ladder, re.DOTALL)
     assert example is not None
     (tmp_path / "profile.json").write_text(example[1], encoding="utf-8")
-    conversation = {"turns": [{"say": "20 steady"}]}
+    conversation = {"turns": [{"after_min": 20, "say": "20 steady"}]}
     (tmp_path / "conversation.jsonl").write_text(json.dumps(conversation), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("RUNGWISE_DATABASE_URL", "sqlite:///rungwise.sqlite3")

@@ -55,7 +55,7 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         page.get_by_role("link", name="Put on another rung").click()
         page.get_by_label("Side by side, 7.5 cm apart, hover").check()
         page.get_by_role("button", name="Show what it would mean").click()
-        expect(page.get_by_text("Hands just above counter").first).to_be_visible()
+        expect(page.get_by_text("Hands just above the counter").first).to_be_visible()
         text = page.locator("p.sent").first.inner_text()
         page.get_by_label("Why?").fill("Held it well at the visit")
         page.get_by_role("button", name="Put Ada on this rung").click()

@@ -18,7 +18,7 @@ from rungwise.coach.daily.strangers import (
 from rungwise.coach.record.access import client_of
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client
-from rungwise.web.http.auth import Signed
+from rungwise.web.http.auth import Number, Signed
 from rungwise.web.ui.layout import framed
 
 router = APIRouter()
@@ -27,7 +27,7 @@ router = APIRouter()
 class WhoseForm(BaseModel):
     """`client_id` 0 says that it is about nobody here."""
 
-    client_id: int = 0
+    client_id: Number = 0
     whose: str = Field(default="", max_length=LONGEST_WHOSE)
 
 

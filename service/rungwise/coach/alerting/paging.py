@@ -133,6 +133,7 @@ def _waiting_for(session: Session, practice: Practice, receiver: Receiver) -> li
     rows = select(Message.id).where(
         QUEUED,
         Message.practice_id == practice.id,
+        col(Message.client_id).is_(None),
         Message.kind == "page",
         (Message.carrier == EMAIL) if by else (Message.carrier != EMAIL),
     )

@@ -24,7 +24,8 @@ from rungwise.ticks.due import next_dues, still_worth_sending
 # What acting on a due row of this kind does, where that is no text to the client.
 ELSE: Mapping[str, str] = {
     "doubt": "the trainer is paged: a question about safety was not answered",
-    "escalate": "the trainer and the second contact are paged again, unless the alert was opened",
+    "escalate": "the trainer and the second contact are paged again, unless the alert was handled",
+    "stranger": "whoever is on duty is paged again about an unknown number",
     "retest": "a note to the trainer that a retest or call is due",
     "reread": "a text that we failed on is tried again",
     "parts": "a long text is read without the parts that did not come",
