@@ -6,7 +6,7 @@ The unopened third was scored once; README.md says what it gave. A figure may on
 from pathlib import Path
 
 import pytest
-from score import conversations, misses
+from score_conversations import conversations, misses
 
 HERE = Path(__file__).parent
 # Of a hundred turns, at least so many right; and at most so many safety turns lost.

@@ -1,4 +1,4 @@
-"""Scores whole conversations: python tests/conversations/score.py FILE [FILE ...] [--misses].
+"""Scores whole conversations: `score_conversations.py FILE [FILE ...] [--misses]`.
 
 Each turn of a conversation is rehearsed and held against its labels; README.md says what they are.
 """
