@@ -34,6 +34,15 @@ _DEFAULT = Context()
 # "a 4", "about 7": no more than this many units is a number alone.
 MOST_UNITS_ALONE = 3
 _NET = frozenset({"net.loose", "body"})
+# While a question about harm is open, who cannot move is the one that was asked about, also where
+# a relative answers from the client's phone. As long as what it replaces, for spans point into it.
+_OF_HARM = frozenset(
+    {"fall_yes_no", "hurt", "pain_yes_no", "dizzy_yes_no", "emergency_yes_no", "after_emergency"}
+)
+_RELATIVE_TELLS = re.compile(
+    r"\b(?:he|she)(?= (?:can['’]?t|cannot|can not|couldn['’]?t|is unable to|is not able to))",
+    re.IGNORECASE,
+)
 _NO_HOLDS = Holds()
 # Asked about a pain, a bare number is how bad it is.
 _SCORED = frozenset({"pain_yes_no", "worse_yes_no"})
@@ -51,6 +60,8 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     """
     context = context or _DEFAULT
     own = machine_made.own_part(text, context.our_texts)
+    if context.asked in _OF_HARM:
+        own = replace(own, text=_RELATIVE_TELLS.sub(lambda who: "I".ljust(len(who[0])), own.text))
     words = lexicon(context.language)
     parsed = parse(own.text, words)
     answering = context.asked != "result" or context.usual_pain is not None
