@@ -73,3 +73,9 @@ SIGNS: Mapping[str, SignRow] = {
     "health_news": SignRow("health_news", Urgency.TODAY, "news_health"),
 }
 GRAVEST_FIRST: tuple[str, ...] = tuple(SIGNS)
+# What may be told of another day, and is then asked about; an emergency is never asked when.
+TOLD_OF_A_DAY: tuple[str, ...] = tuple(
+    sign for sign, row in SIGNS.items() if row.flag not in (None, "emergency")
+)
+# After these "are you hurt?" is asked.
+BEFORE_HURT: tuple[str, ...] = tuple(sign for sign, row in SIGNS.items() if row.then == "hurt")

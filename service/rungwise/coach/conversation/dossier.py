@@ -1,12 +1,13 @@
 """All that a decision about one client may need, as plain values loaded at once."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in
 from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, STALE_AFTER
+from rungwise.concepts.signs import BEFORE_HURT, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
 from rungwise.ladder.rungs import Ladder, Rung
@@ -132,6 +133,19 @@ class Dossier:
 
     def alert(self, kind: str) -> OpenAlert | None:
         return next((alert for alert in self.alerts if alert.kind == kind), None)
+
+    def first_alert(self, kinds: Iterable[str]) -> str | None:
+        """The first of these kinds of which an alert is open."""
+        return next((kind for kind in kinds if self.alert(kind)), None)
+
+    def alert_of(self, question: str) -> str:
+        """The kind of alert that an open question belongs to: what was told before it was asked."""
+        told = None
+        if question == "today_yes_no":
+            told = self.first_alert(TOLD_OF_A_DAY)
+        elif question == "hurt" and self.resting:
+            told = self.first_alert(BEFORE_HURT)
+        return told or QUESTIONS[question].alert or "help"
 
     @property
     def rung(self) -> Rung | None:

@@ -41,18 +41,11 @@ def on_unanswered(dossier: Dossier, kind: str, now: datetime) -> Effects:
     elif kind == "hurt" and dossier.resting:
         turn.line("No answer to 'are you hurt?'. Please call the client.", "help")
     else:
-        turn.tell(_alert_of(dossier, kind), did, Urgency.URGENT, anew=True)
+        turn.tell(dossier.alert_of(kind), did, Urgency.URGENT, anew=True)
         if kind == "worse_yes_no":
             turn.do(Answered(kind))
             turn.rest()
     return turn.effects()
-
-
-def _alert_of(dossier: Dossier, kind: str) -> str:
-    if kind == "today_yes_no":
-        opened = ("fall", "dizziness", "pain")
-        return next((one for one in opened if dossier.alert(one)), "fall")
-    return QUESTIONS[kind].alert or "help"
 
 
 def on_prompt(dossier: Dossier, day: date, now: datetime) -> Effects:

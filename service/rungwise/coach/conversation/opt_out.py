@@ -38,11 +38,7 @@ def _close_questions(turn: Turn) -> None:
         after_help = question.kind == "hurt" and not turn.dossier.resting
         if row.doubt and (question.kind not in AFTER_A_SIGN or after_help):
             did = "The client said STOP with this question open. Please phone."
-            kind = row.alert or "help"
-            if question.kind == "today_yes_no":
-                opened = ("fall", "dizziness", "pain")
-                kind = next((one for one in opened if turn.dossier.alert(one)), kind)
-            turn.tell(kind, did, Urgency.URGENT)
+            turn.tell(turn.dossier.alert_of(question.kind), did, Urgency.URGENT)
             turn.rest()
         elif row.safety:
             turn.line("Texts have ended: phone the client.", row.alert or "help")

@@ -9,7 +9,7 @@ from rungwise.coach.conversation.turn import Turn
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.answers import ANSWERS, Outcome
 from rungwise.concepts.questions import QUESTIONS
-from rungwise.concepts.signs import SIGNS
+from rungwise.concepts.signs import SIGNS, TOLD_OF_A_DAY
 from rungwise.reply.reading import Context, Reading
 from rungwise.wording.texts import place_words
 
@@ -54,9 +54,8 @@ def _table(turn: Turn, kind: str) -> dict[str, Outcome]:
 
 def _as_of_now(turn: Turn) -> dict[str, Outcome]:
     """Yes to "today, or in the last days?" is the sign itself, as of now."""
-    kinds = {"fall": "fall_yes_no", "dizziness": "dizzy_yes_no", "pain": "pain_yes_no"}
-    kind = next((one for alert, one in kinds.items() if turn.dossier.alert(alert)), "fall_yes_no")
-    yes = ANSWERS[kind]["yes"]
+    told = turn.dossier.first_alert(TOLD_OF_A_DAY) or "fall"
+    yes = ANSWERS[SIGNS[told].doubt or "fall_yes_no"]["yes"]
     return {"yes": yes, "unknown": yes}
 
 
@@ -163,19 +162,6 @@ def _unclear(turn: Turn, reading: Reading, context: Context, kind: str, unclear:
     if kind == "worse_yes_no":
         turn.answered(kind)
         turn.rest()
-    alert = _alert_of(turn, kind)
+    alert = turn.dossier.alert_of(kind)
     turn.tell(alert, "Two answers were not clear. Please phone the client.", "urgent", anew=True)
     turn.safety(row.unclear, place=place)
-
-
-def _alert_of(turn: Turn, kind: str) -> str:
-    """The alert that the question belongs to: after a sign, "are you hurt?" is that sign's."""
-    if kind == "hurt" and turn.dossier.resting:
-        followed = (row.alert for row in SIGNS.values() if row.then == "hurt")
-        first = next((one for one in followed if turn.dossier.alert(one)), None)
-        if first is not None:
-            return first
-    if kind == "today_yes_no":
-        opened = ("fall", "dizziness", "pain")
-        return next((one for one in opened if turn.dossier.alert(one)), "fall")
-    return QUESTIONS[kind].alert or "help"

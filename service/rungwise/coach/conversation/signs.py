@@ -11,7 +11,7 @@ from rungwise.coach.conversation.report_fold import fold
 from rungwise.coach.conversation.turn import Turn
 from rungwise.concepts.alert_kinds import ALERTS, Urgency
 from rungwise.concepts.questions import QUESTIONS, SAFETY
-from rungwise.concepts.signs import SIGNS
+from rungwise.concepts.signs import BEFORE_HURT, SIGNS, TOLD_OF_A_DAY
 from rungwise.reply.reading import Asked, Context, Reading
 from rungwise.wording.texts import place_words
 
@@ -129,7 +129,7 @@ def _close_answered(turn: Turn, signs: list[str], reading: Reading) -> None:
 
 def _only_help(turn: Turn) -> bool:
     """Whether "are you hurt?" was asked by HELP alone: a near fall then asks its own question."""
-    return all(turn.dossier.alert(kind) is None for kind in ("fall", "dizziness"))
+    return turn.dossier.first_alert(BEFORE_HURT) is None
 
 
 def _is_news(turn: Turn, signs: list[str], reading: Reading) -> bool:
@@ -196,8 +196,7 @@ def _next_question(turn: Turn, signs: list[str], reading: Reading, was_open: str
 
 def again_of(turn: Turn, kind: str) -> str:
     """The other words of a question: after HELP no fall was told."""
-    told_of = any(turn.dossier.alert(one) for one in ("fall", "dizziness"))
-    return "ask_hurt_help" if kind == "hurt" and not told_of else QUESTIONS[kind].again
+    return "ask_hurt_help" if kind == "hurt" and _only_help(turn) else QUESTIONS[kind].again
 
 
 def _values(turn: Turn, kind: str) -> dict[str, object]:
@@ -235,9 +234,8 @@ def _alert_of(kind: str, reading: Reading) -> str:
     """The alert that a question belongs to; an old sign's is its own kind's."""
     if kind != "today_yes_no":
         return QUESTIONS[kind].alert or "unread"
-    if reading.fall == "yes":
-        return "fall"
-    return "dizziness" if reading.dizzy == "yes" else "pain"
+    told = (sign for sign in TOLD_OF_A_DAY if getattr(reading, str(SIGNS[sign].flag)) == "yes")
+    return next(told, "pain")
 
 
 def help_asked(turn: Turn) -> None:
