@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from rungwise.coach.conversation.effects import Decide, Say, Tell
@@ -72,6 +72,7 @@ def test_no_move_up_on_a_date_with_a_sign(sign: str, daily: str, first: bool) ->
 
 
 @FEW
+@example([Turn(1, "felt dizzy, room spinning"), Turn(1, "nearly fell, caught the counter")])
 @given(TALKS)
 def test_one_safety_text_for_what_is_told_and_at_most_one_question(turns: list[Turn]) -> None:
     for each in lived(turns):

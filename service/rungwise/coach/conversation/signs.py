@@ -150,8 +150,9 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
         turn.safety(_despair(turn))
     elif first == "near_fall" and turn.dossier.alert("fall") is not None:
         # A fall is told already, and whether they are hurt comes first.
-        open_hurt = any(each.kind == "hurt" for each in turn.dossier.questions)
-        turn.safety("ask_hurt_again" if open_hurt else "safety_near_fall")
+        turn.safety("ask_hurt_again" if _hurt_open(turn) else "safety_near_fall")
+    elif first == "near_fall" and _hurt_open(turn):
+        turn.safety("safety_near_fall")  # the graver question is repeated; this one waits
     elif first == "health_news":
         turn.safety("news_clinician" if reading.news == "clinician" else "news_health")
     elif first == "pain" and (reading.pain_score or 0) > TOO_MUCH_PAIN:
@@ -160,6 +161,10 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
         turn.safety(name, place=place, score=reading.pain_score)
     else:
         turn.safety(SIGNS[first].text)
+
+
+def _hurt_open(turn: Turn) -> bool:
+    return any(each.kind == "hurt" for each in turn.dossier.questions)
 
 
 def _despair(turn: Turn) -> str:
