@@ -109,6 +109,8 @@ class Books:
     stored_in: Sequence[StoredIn] = ()
     stored_out: Sequence[StoredOut] = ()
     alerts: Sequence[StoredAlert] = ()
+    # The phones of the clients that each page is about, by the page's id.
+    about: Mapping[int, frozenset[str]] = field(default_factory=dict)
     forged_taken: Sequence[str] = ()
     # Work that should be over: things due in the past, texts still waiting or on their way.
     left_over: Sequence[str] = ()
@@ -126,6 +128,18 @@ class Books:
     @cached_property
     def pages(self) -> Sequence[Accepted]:
         return [text for text in self.accepted if text.phone in self.trainers]
+
+    def tells_of(self, page: Accepted, person: Person) -> bool:
+        """Whether a page is about this client: by name, or as one of several that it only counts.
+
+        What became urgent at once, as after an outage, is one page to a person. One that names
+        somebody else tells nobody of this client.
+        """
+        if person.called in page.body:
+            return True
+        about = self.about.get(page.message_id, frozenset())
+        named = any(self.people[phone].called in page.body for phone in about)
+        return person.phone in about and len(about) > 1 and not named
 
     def kind_of(self, text: Accepted) -> str:
         stored = self.out_by_id.get(text.message_id)
@@ -226,7 +240,7 @@ def _stopped_since(books: Books) -> dict[str, int]:
 
 
 def _alarms(books: Books) -> Iterator[Broken]:
-    """Who told of a fall or pain got the safety text, and somebody was paged by their name."""
+    """Who told of a fall or pain got the safety text, and somebody was paged about them."""
     repeats = {row.carrier_id for row in books.stored_in if row.state == "repeat"}
     for text in books.offered:
         person = books.people.get(text.phone)
@@ -234,7 +248,9 @@ def _alarms(books: Books) -> Iterator[Broken]:
             continue
         books.counts["alarms told"] += 1
         since = text.offered_at
-        if not any(person.called in page.body and page.arrived_at >= since for page in books.pages):
+        if not any(
+            books.tells_of(page, person) and page.arrived_at >= since for page in books.pages
+        ):
             yield Broken("missed page", f"{text.id}: nobody was paged about {person.called}")
         if not any(
             taken.phone == text.phone
@@ -250,9 +266,9 @@ def _alerts_paged(books: Books) -> Iterator[Broken]:
         if alert.urgency != "urgent":
             continue
         books.counts["urgent alerts"] += 1
-        called = books.people[alert.phone].called
-        if not any(called in page.body for page in books.pages):
-            yield Broken("missed page", f"nobody was paged about {called} ({alert.kind})")
+        person = books.people[alert.phone]
+        if not any(books.tells_of(page, person) for page in books.pages):
+            yield Broken("missed page", f"nobody was paged about {person.called} ({alert.kind})")
 
 
 def _one_prompt(books: Books) -> Iterator[Broken]:

@@ -16,16 +16,17 @@ from time import monotonic, sleep
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from soak_clients import BEGINS, SECOND, TRAINER, Phones, Resident, move_in, residents
-from soak_ledger import Books, Broken, Person, StoredAlert, StoredIn, StoredOut, broken
+from soak_books import books_of, put_off, waiting
+from soak_clients import BEGINS, Phones, Resident, move_in, residents
+from soak_ledger import Books, Broken, broken
 from soak_operator import KIND, Operator
 from soak_server import FastClock, Servers
 from sqlalchemy import text
-from sqlmodel import Session, col, select
+from sqlmodel import col, select
 from tqdm import tqdm
 
 from rungwise.store import Store
-from rungwise.store.tables import Alert, Client, Due, Message
+from rungwise.store.tables import Due
 
 # Real seconds.
 AIMED_WITHIN_S = 0.6
@@ -255,12 +256,7 @@ class Soak:
     def _waiting(self) -> list[str]:
         """Texts that could leave now, or are on their way."""
         with self.store.read() as session:
-            rows = select(Message.id, Message.kind, Message.state).where(
-                Message.direction == "out",
-                col(Message.state).in_(("queued", "sending")),
-                col(Message.not_before) <= self.clock.now(),
-            )
-            return [f"{kind} {number} is {state}" for number, kind, state in session.exec(rows)]
+            return waiting(session, self.clock.now())
 
     def _restless(self) -> list[str]:
         """Everything that should be over and is not."""
@@ -271,8 +267,12 @@ class Soak:
         return self._due(Due.at <= self.clock.now() - LATE)
 
     def _unsettled(self) -> list[str]:
-        """Texts whose fate is not known yet, or that could not be dealt with at once."""
-        return self._due(col(Due.kind).in_(("unsettled", "reread", "parts")))
+        """Texts whose fate is not known yet, that could not be dealt with at once, or that must
+        arrive and wait for their next try.
+        """
+        with self.store.read() as session:
+            tried_later = put_off(session, self.clock.now())
+        return [*self._due(col(Due.kind).in_(("unsettled", "reread", "parts"))), *tried_later]
 
     def _due(self, which: Any) -> list[str]:
         with self.store.read() as session:
@@ -283,51 +283,16 @@ class Soak:
 
     def _books(self) -> Books:
         died = [f"a server ended by itself with {code}" for code in self.servers.died]
-        left_over = [*self._restless(), *died]
         with self.store.read() as session:
-            clients = {client.id: client for client in session.exec(select(Client)).all()}
-            phones = {number: client.phone for number, client in clients.items()}
-            return Books(
-                people=self._people(session, clients),
-                trainers=frozenset((TRAINER, SECOND)),
+            return books_of(
+                session,
+                self.clock.now(),
+                {each.phone: self._prompt_dates(each) for each in self.residents},
                 offered=list(self.operator.offered),
                 accepted=list(self.operator.accepted),
-                stored_in=[
-                    StoredIn(
-                        row.id, row.carrier_id or "", row.from_phone, row.body, row.state,
-                        row.created_at,
-                    )
-                    for row in session.exec(select(Message).where(Message.direction == "in"))
-                ],
-                stored_out=[
-                    StoredOut(
-                        row.id, row.to_phone, row.kind, row.state, row.answers_id, row.local_date
-                    )
-                    for row in session.exec(select(Message).where(Message.direction == "out"))
-                ],
-                alerts=[
-                    StoredAlert(phones[row.client_id], row.kind, row.urgency)
-                    for row in session.exec(select(Alert))
-                ],
                 forged_taken=list(self.operator.forged_taken),
-                left_over=left_over,
-            )  # fmt: skip
-
-    def _people(self, session: Session, clients: dict[int, Client]) -> dict[str, Person]:
-        known: dict[str, Resident] = {each.phone: each for each in self.residents}
-        rows = select(Due.subject_id).where(Due.kind == "prompt", Due.at > self.clock.now())
-        has_next = set(session.exec(rows).all())
-        return {
-            client.phone: Person(
-                client.phone,
-                client.called,
-                client.time_zone,
-                client.state,
-                client.id in has_next,
-                self._prompt_dates(known[client.phone]),
+                left_over=[*self._restless(), *died],
             )
-            for client in clients.values()
-        }
 
     def _prompt_dates(self, each: Resident) -> tuple[date, ...]:
         first = BEGINS.astimezone(ZoneInfo(each.time_zone)).date()

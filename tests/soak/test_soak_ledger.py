@@ -148,6 +148,21 @@ def page_about_somebody_else(books):
     return "missed page"
 
 
+def page_about_both_that_names_the_other(books):
+    page = Accepted(4, TRAINER, "URGENT: Ben 2 reports a fall.", at(12))
+    books.accepted = [*without(books.accepted, message_id=4), page]
+    books.about = {4: frozenset({ADA, BEN})}
+    return "missed page"
+
+
+def page_that_counts_others(books):
+    page = Accepted(4, TRAINER, "URGENT: 2 clients need you.", at(12))
+    books.accepted = [*without(books.accepted, message_id=4), page]
+    books.about = {4: frozenset({BEN, "+13035550003"})}
+    books.people = {**books.people, "+13035550003": replace(books.people[BEN], called="Cy 3")}
+    return "missed page"
+
+
 def page_before_the_fall_was_told(books):
     page = Accepted(4, TRAINER, "URGENT: Ada 1 reports pain.", at(9))
     books.accepted = [*without(books.accepted, message_id=4), page]
@@ -230,6 +245,7 @@ def work_left_over(books):
         *(lost_text, changed_words, stored_twice, never_taken, lost_reply),
         *(lost_answer_nobody_was_told_of, taken_back_without_a_stop, repeat_of_nothing),
         *(duplicate_prompt, prompt_sent_twice, missed_page_of_a_fall, page_about_somebody_else),
+        *(page_about_both_that_names_the_other, page_that_counts_others),
         *(page_before_the_fall_was_told, unpaged_alert, no_safety_text, said_but_not_sent),
         *(sent_but_called_missed, sent_and_not_stored, in_the_night, texted_after_stop),
         *(asked_to_practise_at_rest, no_next_prompt, no_prompt_and_no_reason),
@@ -249,6 +265,15 @@ def test_a_lost_answer_that_the_trainer_was_told_of_is_counted_apart():
     books.alerts = [*books.alerts, StoredAlert(BEN, "undeliverable", "today")]
     assert broken(books) == []
     assert books.counts["answer lost and told"] == 1
+
+
+def test_one_page_about_several_clients_tells_of_each_without_their_names():
+    books = clean()
+    page = Accepted(4, TRAINER, "URGENT: 2 clients need you.", at(12))
+    books.accepted = [*without(books.accepted, message_id=4), page]
+    books.alerts = [*books.alerts, StoredAlert(BEN, "help", "urgent")]
+    books.about = {4: frozenset({ADA, BEN})}
+    assert broken(books) == []
 
 
 def test_a_text_on_its_way_at_the_stroke_of_the_quiet_hours_is_counted_apart():
