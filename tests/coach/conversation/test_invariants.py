@@ -1,6 +1,7 @@
 """Laws of every conversation, over generated texts, orders and waits: see docs/safety.md."""
 
 from datetime import timedelta
+from itertools import product
 
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
@@ -24,7 +25,8 @@ WISHES = (
     *("back", "START", "away until Friday", "text me at 11 instead", "easier please"),
     *("thanks", "who is this?", "am I doing all right?", "call me please", "Liked “20 steady”"),
 )
-SAYS = st.sampled_from((*RESTS, *DOUBTS, *ANSWERS, *DAILY, *WISHES))
+EVERYTHING = (*RESTS, *DOUBTS, *ANSWERS, *DAILY, *WISHES)
+SAYS = st.sampled_from(EVERYTHING)
 WAITS = st.sampled_from((1, 5, 12, 40, 200, 1440, 2880))
 TALKS = st.lists(st.builds(Turn, WAITS, SAYS), min_size=1, max_size=7)
 FEW = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -73,8 +75,19 @@ def test_no_move_up_on_a_date_with_a_sign(sign: str, daily: str, first: bool) ->
 
 @FEW
 @example([Turn(1, "felt dizzy, room spinning"), Turn(1, "nearly fell, caught the counter")])
+@example([Turn(1, "HELP"), Turn(1, "call me please"), Turn(1, "no")])
+@example([Turn(1, "I cant"), Turn(1, "nearly fell, caught the counter")])
 @given(TALKS)
 def test_one_safety_text_for_what_is_told_and_at_most_one_question(turns: list[Turn]) -> None:
+    asks_at_most_one_thing(turns)
+
+
+def test_any_two_texts_running_are_asked_about_one_thing_at_a_time() -> None:
+    for pair in product(EVERYTHING, repeat=2):
+        asks_at_most_one_thing([Turn(1, text) for text in pair])
+
+
+def asks_at_most_one_thing(turns: list[Turn]) -> None:
     for each in lived(turns):
         texts = [step for step in each.effects.steps if isinstance(step, Say)]
         told = [text for text in texts if text.name.startswith(("safety_", "despair"))]

@@ -112,8 +112,10 @@ def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -
     if outcome.text == "usual_same":
         place = place_words(usual.place, language) if usual else ""
     values: dict[str, object] = {"place": place, "score": _score(reading)}
-    turn.safety(_fitting(outcome.text, place, _score(reading)), **values)
     waiting = turn.dossier.safety_question
+    if outcome.text != "help_no" or waiting is None:
+        # "What can we help with?" gives way to the question that has waited.
+        turn.safety(_fitting(outcome.text, place, _score(reading)), **values)
     if outcome.then is not None:
         turn.ask(outcome.then, day)
         if outcome.text != "safety_fall":

@@ -151,7 +151,7 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
     elif first == "near_fall" and turn.dossier.alert("fall") is not None:
         # A fall is told already, and whether they are hurt comes first.
         turn.safety("ask_hurt_again" if _hurt_open(turn) else "safety_near_fall")
-    elif first == "near_fall" and _hurt_open(turn):
+    elif first == "near_fall" and _graver_is_open(turn):
         turn.safety("safety_near_fall")  # the graver question is repeated; this one waits
     elif first == "health_news":
         turn.safety("news_clinician" if reading.news == "clinician" else "news_health")
@@ -165,6 +165,12 @@ def _first_text(turn: Turn, signs: list[str], reading: Reading) -> None:
 
 def _hurt_open(turn: Turn) -> bool:
     return any(each.kind == "hurt" for each in turn.dossier.questions)
+
+
+def _graver_is_open(turn: Turn) -> bool:
+    """Whether a question is open that comes before "did you fall?"."""
+    gravest = turn.dossier.safety_question
+    return gravest is not None and SAFETY.index(gravest.kind) < SAFETY.index("fall_yes_no")
 
 
 def _despair(turn: Turn) -> str:
