@@ -15,7 +15,7 @@ from rungwise.coach.record.clearance import latest_screening
 from rungwise.commands.serve import check_port
 from rungwise.settings import Settings, WrongSetting
 from rungwise.store import Store
-from rungwise.store.tables import Client, Message, Practice
+from rungwise.store.tables import Client, Message, Practice, Trainer
 
 FINE = {one.name: one.choices[0].value for one in QUESTIONS}
 PROFILE = {"body": {"foot_length_mm": 246, "foot_breadth_mm": 93, "hip_width_mm": 177}}
@@ -162,3 +162,28 @@ def test_a_secret_may_come_from_a_file(tmp_path: Path) -> None:
     secret.write_text("a-token-from-a-file\n")
     settings = Settings.from_environment({"RUNGWISE_HANDSET_TOKEN_FILE": str(secret)})
     assert settings.handset_token == "a-token-from-a-file"
+
+
+def test_clients_are_handed_over_after_a_look_and_the_leaver_is_shut_out(
+    practice: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    now = datetime(2026, 3, 2, tzinfo=UTC)
+    with practice.write() as session:
+        here = session.exec(select(Practice)).one()
+        lead = add_trainer(session, now, here, "Lena", "lena@example.org", "a long enough password")
+        lead.role = "lead"
+    assert main(add(tmp_path)) == 0
+    capsys.readouterr()
+    hand = ["practice", "hand-over", "--by", "lena@example.org", "--giver", "tess@example.org"]
+    hand += ["--to", "lena@example.org", "--close"]
+    assert main(hand) == 0
+    told = capsys.readouterr().out
+    assert "From Tess to Lena: Ada Sample." in told
+    seen = told.split("--seen ")[1].strip()
+    assert main([*hand, "--seen", "something else"]) == 2
+    assert "Someone else changed this" in capsys.readouterr().err
+    assert main([*hand, "--seen", seen]) == 0
+    with practice.read() as session:
+        assert session.exec(select(Client)).one().trainer_id == lead.id
+        tess = session.exec(select(Trainer).where(Trainer.email == "tess@example.org")).one()
+        assert not tess.active

@@ -1,10 +1,11 @@
-"""`rungwise practice`: make a practice with its first lead, or a link for a new password."""
+"""`rungwise practice`: a practice with its first lead, new passwords, clients handed over."""
 
 import argparse
 
 from sqlmodel import Session, select
 
 from rungwise.carriers.email import EMAIL
+from rungwise.coach.accounts.hand_over import hand_over_as_seen, look_at_hand_over
 from rungwise.coach.accounts.invitations import email_or_refuse, invite_first, reset
 from rungwise.commands.setup_people import make_practice
 from rungwise.commands.setup_questions import PRACTICE
@@ -17,7 +18,7 @@ from rungwise.wording.texts import LANGUAGES
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
-    what = parser.add_subparsers(dest="what", required=True, metavar="add|reset")
+    what = parser.add_subparsers(dest="what", required=True, metavar="add|reset|hand-over")
     adds = what.add_parser("add", help="make a practice, and a link for its first lead")
     adds.add_argument("--name", required=True, help="as texts say it")
     adds.add_argument("--phone", required=True, help="the number that texts come from")
@@ -32,6 +33,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     resets.add_argument(
         "--drop-factor", action="store_true", help="the second factor goes with the old password"
     )
+    hands = what.add_parser("hand-over", help="give clients of one trainer to a colleague")
+    hands.add_argument("--by", required=True, help="the e-mail address of the lead who does it")
+    hands.add_argument("--giver", required=True, help="the e-mail address of who has the clients")
+    hands.add_argument("--to", required=True, help="the e-mail address of who takes them")
+    hands.add_argument("--client", type=int, action="append", help="one client's number (all)")
+    hands.add_argument("--close", action="store_true", help="close the giver's sign-in after it")
+    hands.add_argument("--seen", default="", help="what looking at it printed: do it now")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -40,6 +48,9 @@ def run(options: argparse.Namespace) -> int:
         settings = settings.model_copy(update={"database_url": options.database})
     parts = assemble(settings)
     try:
+        if options.what == "hand-over":
+            _hand_over(parts, options)
+            return 0
         with parts.store.write() as session:
             act = _add if options.what == "add" else _reset
             token = act(session, parts, options)
@@ -67,9 +78,32 @@ def _add(session: Session, parts: Parts, options: argparse.Namespace) -> str:
 
 
 def _reset(session: Session, parts: Parts, options: argparse.Namespace) -> str:
-    email = email_or_refuse(options.email)
+    trainer = trainer_at(session, options.email)
+    now = parts.clock.now()
+    return reset(session, now, None, trainer, drops_factor=options.drop_factor)
+
+
+def trainer_at(session: Session, address: str) -> Trainer:
+    """The trainer with this e-mail address who may sign in."""
+    email = email_or_refuse(address)
     trainer = session.exec(select(Trainer).where(Trainer.email == email)).first()
     if trainer is None or not trainer.active:
         raise NotFound(f"There is no trainer with the address {email} who may sign in.")
-    now = parts.clock.now()
-    return reset(session, now, None, trainer, drops_factor=options.drop_factor)
+    return trainer
+
+
+def _hand_over(parts: Parts, options: argparse.Namespace) -> None:
+    """Say what would follow, or do what was looked at."""
+    with parts.store.write() as session:
+        by, giver, to = (trainer_at(session, at) for at in (options.by, options.giver, options.to))
+        looked = look_at_hand_over(session, by, giver.id, to.id, options.client)
+        names = ", ".join(client.name for client in looked.clients) or "nobody"
+        print(f"From {giver.name} to {to.name}: {names}.")
+        print(f"Open alerts that go with them: {looked.alerts}, urgent {looked.urgent}.")
+        print(f"Clients that stay: {looked.remaining}.")
+        if not options.seen:
+            print(f"Nothing is changed yet. To do it, add: --seen {looked.seen}")
+            return
+        now = parts.clock.now()
+        hand_over_as_seen(session, now, by, looked, options.seen, closes=options.close)
+    print("Done.")

@@ -34,7 +34,7 @@ from rungwise.web.http.errors import add_error_pages
 from rungwise.web.http.patience import LimitTime
 from rungwise.web.http.request_log import Asked
 from rungwise.web.http.security import A_YEAR_S, LimitBody, OwnHost, SecureHeaders
-from rungwise.web.practice import duty, invitations, programs, retention, settings
+from rungwise.web.practice import duty, hand_over, invitations, programs, retention, settings
 from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
@@ -47,6 +47,7 @@ PAGES = (
         prints,
         settings,
         duty,
+        hand_over,
         retention,
         summary,
         export,

@@ -26,7 +26,8 @@ class LastLead(ServiceError):
 
 
 class HasClients(ServiceError):
-    """This trainer still has clients, and somebody must be paged about them. Move them first."""
+    """This trainer still has clients, and somebody must be paged about them. Hand them over
+    first."""
 
     def __init__(self) -> None:
         super().__init__(self.__doc__)

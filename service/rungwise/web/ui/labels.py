@@ -211,6 +211,7 @@ ACTION = {
     "review call": "called, in place of a retest",
     "review rhythm": "changed how often a retest or a call is due",
     "weekly text": "changed whether the weekly text is wanted",
+    "handed over": "handed the client over to a colleague",
     "by program": "done by another program in their name",
 }
 CAUTION = {

@@ -1,0 +1,48 @@
+"""Handing over and editing in a real browser: accessible, not too wide, and in few presses."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from browsing import THEMES, Window, served
+from playwright.sync_api import Browser
+from web_world import World, make_world
+
+pytestmark = pytest.mark.browser
+
+WIDTHS = (390, 1280)
+MOST_PRESSES = 4
+
+
+@pytest.fixture
+def practice(tmp_path: Path) -> Iterator[tuple[World, str]]:
+    world = make_world(tmp_path)
+    world.reply("ada", "I fell in the kitchen")
+    with served(world) as address:
+        yield world, address
+    world.store.close()
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_all_clients_of_a_leaver_in_few_presses(
+    practice: tuple[World, str], browser: Browser, width: int, theme: str
+) -> None:
+    world, address = practice
+    window = Window(browser, address, width, theme).sign_in("lena")
+    page, wrong, presses = window.page, [], 0
+    for press in (
+        lambda: page.get_by_role("link", name="Practice", exact=True).click(),
+        lambda: page.get_by_role("link", name="hand over clients of Tess Example").click(),
+        lambda: page.get_by_role("button", name="To Omar Sample").click(),
+        lambda: page.get_by_role("button", name="close the sign-in of Tess Example").click(),
+    ):
+        press()
+        presses += 1
+        wrong += window.axe()
+        assert window.sideways() <= 0, page.url
+    assert presses <= MOST_PRESSES
+    assert {world.client(who).trainer_id for who in world.clients} == {world.trainers["omar"]}
+    assert wrong == []
+    assert window.complaints == []
+    window.close()
