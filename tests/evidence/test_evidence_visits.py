@@ -41,14 +41,12 @@ def test_someone_practising_steadily_needs_no_visit() -> None:
 
 @pytest.mark.parametrize(("days", "listed"), [(0, True), (27, True), (28, False)])
 def test_a_fall_counts_for_28_days(days: int, listed: bool) -> None:
-    by_report = replace(FINE, days=[*STEADY, DaySeen(ago(days), False, fall=True)])
-    otherwise = replace(FINE, days=STEADY, falls=[ago(days)])
-    for seen in (by_report, otherwise):
-        assert (rules(seen) == ["fall"]) is listed
+    seen = replace(FINE, days=STEADY, falls=[ago(days)])
+    assert (rules(seen) == ["fall"]) is listed
 
 
-def test_the_same_fall_told_twice_is_one() -> None:
-    seen = replace(FINE, days=[*STEADY, DaySeen(ago(3), False, fall=True)], falls=[ago(3)])
+def test_one_fall_and_two_are_told_apart() -> None:
+    seen = replace(FINE, days=STEADY, falls=[ago(3)])
     assert reasons(seen, TODAY)[0].says == "A fall told in the last 28 days on Fri 29 May."
     two = replace(seen, falls=[ago(3), ago(9)])
     assert reasons(two, TODAY)[0].says.startswith("2 falls told in the last 28 days, the latest on")
@@ -143,7 +141,6 @@ DAYS = st.builds(
     day=st.integers(0, 60).map(ago),
     practised=st.booleans(),
     bad=st.sampled_from((None, True, False)),
-    fall=st.booleans(),
 )
 
 
@@ -171,6 +168,6 @@ def test_every_reason_is_a_named_rule_with_a_sentence(seen: ClientSeen) -> None:
         assert reason.since <= TODAY
     if found:
         assert rank(found)[0] == list(VISIT_RULES).index(names[0])
-    fell = any(one.fall and ago(27) <= one.day <= TODAY for one in seen.days)
+    fell = any(ago(27) <= day <= TODAY for day in seen.falls)
     if fell and seen.state in ("active", "resting", "paused"):
         assert names[0] == "fall"

@@ -28,6 +28,7 @@ from rungwise.clock import HandClock
 from rungwise.coach.data import erase
 from rungwise.coach.data.export_rows import LEFT_OUT, cell, rows_of
 from rungwise.coach.record.audit import broken_at, last_hash
+from rungwise.coach.record.fall_records import FallRecord, record_fall
 from rungwise.coach.reviews.retests import NewRetest, record_retest
 from rungwise.store import Store
 from rungwise.store.tables import Audit, Client, ClientPhone, Due, Message, Practice, Trainer
@@ -83,6 +84,8 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
             new = NewRetest(kind, day, 80, measured, "female", "Widget-word")
             record_retest(session, world.clock.now(), trainer, client, new)
         now = world.clock.now()
+        told = FallRecord(day, day, {"place": "home"}, note="Widget-word")
+        record_fall(session, now, trainer, client, told)
         session.add(
             ClientPhone(
                 practice_id=client.practice_id,

@@ -47,7 +47,6 @@ class DaySeen:
     day: date
     practised: bool
     bad: bool | None = None
-    fall: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +62,7 @@ class ClientSeen:
     """What the rules look at: at least the last 42 days of reports; dates are the client's.
 
     `started` is the first date on which prompts could go; `weekdays` (Monday 0) and `away` are the
-    plan's. `falls` are dates of falls known otherwise than by a day's report. `open_alerts` gives
+    plan's. `falls` are the dates of falls, each once. `open_alerts` gives
     each open alert's kind and the date it was opened. `decline` and `told_too_well` are the latest
     flags of rungwise.evidence.decline and rungwise.evidence.told_too_well; `reviewed` is the date
     of the last retest or call.
@@ -120,8 +119,7 @@ def rank(found: Sequence[Reason]) -> tuple[int, int, date]:
 
 def _fall(seen: ClientSeen, today: date) -> Reason | None:
     first = today - timedelta(days=FALL_DAYS - 1)
-    told = {one.day for one in seen.days if one.fall} | set(seen.falls)
-    falls = sorted(day for day in told if first <= day <= today)
+    falls = sorted(day for day in seen.falls if first <= day <= today)
     if not falls:
         return None
     often = "A fall" if len(falls) == 1 else f"{len(falls)} falls"

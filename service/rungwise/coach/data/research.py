@@ -17,9 +17,10 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.data.export_rows import whole_past
 from rungwise.coach.data.research_tables import TABLES
-from rungwise.coach.record.falls import falls_told
+from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.falls import FallEvent
 from rungwise.evidence.rates import small_cell
 from rungwise.ladder.estimate import difficulty
 from rungwise.ladder.moves import PastDay
@@ -77,7 +78,7 @@ def _rows(
     session: Session, ids: Sequence[int], key: bytes, progress: Callable[[], object]
 ) -> dict[str, list[Row]]:
     clients = session.exec(select(Client).where(col(Client.id).in_(ids))).all()
-    falls = falls_told(session, clients, datetime(2000, 1, 1, tzinfo=UTC))
+    falls = falls_of(session, clients, datetime(2000, 1, 1, tzinfo=UTC))
     found: dict[str, list[Row]] = {name: [] for name in TABLES}
     for client in sorted(clients, key=lambda one: pseudonym(key, "client", one.id)):
         for table, row in _of_client(session, client, falls.get(client.id, ()), key):
@@ -88,7 +89,7 @@ def _rows(
 
 
 def _of_client(
-    session: Session, client: Client, falls: Sequence[date], key: bytes
+    session: Session, client: Client, falls: Sequence[FallEvent], key: bytes
 ) -> Iterator[tuple[str, Row]]:
     situation = load(session, client)
     past = list(whole_past(session, client.id)) if situation is not None else []
@@ -100,8 +101,8 @@ def _of_client(
     if situation is not None:
         for one in past:
             yield from _day_rows(situation, one, first)
-    for number, day in enumerate(falls, start=1):
-        yield "falls", {"day": (day - first).days, "number": number}
+    for number, fall in enumerate(falls, start=1):
+        yield "falls", {"day": (fall.day - first).days, "number": number}
     yield from _retest_rows(session, client.id, first)
     texts = select(Message).where(Message.client_id == client.id).order_by(col(Message.id))
     for text in session.exec(texts):

@@ -1,21 +1,23 @@
-"""The falls that clients told of, each once, whatever way they were told.
+"""The falls of clients, each once, however often and in whatever way they were told.
 
 A fall (Lamb et al. 2005): an unexpected event in which the person comes to rest on the ground,
-the floor or a lower level. Counted is what the day's report says after every answer and
-correction, and what was told outside of any report, by a client who gets no texts at present.
-Which tellings are one fall is rungwise.evidence.falls' to say.
+the floor or a lower level. Counted are the falls that a trainer recorded; what the day's report
+says after every answer and correction; and what was told outside of any report, by a client who
+gets no texts at present. The texts of an alert whose falls were recorded are counted by these
+alone. Which tellings are one fall is rungwise.evidence.falls' to say.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
 from sqlmodel import Session, col, select
 
-from rungwise.evidence.falls import FallTold, events_of
-from rungwise.store.tables import Alert, AlertMessage, Client, Message, Report
+from rungwise.evidence.falls import FallEvent, FallTold, events_of
+from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Question, Report
 from rungwise.ticks.due import zone_named
 
 TOLD_IN = ("fall", "emergency")
@@ -23,63 +25,143 @@ TOLD_IN = ("fall", "emergency")
 SAME_FALL = timedelta(days=1)
 
 
-def falls_told(
+def falls_of(
     session: Session, clients: Sequence[Client], since: datetime
-) -> dict[int, list[date]]:
-    """The local dates of the falls that each client told of since an instant, oldest first.
-
-    A date with two falls comes twice.
-    """
-    zones = {client.id: zone_named(client.time_zone) for client in clients}
-    told = _in_reports(session, zones, since)
-    said = (
-        select(col(Alert.client_id), col(Message.reading), col(Message.created_at))
-        .join(AlertMessage, col(AlertMessage.alert_id) == col(Alert.id))
-        .join(Message, col(Message.id) == col(AlertMessage.message_id))
-        .where(
-            col(Alert.client_id).in_(zones),
-            col(Alert.kind).in_(TOLD_IN),
-            col(Message.created_at) >= since,
-        )
-        .order_by(col(Message.id))
-    )
-    row: Row[Any]
-    for row in session.execute(said):
-        if _fell(row.reading):
-            day = row.created_at.astimezone(zones[row.client_id]).date()
-            back = _refers_back(row.reading)
-            told[row.client_id].append(FallTold(day - SAME_FALL, day + SAME_FALL, back))
-    return {one: [event.day for event in events_of(falls)] for one, falls in told.items() if falls}
+) -> dict[int, tuple[FallEvent, ...]]:
+    """The falls of each client who had one since an instant, oldest first."""
+    found = _Tellings(session, clients, since)
+    found.recorded()
+    found.in_reports()
+    found.in_alerts()
+    return {one: events for one, told in found.told.items() if (events := events_of(told))}
 
 
-def _in_reports(
-    session: Session, zones: Mapping[int, Any], since: datetime
-) -> dict[int, list[FallTold]]:
-    """The falls in the reports that stand, oldest first; each with whether it refers back."""
-    reports = (
-        select(
-            col(Report.client_id), col(Report.local_date), col(Report.told), col(Report.message_ids)
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The dates that an answer of yes may be of: those asked about, or the one that was told."""
+
+    first: date
+    last: date
+
+
+class _Tellings:
+    """What is known of some clients' falls, by client, in the order told."""
+
+    def __init__(self, session: Session, clients: Sequence[Client], since: datetime) -> None:
+        self.session, self.since = session, since
+        self.zones = {client.id: zone_named(client.time_zone) for client in clients}
+        self.told: dict[int, list[FallTold]] = defaultdict(list)
+        self.covered = self._covered()
+        self.asked = self._asked()
+
+    def _covered(self) -> Set[int]:
+        """The texts of alerts whose falls a trainer recorded."""
+        rows = (
+            select(AlertMessage.message_id)
+            .join(Fall, col(Fall.alert_id) == col(AlertMessage.alert_id))
+            .where(col(Fall.client_id).in_(self.zones))
         )
-        .where(
-            col(Report.client_id).in_(zones),
-            col(Report.local_date) >= since.date(),
-            col(Report.superseded_at).is_(None),
+        return set(self.session.exec(rows).all())
+
+    def _asked(self) -> Mapping[int, _Asked]:
+        """For each text that answered whether they fell: the dates that its fall may be of."""
+        rows = select(Question).where(
+            col(Question.client_id).in_(self.zones),
+            col(Question.kind).in_(("fall_weekly", "fall_day")),
+            col(Question.answer).is_not(None),
+            col(Question.local_date) >= self.since.date(),
         )
-        .order_by(col(Report.local_date))
-    )
-    rows = [row for row in session.execute(reports) if row.told["fall"] == "yes"]
-    wanted = {number for row in rows for number in row.message_ids}
-    texts = select(col(Message.id), col(Message.reading)).where(col(Message.id).in_(wanted))
-    readings: dict[int, Mapping[str, Any] | None] = {
-        row.id: row.reading for row in session.execute(texts)
-    }
-    told: dict[int, list[FallTold]] = defaultdict(list)
-    for row in rows:
-        fell = [readings.get(number) for number in row.message_ids]
-        words = [reading for reading in fell if _fell(reading)]
-        back = bool(words) and all(_refers_back(reading) for reading in words)
-        told[row.client_id].append(FallTold(row.local_date, row.local_date, back))
-    return told
+        weeks: list[Question] = []
+        days: dict[tuple[int, date], date] = {}
+        for row in self.session.exec(rows).all():
+            if row.kind == "fall_weekly":
+                weeks.append(row)
+            else:
+                days[row.client_id, row.local_date] = date.fromisoformat(row.answer or "")
+        found = {}
+        for row in weeks:
+            day = days.get((row.client_id, row.local_date))
+            first = row.since or row.local_date
+            found[row.answer_id or 0] = _Asked(day or first, day or row.local_date)
+        return found
+
+    def recorded(self) -> None:
+        rows = (
+            select(Fall)
+            .where(
+                col(Fall.client_id).in_(self.zones),
+                col(Fall.happened),
+                col(Fall.last) >= self.since.date(),
+            )
+            .order_by(col(Fall.first), col(Fall.id))
+        )
+        for row in self.session.exec(rows).all():
+            injured = None if row.injury is None else row.injury != "none"
+            practising = None if row.doing is None else row.doing == "practising"
+            self.told[row.client_id].append(
+                FallTold(row.first, row.last, again=True, injured=injured, practising=practising)
+            )
+
+    def in_reports(self) -> None:
+        """The falls in the reports that stand, oldest first; each with whether it refers back."""
+        reports = (
+            select(
+                col(Report.client_id),
+                col(Report.local_date),
+                col(Report.told),
+                col(Report.message_ids),
+            )
+            .where(
+                col(Report.client_id).in_(self.zones),
+                col(Report.local_date) >= self.since.date(),
+                col(Report.superseded_at).is_(None),
+            )
+            .order_by(col(Report.local_date))
+        )
+        rows = [row for row in self.session.execute(reports) if row.told["fall"] == "yes"]
+        wanted = {number for row in rows for number in row.message_ids}
+        texts = select(col(Message.id), col(Message.reading)).where(col(Message.id).in_(wanted))
+        readings: dict[int, Mapping[str, Any] | None] = {
+            row.id: row.reading for row in self.session.execute(texts)
+        }
+        for row in rows:
+            if self.covered.isdisjoint(row.message_ids):
+                self._in_report(row, readings)
+
+    def _in_report(self, row: Row[Any], readings: Mapping[int, Mapping[str, Any] | None]) -> None:
+        fell = [number for number in row.message_ids if _fell(readings.get(number))]
+        weeks = [self.asked[number] for number in fell if number in self.asked]
+        own = [readings[number] for number in fell if number not in self.asked]
+        told = self.told[row.client_id]
+        told += [FallTold(week.first, week.last) for week in weeks]
+        if own or not weeks:
+            back = bool(own) and all(_refers_back(reading) for reading in own)
+            told.append(FallTold(row.local_date, row.local_date, back))
+
+    def in_alerts(self) -> None:
+        said = (
+            select(
+                col(Message.id), col(Alert.client_id), col(Message.reading), col(Message.created_at)
+            )
+            .join(AlertMessage, col(AlertMessage.alert_id) == col(Alert.id))
+            .join(Message, col(Message.id) == col(AlertMessage.message_id))
+            .where(
+                col(Alert.client_id).in_(self.zones),
+                col(Alert.kind).in_(TOLD_IN),
+                col(Message.created_at) >= self.since,
+            )
+            .order_by(col(Message.id))
+        )
+        for row in self.session.execute(said):
+            if not _fell(row.reading) or row.id in self.covered:
+                continue
+            told = self.told[row.client_id]
+            if row.id in self.asked:
+                week = self.asked[row.id]
+                told.append(FallTold(week.first, week.last))
+                continue
+            day = row.created_at.astimezone(self.zones[row.client_id]).date()
+            told.append(FallTold(day - SAME_FALL, day + SAME_FALL, _refers_back(row.reading)))
 
 
 def _fell(reading: Mapping[str, Any] | None) -> bool:

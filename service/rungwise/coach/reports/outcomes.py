@@ -15,7 +15,7 @@ from sqlalchemy import Row, or_
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
-from rungwise.coach.record.falls import falls_told
+from rungwise.coach.record.falls import falls_of
 from rungwise.coach.reviews.retests import local_date
 from rungwise.coach.reviews.visits import day_seen
 from rungwise.errors import ImpossibleValue
@@ -241,8 +241,8 @@ def _falls(
 ) -> Falls:
     begin = datetime.combine(first, time(), UTC)
     told = {
-        client_id: [day for day in days if first <= day < end]
-        for client_id, days in falls_told(session, clients, begin).items()
+        client_id: [fall.day for fall in falls if first <= fall.day < end]
+        for client_id, falls in falls_of(session, clients, begin).items()
     }
     watched = {place for place, week in practice.items() if week.reports}
     watched |= {(client_id, _monday(day)) for client_id, days in told.items() for day in days}

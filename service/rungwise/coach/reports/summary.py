@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from rungwise.coach.daily.weekly import practised
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import PlanSettings, report_from_json
-from rungwise.coach.record.falls import falls_told
+from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, past
 from rungwise.coach.reviews.retests import Result, results_of
@@ -126,7 +126,7 @@ def summary_of(
     signs = _signs(session, situation, first, today)
     words = session.get(TrainersWords, situation.client_id)
     since = datetime.combine(first, time(), tzinfo=UTC)
-    falls = falls_told(session, [situation.client], since).get(situation.client_id, [])
+    falls = falls_of(session, [situation.client], since).get(situation.client_id, ())
     return Summary(
         client=situation.client,
         trainer=session.get_one(Trainer, situation.client.trainer_id).name,
@@ -143,7 +143,7 @@ def summary_of(
         landmarks=landmarks,
         target_s=situation.settings.target_s,
         held=held,
-        falls=tuple(day for day in falls if first <= day <= today),
+        falls=tuple(fall.day for fall in falls if first <= fall.day <= today),
         pains=tuple(report.day for report in reports if report.pain == "yes"),
         dizzy=tuple(report.day for report in reports if report.dizzy == "yes"),
         signs=signs[-MOST_SIGNS:],

@@ -10,7 +10,7 @@ from sqlalchemy import Row
 from sqlmodel import Session, col, func, select
 
 from rungwise.coach.record.codec import PlanSettings
-from rungwise.coach.record.falls import falls_told
+from rungwise.coach.record.falls import falls_of
 from rungwise.coach.reviews.flags import Flags, flags_of
 from rungwise.coach.reviews.retests import last_reviews, local_date, reviews_due
 from rungwise.evidence import ClientSeen, DaySeen, Reason, rank, reasons
@@ -54,7 +54,7 @@ def seen_of(
     settings = _settings(session, ids)
     days = _days(session, ids, (now - LOOK_BACK).date())
     alerts = _open_alerts(session, ids)
-    falls = falls_told(session, clients, now - timedelta(days=FALL_DAYS + 1))
+    falls = falls_of(session, clients, now - timedelta(days=FALL_DAYS + 1))
     silent = _silent(session, clients, now)
     due, reviewed = reviews_due(session, clients), last_reviews(session, clients)
     flags = flags_of(session, [one.id for one in clients if one.state == "active"])
@@ -69,7 +69,7 @@ def seen_of(
                 weekdays=plan.weekdays,
                 away=plan.away,
                 days=days[client.id],
-                falls=falls.get(client.id, ()),
+                falls=[fall.day for fall in falls.get(client.id, ())],
                 open_alerts={
                     kind: local_date(client, opened) for kind, opened in alerts[client.id]
                 },
@@ -119,7 +119,7 @@ def day_seen(day: date, told: Mapping[str, Any], verdict: str | None) -> DaySeen
     said = told["holds"] or told["steadiness"] or told["steadiness_by_side"]
     practised = bool(said) and not told["skipped"]
     bad = verdict in BAD if verdict in COUNTED else None
-    return DaySeen(day, practised, bad, fall=told["fall"] == "yes")
+    return DaySeen(day, practised, bad)
 
 
 def _open_alerts(session: Session, ids: Sequence[int]) -> dict[int, list[tuple[str, datetime]]]:

@@ -11,7 +11,7 @@ from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
 from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import Number, OwnWording, Practice
-from rungwise.store.tables.reviews import Retest, ReviewRhythm, TrainerFeed
+from rungwise.store.tables.reviews import Fall, Retest, ReviewRhythm, TrainerFeed
 from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
 from rungwise.store.tables.strangers import ClientPhone, Stranger, StrangerText
 from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
@@ -39,6 +39,7 @@ __all__ = [
     "Due",
     "Duty",
     "EarlyReceipt",
+    "Fall",
     "HomeSetup",
     "InboundPart",
     "LastTick",

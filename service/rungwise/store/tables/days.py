@@ -60,7 +60,12 @@ class MoveRow(SQLModel, table=True):
 
 
 class Question(SQLModel, table=True):
-    """Something the client was asked and has not answered yet."""
+    """Something the client was asked, and what a text answered.
+
+    `answer` is the code of what it was answered with, a date where one was asked for, and None
+    while nobody has answered or where it is waited for no more. `since` is the first date that a
+    question about a time is about; `local_date` is the last.
+    """
 
     __table_args__ = (
         Index("question_open", "client_id", "answered_at"),
@@ -70,8 +75,10 @@ class Question(SQLModel, table=True):
     client_id: int = Field(foreign_key="client.id")
     kind: str
     local_date: date
+    since: date | None = None
     asked_at: datetime = Field(sa_type=UtcDateTime)
     answered_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     # How many answers were none.
     unclear: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
+    answer: str | None = None
     answer_id: int | None = Field(default=None, foreign_key="message.id")

@@ -22,6 +22,8 @@ class Practice(SQLModel, table=True):
     texts_until: str = "21:00"
     carrier: str = "handset"
     escalate_minutes: int = 10
+    # How often clients are asked whether they fell; 0 for never.
+    falls_every_weeks: int = Field(default=1, sa_column_kwargs={"server_default": "0"})
     # Where picture links in texts lead; None until the lead has said what clients' phones reach.
     picture_address: str | None = None
     is_demo: bool = False

@@ -6,7 +6,7 @@ Instants are UTC, dates the client's local dates.
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, Index
+from sqlalchemy import JSON, Index, true
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Sealed
@@ -37,9 +37,37 @@ class Retest(SQLModel, table=True):
     withdrawn_by: int | None = Field(default=None, foreign_key="trainer.id")
 
 
+class Fall(SQLModel, table=True):
+    """A fall, as a trainer recorded it: on one of the client's dates `first` to `last`.
+
+    `alert_id` is the alert in which it was told, if it was; with it the texts of that alert are
+    counted by its falls and no more by their own words. `happened` is false where what was told
+    turned out to be no fall. The facts are codes of concepts/fall_facts.py.
+    """
+
+    __table_args__ = (Index("fall_history", "client_id", "first"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id")
+    alert_id: int | None = Field(default=None, foreign_key="alert.id", index=True)
+    first: date
+    last: date
+    happened: bool = True
+    place: str | None = None
+    doing: str | None = None
+    head_struck: str | None = None
+    on_floor: str | None = None
+    new_signs: str | None = None
+    stands_as_before: str | None = None
+    injury: str | None = None
+    care: str | None = None
+    note: str | None = Field(default=None, sa_type=Sealed)
+    recorded_by: int = Field(foreign_key="trainer.id")
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+
+
 class ReviewRhythm(SQLModel, table=True):
     """How often a client is reviewed, when a trainer last called, and whether they want a weekly
-    text. A client without a row has the defaults.
+    text, and to be asked about falls. A client without a row has the defaults.
     """
 
     __tablename__ = "review_rhythm"
@@ -47,6 +75,7 @@ class ReviewRhythm(SQLModel, table=True):
     every_weeks: int = 6
     called_on: date | None = None
     weekly_text: bool = False
+    falls_asked: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
 
 
 class TrainerFeed(SQLModel, table=True):

@@ -1,0 +1,102 @@
+"""Falls as a trainer records them: when, and what is known of each."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from sqlmodel import Session, col, select
+
+from rungwise.coach.record.audit import record
+from rungwise.concepts.fall_facts import FALL_FACTS
+from rungwise.errors import ImpossibleValue, NotFound
+from rungwise.store.tables import Alert, Client, Fall, Trainer
+from rungwise.ticks.due import zone_named
+
+OLDEST = timedelta(days=366)
+LONGEST_NOTE = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class FallRecord:
+    """What a trainer knows of a fall: the client's dates between which it was, and facts by name.
+
+    `happened` is false where what was told turned out to be no fall.
+    """
+
+    first: date
+    last: date
+    facts: Mapping[str, str] = field(default_factory=dict)
+    happened: bool = True
+    note: str = ""
+
+
+def record_fall(
+    session: Session,
+    now: datetime,
+    trainer: Trainer,
+    client: Client,
+    told: FallRecord,
+    alert: Alert | None = None,
+) -> Fall:
+    """Keep a fall that was told in `alert`, or outside of any. ImpossibleValue for no such answer,
+    and for dates that are to come, over a year old or the wrong way round.
+    """
+    _check(now, client, told)
+    row = Fall(
+        client_id=client.id,
+        alert_id=alert.id if alert is not None else None,
+        first=told.first,
+        last=told.last,
+        recorded_by=trainer.id,
+        recorded_at=now,
+    )
+    _take(row, now, trainer, told)
+    session.add(row)
+    session.flush()
+    record(session, now, trainer, "fall recorded", client_id=client.id, fall=row.id)
+    return row
+
+
+def change_fall(
+    session: Session,
+    now: datetime,
+    trainer: Trainer,
+    client: Client,
+    fall_id: int,
+    told: FallRecord,
+) -> Fall:
+    """Put right what was recorded of a fall; a fact that is not given is not known."""
+    row = session.get(Fall, fall_id)
+    if row is None or row.client_id != client.id:
+        raise NotFound("There is no such fall of this client.")
+    _check(now, client, told)
+    _take(row, now, trainer, told)
+    session.add(row)
+    record(session, now, trainer, "fall changed", client_id=client.id, fall=row.id)
+    return row
+
+
+def _take(row: Fall, now: datetime, trainer: Trainer, told: FallRecord) -> None:
+    row.first, row.last, row.happened = told.first, told.last, told.happened
+    row.note = told.note.strip()[:LONGEST_NOTE] or None
+    for name in FALL_FACTS:
+        setattr(row, name, told.facts.get(name))
+    row.recorded_by, row.recorded_at = trainer.id, now
+
+
+def fall_records(session: Session, client_id: int) -> list[Fall]:
+    """The client's recorded falls, latest first, with those that were none."""
+    rows = select(Fall).where(Fall.client_id == client_id)
+    return list(session.exec(rows.order_by(col(Fall.first).desc(), col(Fall.id).desc())).all())
+
+
+def _check(now: datetime, client: Client, told: FallRecord) -> None:
+    for name, code in told.facts.items():
+        if name not in FALL_FACTS:
+            raise ImpossibleValue("fact of a fall", name, " or ".join(FALL_FACTS))
+        if code not in FALL_FACTS[name].answers:
+            raise ImpossibleValue(name, code, " or ".join(FALL_FACTS[name].answers))
+    today = now.astimezone(zone_named(client.time_zone)).date()
+    if not today - OLDEST <= told.first <= told.last <= today:
+        shown = f"{told.first} to {told.last}"
+        raise ImpossibleValue("dates of a fall", shown, "within the last year, the earlier first")
