@@ -57,6 +57,7 @@ ALERTS: Mapping[str, AlertRow] = {
     "stuck": AlertRow(Urgency.TODAY),
     "gate_reached": AlertRow(Urgency.TODAY),
     "held_back": AlertRow(Urgency.TODAY),
+    "auto_answers": AlertRow(Urgency.TODAY),
     "unsafe": AlertRow(Urgency.NOTE, repeats=True),
     "request": AlertRow(Urgency.NOTE, repeats=True),
     "unread": AlertRow(Urgency.NOTE, repeats=True),

@@ -77,6 +77,7 @@ REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
     "unknown_name": ("call",),
     "second_phone": ("call",),
     "paused": ("call",),
+    "many_texts": ("call",),
     "safety_head": ("stop", "sit", "call", "told"),
     "ask_emergency": ("stop", "sit", "call", "chest", "yes_no"),
     "ask_emergency_again": ("call", "chest", "yes_no"),

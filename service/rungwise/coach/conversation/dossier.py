@@ -50,6 +50,18 @@ class LastPrompt:
 
 
 @dataclass(frozen=True, slots=True)
+class Lately:
+    """How many texts came within an hour and a day, how many of the hour were alike; the names of
+    our texts that went within the hour.
+    """
+
+    in_hour: int = 0
+    in_day: int = 0
+    alike: int = 0
+    said: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """Where the client stands: the plan, the profile that the ladder is built from (as stored
     text), the rung, and the local date of the last placing or practice.
@@ -72,7 +84,8 @@ class Dossier:
     `state` and `stopped_from` as in concepts/client_states.py. `past` is every earlier day in
     order, oldest first, as the rule reads it; `reports` those that stand, by date. `questions` are
     open, latest first. `said` are the names of texts sent on the present local date. `our_texts`
-    are the bodies sent lately. `may_begin`: an invited client's screening stands.
+    are the bodies sent lately. `may_begin`: an invited client's screening stands. `lately`
+    is None where too few texts came to count them.
     """
 
     client_id: int
@@ -100,6 +113,7 @@ class Dossier:
     may_begin: bool = True
     picture: str = ""
     prompts_unanswered: int = 0
+    lately: Lately | None = None
 
     def today(self, now: datetime) -> date:
         """The client's local date."""

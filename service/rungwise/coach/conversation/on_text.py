@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from rungwise.coach.conversation import opt_out, signs
+from rungwise.coach.conversation.automatic import automatic, to_a_machine
 from rungwise.coach.conversation.courtesy import courtesy_of
 from rungwise.coach.conversation.dossier import Dossier
 from rungwise.coach.conversation.effects import Effects, Unread
@@ -85,6 +86,8 @@ def on_text(dossier: Dossier, reading: Reading, context: Context, now: datetime)
     )
     if understood and dossier.unread_run:
         turn.do(Unread(0))
+    if automatic(dossier.lately):
+        return to_a_machine(dossier, turn.effects())
     return turn.effects()
 
 

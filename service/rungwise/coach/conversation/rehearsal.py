@@ -6,6 +6,7 @@ from datetime import date, datetime, time, timedelta
 from json import dumps
 from typing import Any
 
+from rungwise.coach.conversation.automatic import lately
 from rungwise.coach.conversation.dossier import Dossier, Standing
 from rungwise.coach.conversation.effects import Decide, Effects, Say, Tell
 from rungwise.coach.conversation.evolve import evolve
@@ -160,6 +161,8 @@ class _Life:
     dossier: Dossier
     now: datetime
     prompted: date | None = None
+    heard: list[tuple[datetime, str]] = field(default_factory=list)
+    said: list[tuple[datetime, str]] = field(default_factory=list)
     asked: set[tuple[str, datetime]] = field(default_factory=set)
 
     def until(self, then: datetime) -> Iterator[Effects]:
@@ -173,6 +176,16 @@ class _Life:
             self.dossier = evolve(self.dossier, effects)
             yield effects
         self.now = max(self.now, then)
+
+    def hear(self, text: str) -> tuple[Reading, Effects]:
+        """What follows from a text, which is remembered with all that was said."""
+        self.heard.append((self.now, text))
+        dossier = replace(self.dossier, lately=lately(self.heard, self.said, self.now))
+        reading, effects = hear(dossier, text, self.now)
+        said = [step.name for step in effects.steps if isinstance(step, Say)]
+        self.said += [(self.now, name) for name in said]
+        self.dossier = replace(evolve(self.dossier, effects), prompts_unanswered=0)
+        return reading, effects
 
     def _next(self) -> tuple[datetime | None, Any]:
         found: list[tuple[datetime, Any]] = []
@@ -220,8 +233,7 @@ def rehearse(conversation: Conversation) -> Iterator[Heard]:
         between += list(life.until(then))
         effects, reading = Effects(then), None
         if turn.say is not None:
-            reading, effects = hear(life.dossier, turn.say, life.now)
-            life.dossier = replace(evolve(life.dossier, effects), prompts_unanswered=0)
+            reading, effects = life.hear(turn.say)
         yield Heard(turn.say, life.now, reading, effects, tuple(between), life.dossier)
         between = []
 

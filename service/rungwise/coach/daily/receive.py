@@ -9,8 +9,8 @@
 """
 
 import logging
-from collections import defaultdict
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -19,12 +19,14 @@ from sqlmodel import Session, col, select
 from rungwise.carriers.base import InboundText
 from rungwise.carriers.phone import same_phone
 from rungwise.coach.alerting.alerts import Raised, raise_alert
+from rungwise.coach.conversation.dossier import Lately
 from rungwise.coach.conversation.on_text import context_of, on_text
 from rungwise.coach.conversation.signs import doubtful, told
 from rungwise.coach.daily import strangers
 from rungwise.coach.daily.addressed import Addressed, Arrival, addressed_to
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
+from rungwise.coach.daily.heard_lately import HeardLately
 from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.record import questions
@@ -34,7 +36,6 @@ from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_all_once
-from rungwise.store.index_conditions import CAME_IN
 from rungwise.store.prefetch import forget_all
 from rungwise.store.salvage import salvage, salvage_one, undecodable
 from rungwise.store.tables import Client, InboundPart, Message, Practice
@@ -43,7 +44,6 @@ log = logging.getLogger(__name__)
 
 # What tells one inbound text from all others.
 UNIQUE = ("carrier", "direction", "carrier_id")
-REPEAT_WITHIN = timedelta(seconds=60)
 READ_AGAIN_AFTER = timedelta(minutes=10)
 READ_AGAIN_WITHIN = timedelta(hours=12)
 WHOSE = (
@@ -113,7 +113,7 @@ def _receive_whole(
     addressed = addressed_to(session, arrivals)
     stored = _store(session, now, addressed)
     senders = _senders(session, [message for message in stored if message is not None])
-    lately = _lately(session, now, [client.id for client in senders.values()])
+    heard = HeardLately(session, now, [client.id for client in senders.values()])
     _read_ahead(session, now, list(senders.values()), together=together)
     for message, each in zip(stored, addressed, strict=True):
         if message is None:
@@ -123,14 +123,14 @@ def _receive_whole(
             _from_other_phone(session, now, message)
             continue
         message.client_id = client.id
-        if _same_words_again(session, message, lately[client.id]):
+        if _same_words_again(session, message, heard.within_a_minute(client.id)):
             message.state = "repeat"
             continue
-        lately[client.id].append(message)
+        heard.note(message)
         if not each.sure:
             _keep_and_tell(session, now, client, message, WHOSE)
             continue
-        _act_on(session, now, client, message, together=together)
+        _act_on(session, now, client, message, heard.lately(client.id), together=together)
         if each.arrival.text.pictures:
             _tell(session, now, client, message, "request", "The client sent a picture.")
     return [message for message, each in zip(stored, addressed, strict=True) if each.first]
@@ -150,14 +150,20 @@ def _read_ahead(
 
 
 def _act_on(
-    session: Session, now: datetime, client: Client, message: Message, *, together: bool
+    session: Session,
+    now: datetime,
+    client: Client,
+    message: Message,
+    lately: Lately | None,
+    *,
+    together: bool,
 ) -> None:
     if together:
-        understand(session, now, client, message)
+        understand(session, now, client, message, lately)
         return
     try:
         with session.begin_nested():
-            understand(session, now, client, message)
+            understand(session, now, client, message, lately)
     except Exception as problem:  # what came in must be kept whatever fails
         if is_passing(problem):
             raise
@@ -213,22 +219,6 @@ def _senders(session: Session, messages: Sequence[Message]) -> dict[tuple[int, s
         locked = rows.order_by(col(Client.id)).with_for_update(key_share=True)
         for each in salvage(session, Client, session.exec(locked).all()):
             found[practice_id, each.row.phone] = each.row
-    return found
-
-
-def _lately(
-    session: Session, now: datetime, client_ids: Sequence[int]
-) -> defaultdict[int, list[Message]]:
-    """What clients wrote within the last minute, besides what has just been stored."""
-    rows = select(Message.id).where(
-        col(Message.client_id).in_(client_ids),
-        CAME_IN,
-        Message.created_at > now - REPEAT_WITHIN,
-        Message.state != "repeat",
-    )
-    found: defaultdict[int, list[Message]] = defaultdict(list)
-    for each in salvage(session, Message, session.exec(rows).all()):
-        found[each.row.client_id or 0].append(each.row)
     return found
 
 
@@ -326,10 +316,17 @@ def read_again(session: Session, now: datetime, message_id: int) -> None:
         set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
 
 
-def understand(session: Session, now: datetime, client: Client, message: Message) -> Reading:
+def understand(
+    session: Session,
+    now: datetime,
+    client: Client,
+    message: Message,
+    lately: Lately | None = None,
+) -> Reading:
     """Read a stored text from a known client and act on it."""
     quoted = len(message.body) >= SHORTEST_QUOTE
     dossier = load_many(session, now, [client], quoted=quoted)[client.id]
+    dossier = replace(dossier, lately=lately)
     context = context_of(dossier, now)
     reading = read(message.body, context)
     message.context = context_to_json(context)

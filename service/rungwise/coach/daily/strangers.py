@@ -249,10 +249,14 @@ def _say(
     name: str,
     kind: str,
 ) -> None:
-    """Answer the phone that wrote; no text of the client's own goes there."""
+    """Answer the phone that wrote, with each text once an hour, for a machine may be there; no
+    text of the client's own goes there.
+    """
     body = text_for(session, practice, client, name)
     here = From(message.carrier, message.to_phone)
-    text = Text(kind, body)
+    phone = blind(session, message.from_phone)
+    key = f"second:{client.id}:{now:%Y-%m-%dT%H}:{phone}:{name}"
+    text = Text(kind, body, key)
     queue_to_phone(session, now, practice, text, message.from_phone, leaves_by=here)
 
 

@@ -27,6 +27,7 @@ KIND = {
     "undeliverable": "Text did not arrive",
     "gate_reached": "Reached a gate",
     "held_back": "Held back on a rung",
+    "auto_answers": "A machine answers",
     "retest_due": "Retest due",
 }
 URGENCY = {"urgent": "Urgent", "today": "Today", "note": "Note"}
