@@ -13,6 +13,7 @@ from rungwise.reply import beside, kinds, machine_made, practice
 from rungwise.reply.answering import no_plain_no, with_answer
 from rungwise.reply.events import FAMILIES
 from rungwise.reply.lexicon import lexicon
+from rungwise.reply.long_texts import worth_reading
 from rungwise.reply.numbers import Quantity, numbers
 from rungwise.reply.pairs import WORST, pain_told
 from rungwise.reply.reading import Context, Kind, Reading, Span
@@ -59,10 +60,10 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     read no sign.
     """
     context = context or _DEFAULT
-    own = machine_made.own_part(text, context.our_texts)
+    words = lexicon(context.language)
+    own = machine_made.own_part(worth_reading(text, words), context.our_texts)
     if context.asked in _OF_HARM:
         own = replace(own, text=_RELATIVE_TELLS.sub(lambda who: "I".ljust(len(who[0])), own.text))
-    words = lexicon(context.language)
     parsed = parse(own.text, words)
     answering = context.asked != "result" or context.usual_pain is not None
     said = talk(parsed, answering)

@@ -75,6 +75,13 @@ def talk(parse: Parse, answering: bool = True) -> Talk:
     return Talk(parse, places, frozenset([tag.partition(".")[0] for tag in places]))
 
 
+def everywhere(parse: Parse) -> Talk:
+    """Every place of the talk lists in a text of any length, each by itself."""
+    places: dict[str, list[Where]] = {}
+    _find(parse.lexicon.talk, parse.tokens.words, places)
+    return Talk(parse, places)
+
+
 def _find(machine: Machine, words: list[str], places: dict[str, list[Where]]) -> None:
     start, step, count = machine.start, machine.step, len(words)
     known = machine.words

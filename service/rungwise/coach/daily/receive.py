@@ -32,6 +32,7 @@ from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
 from rungwise.reply import READER_VERSION, Context, Reading, read
+from rungwise.reply.long_texts import is_long
 from rungwise.store.database import is_passing
 from rungwise.store.deferred_inserts import rows_may_wait
 from rungwise.store.due import set_due
@@ -49,6 +50,10 @@ READ_AGAIN_WITHIN = timedelta(hours=12)
 WHOSE = (
     "This text came to a number that is no practice's, and more than one practice has its sender "
     "as a client. Nothing was taken from it but signs of harm. Please read it yourself."
+)
+TOO_LONG = (
+    "This text is so long that only its beginning, its end and what sounded of harm were taken "
+    "in. Please read all of it yourself."
 )
 
 
@@ -101,10 +106,16 @@ def _receive_joined(
 
 
 def _tell(
-    session: Session, now: datetime, client: Client, message: Message, kind: str, what: str
+    session: Session,
+    now: datetime,
+    client: Client,
+    message: Message,
+    kind: str,
+    what: str,
+    urgency: str | None = None,
 ) -> None:
     practice = session.get_one(Practice, client.practice_id)
-    raise_alert(session, now, practice, client, Raised(kind, what), message)
+    raise_alert(session, now, practice, client, Raised(kind, what, urgency), message)
 
 
 def _receive_whole(
@@ -133,6 +144,8 @@ def _receive_whole(
         _act_on(session, now, client, message, heard.lately(client.id), together=together)
         if each.arrival.text.pictures:
             _tell(session, now, client, message, "request", "The client sent a picture.")
+        if is_long(message.body):
+            _tell(session, now, client, message, "unread", TOO_LONG, "today")
     return [message for message, each in zip(stored, addressed, strict=True) if each.first]
 
 
