@@ -27,7 +27,9 @@ FULL = build_ladder(
 
 
 def row_of(page: str, name: str) -> str:
-    rows = re.findall(r"<tr role=\"row\">\n<th scope=\"row\".*?</tr>", page, re.DOTALL)
+    rows = re.findall(
+        r"<tr role=\"row\">\n<td[^>]*>.*?</td>\n(<th scope=\"row\".*?</tr>)", page, re.DOTALL
+    )
     (found,) = [row for row in rows if f">{name}</a>" in row]
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", found)).strip()
 

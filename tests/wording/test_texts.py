@@ -233,6 +233,7 @@ def test_the_folder_lists_what_it_offers() -> None:
         "distances",
         "feet",
         "page_of_texts",
+        "price",
         "results",
         "rung_words",
     }

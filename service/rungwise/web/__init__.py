@@ -23,6 +23,7 @@ from rungwise.web.clients import (
     export,
     import_csv,
     intake,
+    many,
     override,
     picture,
     plan,
@@ -41,6 +42,7 @@ from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
 PAGES = (
     *(
         import_csv,
+        many,
         intake,
         before_first_text,
         picture,

@@ -78,6 +78,7 @@ REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
     "second_phone": ("call",),
     "paused": ("call",),
     "many_texts": ("call",),
+    "paused_from": ("call",),
     "safety_head": ("stop", "sit", "call", "told"),
     "ask_emergency": ("stop", "sit", "call", "chest", "yes_no"),
     "ask_emergency_again": ("call", "chest", "yes_no"),

@@ -55,6 +55,20 @@ class PlanChange:
     open_gates: frozenset[str]
     rule_version: int | None = None
 
+    @classmethod
+    def keeping(cls, situation: Situation, settings: PlanSettings) -> "PlanChange":
+        """These settings' hour, days and dates away; all else as the client's plan has it."""
+        return cls(
+            prompt_at=settings.prompt_at,
+            weekdays=settings.weekdays,
+            reminder_at=settings.reminder_at,
+            target_s=settings.target_s,
+            caution="",
+            away=settings.away,
+            ceiling_key=situation.plan_row.profile["limits"]["ceiling_key"],
+            open_gates=situation.settings.open_gates,
+        )
+
 
 def whole_ladder(profile: Mapping[str, Any]) -> Ladder:
     """The client's ladder as if it had no ceiling: what a ceiling can be chosen from."""

@@ -17,6 +17,7 @@ from rungwise.coach.record.fields import Unfinished, hour, name_or_refuse, sente
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Client, Placement, PlanRow, Practice, Trainer
 from rungwise.ticks.due import zone_named
+from rungwise.wording.price import price_from
 from rungwise.wording.safety import emergency_number, known_country
 from rungwise.wording.texts import LANGUAGES
 
@@ -40,6 +41,7 @@ class PracticeForm:
     texts_until: str
     escalate_minutes: str
     picture_address: str
+    segment_price: str
 
     @classmethod
     def of(cls, practice: Practice) -> "PracticeForm":
@@ -53,6 +55,7 @@ class PracticeForm:
             practice.texts_until,
             str(practice.escalate_minutes),
             practice.picture_address or "",
+            practice.segment_price or "",
         )
 
     @classmethod
@@ -124,6 +127,9 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
         "texts_until": lambda: _hours(form)[1].isoformat("minutes"),
         "escalate_minutes": lambda: _minutes(form.escalate_minutes),
         "picture_address": lambda: _address(form.picture_address),
+        "segment_price": lambda: (
+            str(price_from(form.segment_price)) if form.segment_price else None
+        ),
     }
 
 

@@ -18,7 +18,17 @@ from sqlmodel import Session, col
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.current_plan import PRESENT
 from rungwise.store.sealing.crypto import in_clear, is_sealed
-from rungwise.store.tables import Alert, Client, Due, Message, MoveRow, Placement, PlanRow, Report
+from rungwise.store.tables import (
+    Alert,
+    Client,
+    ClientTag,
+    Due,
+    Message,
+    MoveRow,
+    Placement,
+    PlanRow,
+    Report,
+)
 from rungwise.store.tables import Trainer as TrainerRow
 
 TREND_DAYS = 56
@@ -42,6 +52,7 @@ class Wanted:
     trainer_id: int | None = None
     sort: str = "name"
     turned: bool = False
+    tag_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +90,29 @@ def clients_page(
 ) -> tuple[list[Row], int]:
     """One page of clients and how many there are in all."""
     days = _Days.at(session, scope, now)
+    ids, total = _found(session, scope, wanted, days, most, after)
+    return _rows(session, ids, days), total
+
+
+def client_ids(
+    session: Session, scope: Scope, now: datetime, wanted: Wanted, most: int
+) -> list[int]:
+    """The first so many clients that fit, in the list's order."""
+    return _found(session, scope, wanted, _Days.at(session, scope, now), most, 0)[0]
+
+
+def rows_in(session: Session, scope: Scope, now: datetime, ids: Sequence[int]) -> list[Row]:
+    """The list's lines of these clients, in this order."""
+    return _rows(session, ids, _Days.at(session, scope, now))
+
+
+def _found(
+    session: Session, scope: Scope, wanted: Wanted, days: "_Days", most: int, after: int
+) -> tuple[list[int], int]:
     conditions = [scope.clients, *_conditions(wanted, days)]
     if is_sealed(session):
         found = _found_by_us(session, conditions, wanted, days)
-        return _rows(session, found[after : after + most], days), len(found)
+        return found[after : after + most], len(found)
     if wanted.words:
         conditions.append(_words_fit(wanted.words))
     # Another trainer's name gives nothing away: the scope's own condition stays.
@@ -94,9 +124,8 @@ def clients_page(
     asked = _joined(select(col(Client.id), total), wanted).where(*conditions)
     asked = asked.order_by(*order, col(Client.id))
     page = session.execute(asked.limit(most).offset(after)).all()
-    ids = [client_id for client_id, _ in page]
     one = page[0] if page else session.execute(asked.limit(1)).first()
-    return _rows(session, ids, days), one[1] if one else 0
+    return [client_id for client_id, _ in page], one[1] if one else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +245,9 @@ def _conditions(wanted: Wanted, days: _Days) -> list[ColumnElement[bool]]:
         found.append(col(Client.trainer_id) == wanted.trainer_id)
     if wanted.today:
         found.append(_today(days) == wanted.today)
+    if wanted.tag_id is not None:
+        tagged = select(col(ClientTag.client_id)).where(col(ClientTag.tag_id) == wanted.tag_id)
+        found.append(col(Client.id).in_(tagged))
     return found
 
 

@@ -9,6 +9,7 @@ from rungwise.store.tables.api import ApiAct, ApiToken, Webhook, WebhookCall
 from rungwise.store.tables.carriers import CarrierState, Circuit, EarlyReceipt, InboundPart
 from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
 from rungwise.store.tables.days import MoveRow, Question, Report
+from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, SavedView, Tag
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import Number, OwnWording, Practice
 from rungwise.store.tables.reviews import Fall, Retest, ReviewRhythm, TrainerFeed
@@ -34,12 +35,15 @@ __all__ = [
     "Client",
     "ClientNote",
     "ClientPhone",
+    "ClientTag",
     "DaySeal",
     "DemoClock",
     "Due",
     "Duty",
     "EarlyReceipt",
     "Fall",
+    "GroupAct",
+    "GroupActClient",
     "HomeSetup",
     "InboundPart",
     "LastTick",
@@ -56,11 +60,13 @@ __all__ = [
     "Report",
     "Retest",
     "ReviewRhythm",
+    "SavedView",
     "Screening",
     "SignIn",
     "SignInFailure",
     "Stranger",
     "StrangerText",
+    "Tag",
     "Trainer",
     "TrainerFeed",
     "TrainersWords",

@@ -31,6 +31,8 @@ class Practice(SQLModel, table=True):
     needs_factor: bool = False
     # After how many months the words of texts are removed; None keeps them.
     keep_texts_months: int | None = None
+    # What one segment costs, as the carrier's bill has it, such as 0.04 GBP.
+    segment_price: str | None = None
     created_at: datetime = Field(sa_type=UtcDateTime)
 
 

@@ -3,12 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
-from fastapi import APIRouter, Query, Response
-from pydantic import BaseModel, Field
+from fastapi import APIRouter, Form, Query, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field, ValidationError
 from sqlmodel import Session, select
 
+from rungwise.coach.groups.many import MOST_AT_ONCE
+from rungwise.coach.groups.tags import forget_view, save_view, tag_of, tags_of, views_of
 from rungwise.coach.record.trend import Trend, rung_of_key, trend
 from rungwise.store.queries import roster
 from rungwise.store.queries.banner_counts import Scope
@@ -31,6 +34,16 @@ class Looking(BaseModel):
     sort: str = Field(default="name", max_length=10)
     turned: bool = False
     page: int = Field(default=1, ge=1, le=10_000)
+    tag: Number = 0
+
+    @classmethod
+    def of_address(cls, address: str) -> "Looking":
+        """What an address of this list asks for; nothing where it cannot be read."""
+        given = dict(parse_qsl(urlsplit(address).query, max_num_fields=20))
+        try:
+            return cls.model_validate(given)
+        except ValidationError:
+            return cls()
 
     def address(self, **other: object) -> str:
         """This list's address with some of it changed."""
@@ -52,15 +65,9 @@ class Line:
 
 @router.get("/clients")
 def clients(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
-    wanted = roster.Wanted(
-        words=asked.q.strip(),
-        today=asked.today,
-        trainer_id=asked.trainer or None,
-        sort=asked.sort if asked.sort in roster.SORTS else "name",
-        turned=asked.turned,
-    )
     after = (asked.page - 1) * ON_A_PAGE
     with visit.parts.store.read() as session:
+        wanted = wanted_by(session, visit, asked)
         rows, total = roster.clients_page(
             session, Scope.of(visit.trainer), visit.now, wanted, ON_A_PAGE, after
         )
@@ -74,7 +81,47 @@ def clients(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             pages=max(-(-total // ON_A_PAGE), 1),
             trainers=_trainers(session, visit),
             trend_weeks=roster.TREND_DAYS // 7,
+            tags=tags_of(session, visit.trainer),
+            views=[
+                (one, asked.address(page=1) == one.asked)
+                for one in views_of(session, visit.trainer)
+            ],
+            most_at_once=MOST_AT_ONCE,
         )
+
+
+class ViewForm(BaseModel):
+    name: str = Field(default="", max_length=200)
+    list: str = Field(default="", max_length=2000)
+
+
+@router.post("/clients/views")
+def keep_view(visit: Signed, form: Annotated[ViewForm, Form()]) -> Response:
+    address = Looking.of_address(form.list).address(page=1)
+    with visit.parts.store.write() as session:
+        save_view(session, visit.now, visit.trainer, form.name, address)
+    return RedirectResponse(address, 303)
+
+
+@router.post("/clients/views/{view_id}/forget")
+def drop_view(visit: Signed, view_id: int) -> Response:
+    with visit.parts.store.write() as session:
+        forget_view(session, visit.trainer, view_id)
+    return RedirectResponse("/clients", 303)
+
+
+def wanted_by(session: Session, visit: Visit, asked: Looking) -> roster.Wanted:
+    """What the list is to show; NotFound for a tag that is not this trainer's."""
+    if asked.tag:
+        tag_of(session, visit.trainer, asked.tag)
+    return roster.Wanted(
+        words=asked.q.strip(),
+        today=asked.today,
+        trainer_id=asked.trainer or None,
+        sort=asked.sort if asked.sort in roster.SORTS else "name",
+        turned=asked.turned,
+        tag_id=asked.tag or None,
+    )
 
 
 def line(row: roster.Row) -> Line:

@@ -9,8 +9,8 @@ from rungwise.web.http.auth import FORM_TYPES
 from rungwise.web.http.security import LARGEST_FORM
 
 LONGEST_FIELD = 2000
-# A list of clients comes back from its own preview as a whole.
-LONGEST = {"list": LARGEST_FORM}
+# A list of clients, or of their numbers, comes back from its own preview as a whole.
+LONGEST = {"list": LARGEST_FORM, "clients": LARGEST_FORM}
 
 Fields = dict[str, str]
 

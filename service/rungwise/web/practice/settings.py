@@ -46,6 +46,7 @@ NAMES = {
     "texts_until": "Texts until",
     "escalate_minutes": "Minutes until the second contact",
     "picture_address": "Address for picture links",
+    "segment_price": "Price of one segment",
     "phone": "Phone",
     "page_by": "How to page",
     "second_contact_name": "Second contact",

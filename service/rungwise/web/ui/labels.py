@@ -213,6 +213,8 @@ ACTION = {
     "review rhythm": "changed how often a retest or a call is due",
     "weekly text": "changed whether the weekly text is wanted",
     "handed over": "handed the client over to a colleague",
+    "acted on many": "acted on many clients",
+    "act on many undone": "took an act on many clients back",
     "by program": "done by another program in their name",
 }
 CAUTION = {

@@ -1,0 +1,1 @@
+"""Acts over many clients, the trainers' own tags, and saved views of the list."""

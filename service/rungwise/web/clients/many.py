@@ -1,0 +1,216 @@
+"""Acting on many clients: tick or filter, fill in, see what follows for each, do it, take it back.
+
+Nothing is done before the trainer has seen what would follow for each client and who is passed
+over: the second press carries the hash of what was shown.
+"""
+
+from collections.abc import Sequence
+from datetime import date
+from secrets import token_urlsafe
+
+from fastapi import APIRouter, Response
+from fastapi.responses import RedirectResponse
+from sqlmodel import Session, col, select
+
+from rungwise.coach.groups import acts
+from rungwise.coach.groups.acts import Asked, Days, Hour, Pause, Tag, Write
+from rungwise.coach.groups.many import (
+    MOST_AT_ONCE,
+    WAITS,
+    LookFirst,
+    NobodyChosen,
+    Preview,
+    act,
+    act_of,
+    clients_of_act,
+    look,
+    members_of,
+    undo,
+)
+from rungwise.coach.groups.tags import tags_of
+from rungwise.coach.record.fields import hour
+from rungwise.errors import ImpossibleValue, ServiceError
+from rungwise.store.queries import roster
+from rungwise.store.queries.banner_counts import Scope
+from rungwise.store.tables import GroupAct
+from rungwise.web.clients.client_list import Looking, wanted_by
+from rungwise.web.http.auth import LARGEST_ID, Signed, Visit
+from rungwise.web.http.errors import status_of
+from rungwise.web.http.forms import Fields, FieldsHere
+from rungwise.web.ui.labels import weekdays
+from rungwise.web.ui.layout import framed
+from rungwise.wording.price import Price, price_from
+
+router = APIRouter()
+
+LATEST = 30
+# What each act is called on its button and in its heading.
+ACTS = {
+    "pause": "Pause",
+    "hour": "Change the hour of",
+    "days": "Change the days of",
+    "write": "Write to",
+    "tag": "Tag",
+}
+
+
+@router.get("/clients/many")
+def latest_acts(visit: Signed) -> Response:
+    """What this trainer has done to many at once, latest first."""
+    with visit.parts.store.read() as session:
+        rows = (
+            select(GroupAct)
+            .where(GroupAct.trainer_id == visit.trainer.id)
+            .order_by(col(GroupAct.id).desc())
+            .limit(LATEST)
+        )
+        found = [(one, _told(one)) for one in session.exec(rows).all()]
+        return framed(visit, session, "many_acts.html", acts=found)
+
+
+@router.post("/clients/many")
+def choose_look_or_do(visit: Signed, fields: FieldsHere) -> Response:
+    kind = fields.get("act", "")
+    if kind not in ACTS:
+        raise ImpossibleValue("act", kind, " or ".join(ACTS))
+    with visit.parts.store.read() as session:
+        ids = _chosen(session, visit, fields)
+    step = fields.get("step", "")
+    try:
+        if step == "do":
+            with visit.parts.store.write() as session:
+                done = act(
+                    session,
+                    visit.now,
+                    visit.trainer,
+                    _asked(kind, fields),
+                    ids,
+                    seen=fields.get("seen", ""),
+                    once=fields.get("once", ""),
+                )
+                return RedirectResponse(f"/clients/many/{done.id}", 303)
+        with visit.parts.store.read() as session:
+            asked = _asked(kind, fields) if step == "look" else None
+            preview = look(session, visit.now, visit.trainer, asked, ids) if asked else None
+            return _page(visit, session, fields, ids, preview)
+    except LookFirst as error:
+        with visit.parts.store.read() as session:
+            preview = look(session, visit.now, visit.trainer, _asked(kind, fields), ids)
+            return _page(visit, session, fields, ids, preview, str(error), 409)
+    except ServiceError as error:
+        if status_of(error) == 404 or isinstance(error, NobodyChosen):
+            raise
+        with visit.parts.store.read() as session:
+            return _page(visit, session, fields, ids, None, str(error), status_of(error))
+
+
+def _chosen(session: Session, visit: Visit, fields: Fields) -> list[int]:
+    """Those ticked; everybody whom the list showed, on all its pages, when nobody was."""
+    ticked = (fields.get("clients") or fields.get("client", "")).split()
+    if ticked:
+        fits = all(one.isascii() and one.isdecimal() and int(one) <= LARGEST_ID for one in ticked)
+        if not fits:
+            raise NobodyChosen
+        return list(dict.fromkeys(map(int, ticked)))
+    asked = Looking.of_address(fields.get("list", ""))
+    wanted = wanted_by(session, visit, asked)
+    found = roster.client_ids(session, Scope.of(visit.trainer), visit.now, wanted, MOST_AT_ONCE + 1)
+    if not found:
+        raise NobodyChosen
+    return found
+
+
+def _asked(kind: str, fields: Fields) -> Asked:
+    """What is to be done, from the form; ImpossibleValue for what can't be read."""
+    if kind == "pause":
+        first = _date("first day", fields.get("first", ""))
+        return Pause(first, _date("last day", fields.get("last", "") or fields.get("first", "")))
+    if kind == "hour":
+        return Hour(hour(fields.get("prompt_at", "") or "-"))
+    if kind == "days":
+        given = fields.get("weekdays", "").split()
+        return Days(frozenset(int(one) for one in given if one in tuple("0123456")))
+    if kind == "write":
+        return Write(fields.get("body", ""))
+    return Tag(" ".join(fields.get("tag", "").split()), fields.get("on", "yes") == "yes")
+
+
+def _date(name: str, given: str) -> date:
+    try:
+        return date.fromisoformat(given)
+    except ValueError:
+        raise ImpossibleValue(name, given, "a date such as 2026-05-01") from None
+
+
+def _page(
+    visit: Visit,
+    session: Session,
+    fields: Fields,
+    ids: Sequence[int],
+    preview: Preview | None,
+    told: str = "",
+    status: int = 200,
+) -> Response:
+    kind = fields["act"]
+    return framed(
+        visit,
+        session,
+        "many.html",
+        status,
+        kind=kind,
+        title=ACTS[kind],
+        members=members_of(session, visit.now, visit.trainer, ids),
+        clients=" ".join(map(str, ids)),
+        given=fields,
+        preview=preview,
+        told=told,
+        once=token_urlsafe(16),
+        tags=tags_of(session, visit.trainer),
+        price=_price(visit, preview.segments) if preview else None,
+        today=visit.now.date(),
+        called=acts.CALLED,
+        waits_min=int(WAITS.total_seconds() // 60),
+    )
+
+
+def _price(visit: Visit, segments: int) -> Price | None:
+    held = visit.practice.segment_price
+    return price_from(held).times(segments) if held and segments else None
+
+
+def _told(done: GroupAct) -> str:
+    """What was done, in a few words that come after the act's name."""
+    asked = acts.from_json(done.kind, done.asked)
+    if isinstance(asked, Pause):
+        return f"Pause from {asked.first:%a %-d %b} to {asked.last:%a %-d %b %Y}"
+    if isinstance(asked, Hour):
+        return f"The day's text at {asked.prompt_at:%H:%M}"
+    if isinstance(asked, Days):
+        return f"Practice on {weekdays(asked.weekdays)}"
+    if isinstance(asked, Write):
+        return f"Text: {asked.body}"
+    return f"Tag {asked.name} {'put on' if asked.on else 'taken off'}"
+
+
+@router.get("/clients/many/{act_id}")
+def one_act(visit: Signed, act_id: int) -> Response:
+    with visit.parts.store.read() as session:
+        done = act_of(session, visit.trainer, act_id)
+        rows = clients_of_act(session, act_id)
+        return framed(
+            visit,
+            session,
+            "many_act.html",
+            act=done,
+            told=_told(done),
+            did=[(row, client) for row, client in rows if row.passed_over is None],
+            passed=[(row, client) for row, client in rows if row.passed_over is not None],
+            leaves_at=done.at + WAITS,
+        )
+
+
+@router.post("/clients/many/{act_id}/undo")
+def undo_act(visit: Signed, act_id: int) -> Response:
+    with visit.parts.store.write() as session:
+        undo(session, visit.now, visit.trainer, act_of(session, visit.trainer, act_id))
+    return RedirectResponse(f"/clients/many/{act_id}", 303)
