@@ -229,7 +229,7 @@ def test_going_through_clients_misses_none_and_doubles_none(calm: World) -> None
     assert len(ok(lena.get("/clients", state="active"))["items"]) == 3
 
 
-@pytest.mark.parametrize("cursor", ["x", "YWZ0ZXIgMQ", "YWZ0ZXIgMA==", cursor_of(5) + "=", "é"])
+@pytest.mark.parametrize("cursor", ["x", "5", "after-0", "after-05", cursor_of(5) + " ", "é"])
 def test_a_cursor_that_is_none_is_refused(calm: World, cursor: str) -> None:
     found = problem(program(calm).get("/clients", cursor=cursor), 422, "impossible-value")
     assert found["errors"][0]["field"] == "cursor"
@@ -314,8 +314,9 @@ def test_a_client_is_added_only_as_it_was_looked_at(world: World) -> None:
 def test_what_is_wrong_with_a_form_is_told_field_by_field(calm: World) -> None:
     tess = program(calm)
     answer = tess.post("/clients/preview", fields={**INTAKE, "phone": "12", "height_cm": "7"})
-    found = problem(answer, 422, "impossible-value")
-    assert {one["field"] for one in found["errors"]} >= {"phone", "height_cm"}
+    found = ok(answer)
+    assert found["problems"].keys() >= {"phone", "height_cm"}
+    assert found["seen"] is None
     answer = tess.post("/clients/preview", fields={**INTAKE, "shoe": "7"})
     assert problem(answer, 422, "impossible-value")["errors"][0]["field"] == "shoe"
 
@@ -330,7 +331,7 @@ def test_a_text_is_written_once_under_one_key(world: World) -> None:
     assert again.headers["Idempotency-Replayed"] == "true"
     assert "Idempotency-Replayed" not in first.headers
     other = tess.post(ada, key="visit-2026-03-02", body="See you at four.")
-    problem(other, 422, "key-reused")
+    problem(other, 409, "key-reused")
     # Another token's key is another key.
     ok(program(world).post(ada, key="visit-2026-03-02", body="See you at five."), 201)
     world.tick()
@@ -482,7 +483,9 @@ def test_what_is_not_json_not_there_or_too_large_is_a_problem_too(calm: World) -
     problem(tess.get(f"/clients/{2**31}"), 404, "not-found")
     answer = tess.ask("DELETE", "/clients")
     problem(answer, 405, "not-allowed")
-    assert "GET" in answer.headers["Allow"]
+    # RFC 9110, section 10.2.1: the methods that the address takes, all of them.
+    assert answer.headers["Allow"] == "GET, POST"
+    assert tess.ask("OPTIONS", "/clients/preview").headers["Allow"] == "POST"
 
 
 def test_a_value_that_was_sent_is_not_sent_back_by_checks(calm: World) -> None:

@@ -1,6 +1,5 @@
 """Pages: routes, templates, static files, sign-in."""
 
-from functools import partial
 from importlib import resources
 
 from fastapi import Depends, FastAPI
@@ -13,7 +12,7 @@ from rungwise.parts import Parts
 from rungwise.web import inbox, phone, unknown_numbers
 from rungwise.web.account import account, forgotten, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
-from rungwise.web.api import describe, make_api
+from rungwise.web.api import make_api
 from rungwise.web.callbacks import routes
 from rungwise.web.clients import (
     actions,
@@ -72,7 +71,7 @@ def mount(app: FastAPI) -> None:
     app.include_router(metrics.router)
     held = resources.files("rungwise.web").joinpath("static")
     api = make_api(parts)
-    app.state.api_document = partial(describe, api)
+    app.state.api_document = api.state.described
     app.mount(API_PREFIX, api)
     app.mount("/static", Static(directory=str(held)), name="static")
     add_error_pages(app)

@@ -1,5 +1,6 @@
 """The JSON API under /api/v1: the same actions as the pages, for other programs."""
 
+from functools import cache, partial
 from typing import Any
 
 from fastapi import Depends, FastAPI
@@ -38,10 +39,15 @@ def make_api(parts: Parts) -> FastAPI:
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(only_known)])
     add_problems(app)
+    app.state.routes = own_routes()
+    app.state.described = cache(partial(describe, app))
     return app
 
 
 def describe(app: FastAPI) -> dict[str, Any]:
     """The API as an OpenAPI document."""
-    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
-    return document(app, routes)
+    return document(app, own_routes())
+
+
+def own_routes() -> list[APIRoute]:
+    return [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]

@@ -2,13 +2,13 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path
+from fastapi import APIRouter, Depends, Path, Request
 from fastapi.responses import PlainTextResponse
 
 from rungwise.errors import NotFound
 from rungwise.web.api.caller import Caller, Needs
 from rungwise.web.api.problems import sentence_of
-from rungwise.web.api.shapes import TokenOut
+from rungwise.web.api.shapes import Described, TokenOut
 
 router = APIRouter()
 
@@ -25,6 +25,12 @@ def token(called: Annotated[Caller, Depends(Needs(None))]) -> TokenOut:
         expires_at=called.token.expires_at,
         per_minute=called.parts.settings.api_per_minute,
     )
+
+
+@router.get("/openapi.json", tags=["token"])
+def description(_called: Annotated[Caller, Depends(Needs(None))], request: Request) -> Described:
+    """This description, as OpenAPI 3.1."""
+    return Described(request.app.state.described())
 
 
 @router.get("/problems/{kind}", tags=["token"], response_class=PlainTextResponse)

@@ -93,13 +93,20 @@ def preview(called: Adding, given: IntakeGiven) -> PreviewOut:
 
     Show it to whoever answers for the client. Its `seen` then goes with POST /clients.
     """
-    return _look(called, given)[1]
+    _only_fields(given)
+    try:
+        return _look(called, given)[1]
+    except Unfinished as unfinished:
+        return PreviewOut(problems=dict(unfinished.problems))
 
 
-def _look(called: Caller, given: IntakeGiven) -> tuple[Draft, PreviewOut]:
+def _only_fields(given: IntakeGiven) -> None:
     strange = sorted(set(given.fields) - set(FIELDS))
     if strange:
         raise Unfinished(dict.fromkeys(strange, UNKNOWN_FIELD))
+
+
+def _look(called: Caller, given: IntakeGiven) -> tuple[Draft, PreviewOut]:
     draft = read_intake(given.fields, called.practice)
     with called.parts.store.read() as session:
         follows = what_follows(session, called.practice, draft)
@@ -119,8 +126,13 @@ def _look(called: Caller, given: IntakeGiven) -> tuple[Draft, PreviewOut]:
 def add(called: Adding, key: Key, given: NewClientGiven) -> Response:
     """Add a client, after what follows was looked at. The first text goes if nothing holds it."""
 
+    _only_fields(given)
+
     def act(session: Session) -> Done:
-        draft, follows = _look(called, given)
+        try:
+            draft, follows = _look(called, given)
+        except Unfinished as unfinished:
+            raise LookedAtOther(unfinished.problems) from unfinished
         if follows.seen != given.seen:
             raise LookedAtOther
         client = add_from(session, called.now, called.trainer, draft)

@@ -8,8 +8,10 @@ from typing import Any
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from fastapi.routing import APIRoute
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.coach.daily.write_to_client import GetsNoTexts, NightThere
@@ -59,7 +61,8 @@ class KeyReused(ServiceError):
 class LookedAtOther(ServiceError):
     """What would follow is not what was looked at. Look again with /clients/preview."""
 
-    def __init__(self) -> None:
+    def __init__(self, problems: Mapping[str, str] | None = None) -> None:
+        self.problems = problems or {}
         super().__init__(self.__doc__)
 
 
@@ -79,10 +82,10 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
     NotByText: (409, "not-by-text"),
     GetsNoTexts: (409, "gets-no-texts"),
     NightThere: (409, "night-there"),
+    KeyReused: (409, "key-reused"),
     ImpossibleValue: (422, "impossible-value"),
     NoReason: (422, "impossible-value"),
     Unfinished: (422, "impossible-value"),
-    KeyReused: (422, "key-reused"),
     TooOften: (429, "too-often"),
 }
 # As RFC 9110 has them; Python's own changed with its versions.
@@ -151,7 +154,7 @@ def service_error(_request: Request, error: Exception) -> Response:
     headers = {}
     if isinstance(error, ImpossibleValue):
         errors = [FieldProblem(field=error.field, message=f"It must be {error.allowed}.")]
-    elif isinstance(error, Unfinished):
+    elif isinstance(error, Unfinished | LookedAtOther):
         errors = [FieldProblem(field=name, message=told) for name, told in error.problems.items()]
     elif isinstance(error, NoToken):
         headers["WWW-Authenticate"] = "Bearer"
@@ -161,11 +164,13 @@ def service_error(_request: Request, error: Exception) -> Response:
     return problem(status, kind, told, errors, headers)
 
 
-def unreadable(_request: Request, error: Exception) -> Response:
+def unreadable(request: Request, error: Exception) -> Response:
     found: list[Any] = list(error.errors()) if isinstance(error, RequestValidationError) else []
     if any(one["type"] == "json_invalid" for one in found):
         return problem(400, "malformed", OTHERS["malformed"])
     if any(one["loc"][:1] == ("path",) for one in found):
+        if request.method not in _methods(request):
+            return http_error(request, HTTPException(HTTPStatus.METHOD_NOT_ALLOWED))
         return problem(404, "not-found", "There is no such address.")
     errors = [
         FieldProblem(
@@ -177,13 +182,24 @@ def unreadable(_request: Request, error: Exception) -> Response:
     return problem(422, "impossible-value", "Some values cannot be used as they are.", errors)
 
 
-def http_error(_request: Request, error: Exception) -> Response:
+def http_error(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     headers = error.headers if isinstance(error, HTTPException) else None
+    if status == HTTPStatus.METHOD_NOT_ALLOWED:
+        headers = {"Allow": ", ".join(sorted(_methods(request)))}
     kinds = {404: "not-found", 405: "not-allowed", 413: "too-large"}
     kind = kinds.get(status, "malformed")
     detail = OTHERS.get(kind, "There is no such address.")
     return problem(status, kind, detail, headers=headers)
+
+
+def _methods(request: Request) -> set[str]:
+    """The methods that this address takes, of all its routes."""
+    routes: list[APIRoute] = request.app.state.routes
+    fitting = [one for one in routes if one.matches(request.scope)[0] is not Match.NONE]
+    # An address of its own is no id of another's: /clients/preview is no /clients/{client_id}.
+    exact = [one for one in fitting if not one.param_convertors]
+    return {method for route in exact or fitting for method in route.methods or ()}
 
 
 def our_mistake(_request: Request, _error: Exception) -> Response:

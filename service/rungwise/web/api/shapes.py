@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, RootModel
 
 from rungwise.coach.enrolment.intake_form import FIELDS
 from rungwise.coach.record.situation import Situation
@@ -135,16 +135,21 @@ class NewClientGiven(IntakeGiven):
 
 
 class PreviewOut(BaseModel):
-    """What would follow. Show it to whoever answers for the client before adding them."""
+    """What would follow. Show it to whoever answers for the client before adding them.
 
-    outcome: Literal["start", "ask_first", "not_by_text"]
-    begins: bool = Field(description="Whether the first text goes at once.")
-    reasons: list[str]
-    waits_for: list[str]
-    rung: RungOut
-    first_text: str
-    task_text: str
-    seen: str
+    Where the form cannot be taken as it is, `problems` says for each field what to put there, and
+    all else is null.
+    """
+
+    problems: Words = {}
+    outcome: Literal["start", "ask_first", "not_by_text"] | None = None
+    begins: bool | None = Field(default=None, description="Whether the first text goes at once.")
+    reasons: list[str] = []
+    waits_for: list[str] = []
+    rung: RungOut | None = None
+    first_text: str | None = None
+    task_text: str | None = None
+    seen: str | None = None
 
 
 # --- reports and texts ----------------------------------------------------------------------------
@@ -311,6 +316,10 @@ class HandleGiven(Given):
 
 
 # --- the token itself -----------------------------------------------------------------------------
+
+
+class Described(RootModel[dict[str, Any]]):
+    """An OpenAPI document."""
 
 
 class TokenOut(BaseModel):

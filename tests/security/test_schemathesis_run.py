@@ -1,0 +1,49 @@
+"""The API served on this machine, and schemathesis's own command run against its description."""
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from fuzzing_api import Called, make_called
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[tuple[str, Called]]:
+    """The API's address, and its world."""
+    called = make_called(tmp_path)
+    server = uvicorn.Server(uvicorn.Config(called.world.app, port=0, log_level="error"))
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive()
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    yield f"http://127.0.0.1:{port}/api/v1", called
+    server.should_exit = True
+    thread.join()
+    called.world.store.close()
+
+
+def test_every_check_holds_for_every_call_that_the_description_covers(served) -> None:
+    """All of schemathesis's checks, with its systematic cases: edges of every value, values left
+    out or wrong, methods that are not there, calls without the token. It takes seconds because it
+    is a program of its own that makes hundreds of calls.
+    """
+    address, called = served
+    run = subprocess.run(
+        [
+            *(sys.executable, "-m", "schemathesis.cli", "run", f"{address}/openapi.json"),
+            *("--header", f"Authorization: Bearer {called.token}", "--url", address),
+            *("--phases", "coverage", "--no-color", "--seed", "1"),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 0, run.stdout[-6000:] + run.stderr[-2000:]
+    assert "Operations" in run.stdout
