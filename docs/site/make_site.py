@@ -17,6 +17,7 @@ from site_pages import Heading, Rendered, render
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
+STATIC = "service/rungwise/web/static"
 OURS = ".written-by-rungwise"  # lists what was written, so that only that is ever removed
 
 
@@ -95,7 +96,9 @@ def make(root: Path) -> Site:
         site.groups.append(Group(group.title, tuple(written)))
     _fill(site)
     site.files["site.css"] = (HERE / "site.css").read_bytes()
-    site.files["mark.svg"] = (root / "service/rungwise/web/static/mark.svg").read_bytes()
+    # The pages' own sheet of named values: the site has no colours of its own.
+    site.files["values.css"] = (root / STATIC / "values.css").read_bytes()
+    site.files["mark.svg"] = (root / STATIC / "mark.svg").read_bytes()
     site.wrong += wrong_with(site.files)
     return site
 

@@ -11,7 +11,7 @@ from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.codec import report_to_json
 from rungwise.coach.record.situation import load, past
-from rungwise.coach.reviews.flags import flags_of, line_of
+from rungwise.coach.reviews.flags import course_of, flags_of
 from rungwise.coach.reviews.retests import record_call
 from rungwise.coach.reviews.visits import day_seen, who_needs_a_visit
 from rungwise.ladder.body import Body, Profile
@@ -158,7 +158,8 @@ def line(world) -> str | None:
     with world.store.read() as session:
         situation = load(session, session.get_one(Client, world.client_id))
         today = situation.local_date(world.clock.now())
-        return line_of(session, situation, past(session, world.client_id), today)
+        course = course_of(session, situation, past(session, world.client_id), today)
+        return None if course is None else course.says
 
 
 def test_one_line_on_a_client_at_most(world):

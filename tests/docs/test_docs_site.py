@@ -21,7 +21,10 @@ def checkout(tmp_path: Path) -> Path:
     (root / "docs/pictures").mkdir(parents=True)
     (root / "docs/site").mkdir()
     (root / "service/rungwise/web/static").mkdir(parents=True)
-    shutil.copy(ROOT / "service/rungwise/web/static/mark.svg", root / "service/rungwise/web/static")
+    for name in ("mark.svg", "values.css"):
+        shutil.copy(
+            ROOT / "service/rungwise/web/static" / name, root / "service/rungwise/web/static"
+        )
     shutil.copy(ROOT / "docs/pictures/rule-levels.svg", root / "docs/pictures/a.svg")
     (root / "docs/site/navigation.toml").write_text(
         '[[group]]\ntitle = "All"\npages = [\n{ file = "README.md", label = "First" },\n'

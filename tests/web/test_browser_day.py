@@ -22,6 +22,7 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         page = window.page
 
         # Ada answers on her phone.
+        page.locator(".me summary").click()
         page.get_by_role("link", name="Practice phone").click()
         page.get_by_label("Whose phone").select_option("Ada Sample")
         page.get_by_role("button", name="Pick it up").click()
@@ -52,14 +53,14 @@ def test_a_fall_from_the_phone_to_the_next_prompt(
         # The trainer puts her on another rung, by drawing and words, with a reason.
         page.get_by_role("link", name="Clients").click()
         page.get_by_role("link", name="Ada Sample").click()
-        page.get_by_role("link", name="Put on another rung").click()
+        page.get_by_role("link", name="Another step").click()
         page.get_by_label("Side by side, 7.5 cm apart, hover").check()
         page.get_by_role("button", name="Show what it would mean").click()
         expect(page.get_by_text("Hands just above the counter").first).to_be_visible()
         text = page.locator("p.sent").first.inner_text()
         page.get_by_label("Why?").fill("Held it well at the visit")
         page.get_by_role("button", name="Put Ada on this rung").click()
-        expect(page.get_by_text("Held it well at the visit")).to_be_visible()
+        expect(page.get_by_text("Held it well at the visit").first).to_be_visible()
 
         # The next morning the very text that was shown is on her phone.
         world.pass_time(days=1)

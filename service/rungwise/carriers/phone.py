@@ -26,3 +26,12 @@ def same_phone(raw: str, country: str) -> str:
         return to_e164(raw, country)
     except ImpossibleValue:
         return raw
+
+
+def phone_shown(phone: str) -> str:
+    """A number as people write it down, with its country: +1 202-555-0119."""
+    try:
+        number = phonenumbers.parse(phone, None)
+    except phonenumbers.NumberParseException:
+        return phone
+    return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.INTERNATIONAL)

@@ -1,4 +1,4 @@
-"""What is thought of clients' courses, from their stored days: flags, and a line for a page."""
+"""What is thought of clients' courses, from their stored days: flags, and what stands on a page."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from sqlmodel import Session
 from rungwise.coach.record.codec import stored_ladder
 from rungwise.coach.record.situation import Situation, read_pasts
 from rungwise.coach.reviews.retests import last_reviews, local_date
-from rungwise.evidence import ClientSeen, Flag, decline, reasons, told_too_well
+from rungwise.evidence import ClientSeen, Flag, Reason, decline, reasons, told_too_well
 from rungwise.evidence.decline import DayTried, day_tried
 from rungwise.evidence.plateau import WINDOW_DAYS, DayOnPath, plateau
 from rungwise.evidence.told_too_well import DayHeard
@@ -88,10 +88,10 @@ def days_heard(ladder: Ladder, past: Iterable[PastDay]) -> Iterable[DayHeard]:
             yield DayHeard(report.day, hard, verdict == "steady")
 
 
-def line_of(
+def course_of(
     session: Session, situation: Situation, past: Sequence[PastDay], today: date
-) -> str | None:
-    """One line at most on a client's course: a flag that stands, else a plateau and its act."""
+) -> Reason | None:
+    """What stands on a client's course, at most one: a flag, else a plateau named with its act."""
     client = situation.client
     if client.state != "active":
         return None
@@ -108,7 +108,7 @@ def line_of(
     )
     standing = reasons(seen, today)
     if standing:
-        return standing[0].says
+        return standing[0]
     first = today - timedelta(days=WINDOW_DAYS)
     ladder = situation.ladder
     on_path = [
@@ -119,4 +119,4 @@ def line_of(
         and one.move.facts.get("verdict") in COUNTED
     ]
     found = plateau(on_path, planned_days(seen, first, today - timedelta(days=1)), today)
-    return None if found is None else found.says
+    return None if found is None else Reason(f"plateau_{found.act}", found.says, found.since)

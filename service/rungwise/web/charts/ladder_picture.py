@@ -16,11 +16,11 @@ from rungwise.ladder.progression import PastDay
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.wording.rung_words import rung_short
 
-WIDTH = 480
-PATH_LEFT, PATH_RIGHT = 6, 150
-RAIL_LEFT, RAIL_RIGHT = 168, 190
-WORDS_AT = 200
-STEP, NAMED, EDGE = 5.0, 21.0, 26.0
+WIDTH = 284
+PATH_LEFT, PATH_RIGHT = 2, 64
+RAIL_LEFT, RAIL_RIGHT = 76, 98
+WORDS_AT = 106
+STEP, NAMED, EDGE = 3.6, 18.0, 24.0
 FONT = 13
 WEEKS = 8
 
@@ -74,6 +74,11 @@ def short(rung: Rung) -> str:
     return rung_short(rung).rpartition(",")[0]
 
 
+def _named(rung: Rung) -> str:
+    """A landmark's name without the trade's word for it: the rail is narrow."""
+    return short(rung).partition(" (")[0]
+
+
 def _up(rungs: int) -> str:
     return "one rung up" if rungs == 1 else f"{rungs} rungs up"
 
@@ -96,14 +101,14 @@ class _Sheet:
         heights: dict[str, float] = {}
         at = EDGE
         for rung in self.rungs:
-            named = self._named(rung)
+            named = self._is_named(rung)
             at += NAMED / 2 if named else STEP / 2
             heights[rung.key] = at
             at += NAMED / 2 if named else STEP / 2
         self.height = at + EDGE
         self.y = {key: self.height - up for key, up in heights.items()}
 
-    def _named(self, rung: Rung) -> bool:
+    def _is_named(self, rung: Rung) -> bool:
         return bool(rung.landmark or rung.gate or rung.key == self.here.key)
 
     def parts(self) -> Iterator[str]:
@@ -121,25 +126,25 @@ class _Sheet:
         landmark = bool(rung.landmark)
         if landmark:
             faint = 'stroke-opacity="0.18"'
-            yield _line(PATH_LEFT, y, PATH_RIGHT, y, 1, faint)
+            yield _line(PATH_LEFT, y, RAIL_LEFT, y, 1, faint)
         yield _line(RAIL_LEFT, y, RAIL_RIGHT, y, 3 if landmark else 1)
         if rung.gate and _closed(self.situation, rung):
-            yield _line(RAIL_LEFT - 9, y + 7, RAIL_RIGHT + 9, y + 7, 4, 'class="red"')
+            yield _line(RAIL_LEFT - 9, y + 7, RAIL_RIGHT + 9, y + 7, 4)
         if here:
             left, right = RAIL_LEFT - 3, RAIL_RIGHT + 3
             yield (
-                f'<path class="red" d="M{left} {y - 7:.1f}H{right}L{right + 9} {y:.1f}'
+                f'<path d="M{left} {y - 7:.1f}H{right}L{right + 9} {y:.1f}'
                 f'L{right} {y + 7:.1f}H{left}Z" fill="currentColor"/>'
             )
-        if self._named(rung):
+        if self._is_named(rung):
             yield self._name(rung, y, here=here)
 
     def _name(self, rung: Rung, y: float, *, here: bool) -> str:
         if here:
-            name = f"{short(rung)}, now" if rung.landmark else "Now"
+            name = f"Now: {_named(rung).lower()}" if rung.landmark else "Now"
             return _words(name, WORDS_AT + 6, y, 'font-weight="700"')
         if rung.landmark:
-            return _words(short(rung), WORDS_AT, y)
+            return _words(_named(rung), WORDS_AT, y)
         state = "closed" if _closed(self.situation, rung) else "open"
         name = str(rung.gate).replace("_", " ")
         return _words(f"Gate: {name}, {state}", WORDS_AT, y, 'font-style="italic"')
@@ -169,7 +174,8 @@ class _Sheet:
                 points.append((x, y))
         points.append((PATH_RIGHT, self._level(self.here.key)))
         line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-        yield f'<polyline points="{line}" fill="none" stroke="currentColor" stroke-width="2"/>'
+        look = 'class="climbed" fill="none" stroke="currentColor" stroke-width="2"'
+        yield f'<polyline points="{line}" {look}/>'
         low = self.height - 6
         small = f'font-size="{FONT - 2}" fill-opacity="0.8"'
         yield _words(f"{self.begin:%-d %b}", PATH_LEFT, low, small)

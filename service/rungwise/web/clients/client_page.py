@@ -13,10 +13,14 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.daily.write_to_client import tidy
 from rungwise.coach.record.access import client_of
+from rungwise.coach.record.day_strip import counts, strips
 from rungwise.coach.record.notes import notes_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, load, past
-from rungwise.coach.reviews.flags import line_of
+from rungwise.coach.reports.client_facts import facts_of, steps_of
+from rungwise.coach.reports.what_to_do import what_to_do
+from rungwise.coach.reviews.flags import course_of
+from rungwise.concepts.alert_kinds import URGENCIES
 from rungwise.errors import NotFound
 from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.explain import explain_next
@@ -26,6 +30,8 @@ from rungwise.store.queries import thread
 from rungwise.store.tables import Alert, Client, Due
 from rungwise.web.charts.holds_picture import draw_holds
 from rungwise.web.charts.ladder_picture import draw_ladder
+from rungwise.web.clients import gists
+from rungwise.web.clients.first_sentence import button
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.ui.layout import framed
 from rungwise.wording.rung_words import rung_sentence, rung_short
@@ -35,10 +41,12 @@ router = APIRouter()
 
 TEXTS_SHOWN = 16
 MOVES_SHOWN = 8
+LATELY_SHOWN = 3
 NOTES_SHOWN = 5
 CHANGES_SHOWN = 5
 CHANGES_ON_A_PAGE = 50
 WEEKS = (6, 12, 26)
+USUAL_WEEKS = 12
 # Our own picture, made of figures.
 PICTURE_POLICY = "default-src 'none'; frame-ancestors 'none'"
 
@@ -46,7 +54,7 @@ PICTURE_POLICY = "default-src 'none'; frame-ancestors 'none'"
 class Looking(BaseModel):
     """What of a client's page is shown: weeks in the chart, texts before one."""
 
-    weeks: int = Field(default=12, ge=1, le=26)
+    weeks: int = Field(default=USUAL_WEEKS, ge=1, le=26)
     before: int | None = None
 
 
@@ -79,7 +87,6 @@ def client_page(
         client = client_of(session, visit.trainer, client_id)
         situation = load(session, client)
         history = past(session, client.id) if situation else []
-        texts = thread.texts(session, client.id, TEXTS_SHOWN + 1, asked.before)
         return framed(
             visit,
             session,
@@ -87,42 +94,97 @@ def client_page(
             status,
             client=client,
             situation=situation,
-            **(_place(session, visit, situation, history, asked) if situation else _NO_PLACE),
             asked=asked,
             weeks=WEEKS,
-            alerts=_open_alerts(session, client),
-            moves=thread.moves(session, client.id, MOVES_SHOWN),
-            texts=texts[-TEXTS_SHOWN:],
-            earlier=texts[1].id if len(texts) > TEXTS_SHOWN else None,
-            notes=notes_of(session, client.id, NOTES_SHOWN),
-            changes=thread.changes(session, client.id, CHANGES_SHOWN),
-            prompt_due=_prompt_due(session, client.id),
-            named=RungNames(situation),
             segments=segments,
             draft=draft,
             size=segments(tidy(draft.body)) if draft.looked else None,
             once=uuid4().hex,
             told=told,
+            unfolded=_unfolded(asked, draft),
+            **_now(session, visit, client, situation, history),
+            **_folds(session, visit, client, situation, history, asked),
         )
 
 
-_NO_PLACE = {"now_on": None, "line": None, "ladder": None, "chart": None}
+def _unfolded(asked: Looking, draft: Draft) -> set[str]:
+    """The folds that this address or this answer is about."""
+    found = set()
+    if asked.before is not None or draft != Draft():
+        found.add("texts")
+    if asked.weeks != USUAL_WEEKS:
+        found.add("holds")
+    return found
 
 
-def _place(
+def _now(
     session: Session,
     visit: Visit,
-    situation: Situation,
+    client: Client,
+    situation: Situation | None,
+    history: Sequence[PastDay],
+) -> dict[str, object]:
+    """What stands first: the sentence with its act, the feet, the last days, the ladder."""
+    alerts = _open_alerts(session, client)
+    due = _prompt_due(session, client.id)
+    strip = strips(session, [client], visit.now)[client.id]
+    today = strip[-1].day
+    course = course_of(session, situation, history, today) if situation else None
+    facts = facts_of(session, visit.now, client, situation, history, alerts, strip, due, course)
+    advice = what_to_do(facts)
+    on_course = course is not None and advice.row == course.rule
+    act = button(advice, client.id, steps_of(situation), resting=client.state == "resting")
+    opened = advice.alert_id if act and act.address.startswith("/alerts/") else None
+    return {
+        "advice": advice,
+        "act": act,
+        "course": course if on_course else None,
+        "badge": min(alerts, key=lambda one: URGENCIES.index(one.urgency), default=None),
+        "urgent": any(one.id == advice.alert_id and one.urgency == "urgent" for one in alerts),
+        "other_alerts": [one for one in alerts if one.id != opened],
+        "prompt_due": due,
+        "strip": strip,
+        "counts": counts(strip),
+        "now_on": _now_on(situation, history) if situation else None,
+        "ladder": draw_ladder(situation, history, today) if situation else None,
+    }
+
+
+def _folds(
+    session: Session,
+    visit: Visit,
+    client: Client,
+    situation: Situation | None,
     history: Sequence[PastDay],
     asked: Looking,
 ) -> dict[str, object]:
-    """Where the client is: drawn, in words, on the ladder, and the holds that led there."""
-    today = situation.local_date(visit.now)
+    """What is folded away, and the line of each fold."""
+    texts = thread.texts(session, client.id, TEXTS_SHOWN + 1, asked.before)
+    moves = thread.moves(session, client.id, MOVES_SHOWN)
+    notes = notes_of(session, client.id, NOTES_SHOWN)
+    changes = thread.changes(session, client.id, CHANGES_SHOWN)
+    named = RungNames(situation)
+    held = None
+    if situation is not None:
+        held = chart(session, situation, history, asked.weeks, situation.local_date(visit.now))
     return {
-        "now_on": _now_on(situation, history),
-        "line": line_of(session, situation, history, today),
-        "ladder": draw_ladder(situation, history, today),
-        "chart": chart(session, situation, history, asked.weeks, today),
+        "chart": held,
+        "texts": texts[-TEXTS_SHOWN:],
+        "earlier": texts[1].id if len(texts) > TEXTS_SHOWN else None,
+        "moves": moves,
+        "lately": moves[:LATELY_SHOWN],
+        "notes": notes,
+        "changes": changes,
+        "named": named,
+        "gists": gists.Gists(
+            holds=gists.holds(held),
+            texts=gists.texts(client, texts),
+            moves=gists.moves(moves),
+            plan=gists.plan(situation),
+            notes=gists.notes(notes),
+            about=gists.about(client),
+            changes=gists.changes(changes, named, visit.practice.time_zone),
+        ),
     }
 
 

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
+from rungwise.coach.record.day_strip import MARKS as DAY_MARKS  # noqa: F401  # for templates
+
 KIND = {
     "fall": "Fall",
     "near_fall": "Near fall",
@@ -56,6 +58,7 @@ TODAY = {
     "invited": "Not agreed yet",
 }
 SORT = {"name": "name", "today": "what may need you", "days": "last practice", "rung": "rung"}
+LANGUAGE = {"en": "English", "es": "Spanish"}
 ALERT_STATE = {"new": "Not seen yet", "seen": "Seen", "handled": "Handled"}
 MOVE = {"up": "Up", "stay": "Stay", "back": "Back", "rest": "Rest", "override": "Placed by you"}
 TEXT_STATE = {

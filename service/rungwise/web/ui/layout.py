@@ -17,11 +17,15 @@ BELOW = {"/visits": "/week", "/outcomes": "/rule-review"}
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A page in the navigation; `here` when this page or one below it is shown."""
+    """A page in the navigation; `here` when this page or one below it is shown.
+
+    `folded` ones stand in the menu under the trainer's name: they are looked at now and then.
+    """
 
     address: str
     name: str
     here: bool
+    folded: bool = False
 
 
 def framed(
@@ -54,16 +58,16 @@ def has_phone(visit: Visit) -> bool:
 
 
 def places(visit: Visit) -> list[Place]:
-    found = [
-        ("/", "Alerts"),
-        ("/clients", "Clients"),
-        ("/visits", "Visits"),
-        ("/outcomes", "Outcomes"),
-        ("/practice", "Practice"),
-    ]
+    daily = [("/", "Alerts"), ("/clients", "Clients"), ("/visits", "Visits")]
+    daily += [("/outcomes", "Outcomes")]
+    folded = [("/practice", "Practice")]
     if has_phone(visit):
-        found.append(("/phone", "Practice phone"))
-    return [Place(address, name, _here(visit.path, address)) for address, name in found]
+        folded.append(("/phone", "Practice phone"))
+    folded.append(("/account", "Your account"))
+    here = [Place(address, name, _here(visit.path, address)) for address, name in daily]
+    return here + [
+        Place(address, name, _here(visit.path, address), folded=True) for address, name in folded
+    ]
 
 
 def _here(path: str, address: str) -> bool:

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from rungwise.carriers.phone import phone_shown
 from rungwise.web.ui import labels
 
 
@@ -23,6 +24,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"at": at, "clock": clock, "day": day, "ago": labels.ago, "cm": labels.cm}
+    made.filters["phone"] = phone_shown
     made.globals |= {"static": static, "words": labels}
     return made
 

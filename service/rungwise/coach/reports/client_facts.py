@@ -1,0 +1,151 @@
+"""What the first sentence on a client looks at, from what is stored of one client."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from rungwise.coach.record.day_strip import DayShown
+from rungwise.coach.record.questions import open_doubt
+from rungwise.coach.record.situation import Situation
+from rungwise.coach.reports.what_to_do import Course, Facts, OpenAlert
+from rungwise.concepts.questions import QUESTIONS
+from rungwise.evidence import Reason
+from rungwise.ladder.moves import PastDay
+from rungwise.ladder.rungs import Rung
+from rungwise.store.tables import Alert, Client, Due
+from rungwise.wording.rung_words import rung_short
+
+# What a question that holds the texts is about.
+ASKED = {
+    "help": "being hurt",
+    "emergency": "an emergency sign",
+    "near_fall": "a fall",
+    "fall": "a fall",
+    "dizziness": "dizziness",
+    "pain": "pain",
+}
+_PRACTISED = ("steady", "wobbly", "short")
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """The steps that an act may go to: the landmark below, and the first behind a closed gate."""
+
+    below: Rung | None = None
+    gated: Rung | None = None
+
+
+def steps_of(situation: Situation | None) -> Steps:
+    """Where the acts beside the sentence would place the client."""
+    if situation is None or situation.placement.rung_key not in situation.ladder:
+        return Steps()
+    ladder, key = situation.ladder, situation.placement.rung_key
+    gated = (
+        rung
+        for rung in ladder.rungs[ladder.index(key) + 1 :]
+        if rung.gate and rung.gate not in situation.settings.open_gates
+    )
+    below = ladder.landmark_below(key)
+    return Steps(below if below.key != key else None, next(gated, None))
+
+
+def facts_of(
+    session: Session,
+    now: datetime,
+    client: Client,
+    situation: Situation | None,
+    history: Sequence[PastDay],
+    alerts: Sequence[Alert],
+    strip: Sequence[DayShown],
+    prompt_due: Due | None,
+    course: Reason | None,
+) -> Facts:
+    """Everything the sentences look at. One query."""
+    clock = _Clock(client, now)
+    doubt = open_doubt(session, client.id)
+    steps = steps_of(situation)
+    stuck = next((past for past in reversed(history) if "stuck" in past.move.alerts), None)
+    return Facts(
+        called=client.called,
+        state=client.state,
+        state_since=clock.day(clock.local(client.state_since).date()),
+        today=strip[-1].mark if strip else "none",
+        next_text=clock.when(prompt_due.at) if prompt_due else "",
+        last_reply=clock.when(client.last_reply_at) if client.last_reply_at else "",
+        placed=situation is not None,
+        alerts=[
+            OpenAlert(one.id, one.kind, one.urgency, clock.when(one.last_at), one.state == "seen")
+            for one in alerts
+        ],
+        asked=_asked_about(doubt.kind) if doubt else "",
+        stuck_rule=stuck.move.rule if stuck else "",
+        backs=[clock.day(day) for day in _backs(history, stuck)] if stuck else (),
+        below=stance_name(steps.below) if steps.below else "",
+        gate=stance_name(steps.gated).lower() if steps.gated else "",
+        away_until=_away_until(situation, clock),
+        went_back=_went_back(strip, clock),
+        course=Course(course.rule, course.says) if course else None,
+    )
+
+
+def stance_name(rung: Rung) -> str:
+    """A step in few words, without what the hands do."""
+    return rung_short(rung).rpartition(",")[0]
+
+
+def _asked_about(kind: str) -> str:
+    return ASKED.get(QUESTIONS[kind].alert or "", "a sign")
+
+
+def _backs(history: Sequence[PastDay], stuck: PastDay) -> list[date]:
+    """The days of moves back from the step that the alert is about, in the four weeks to it."""
+    first = stuck.day - timedelta(days=27)
+    return [
+        past.day
+        for past in history
+        if past.move.kind == "back"
+        and past.move.from_key == stuck.move.from_key
+        and first <= past.day <= stuck.day
+    ]
+
+
+def _away_until(situation: Situation | None, clock: "_Clock") -> str:
+    if situation is None:
+        return ""
+    ends = [last for first, last in situation.settings.away if first <= clock.today <= last]
+    return clock.day(max(ends)) if ends else ""
+
+
+def _went_back(strip: Sequence[DayShown], clock: "_Clock") -> str:
+    """The day of a move back that no later practice has followed."""
+    for shown in reversed(strip):
+        if shown.moved == "back":
+            return clock.day(shown.day)
+        if shown.moved is not None or shown.mark in _PRACTISED:
+            return ""
+    return ""
+
+
+class _Clock:
+    """Instants and dates in words of the client's own calendar."""
+
+    def __init__(self, client: Client, now: datetime) -> None:
+        self.zone = ZoneInfo(client.time_zone)
+        self.today = self.local(now).date()
+
+    def local(self, at: datetime) -> datetime:
+        return at.astimezone(self.zone)
+
+    def when(self, at: datetime) -> str:
+        local = self.local(at)
+        return f"{self._named(local.date())} at {local:%H:%M}"
+
+    def day(self, day: date) -> str:
+        return f"{day.day} {day:%b}"
+
+    def _named(self, day: date) -> str:
+        near = {0: "today", 1: "yesterday", -1: "tomorrow"}.get((self.today - day).days)
+        return near or f"on {day:%a} {day.day} {day:%b}"
