@@ -80,6 +80,8 @@ TOLD = [
      "is closed."),
     (with_alerts(alert("held_back")), "held_back",
      "See Ivo practise, or choose the step: the rule keeps them on this one."),
+    (with_alerts(alert("auto_answers")), "auto_answers",
+     "Phone Ivo: a machine answers the texts, last today at 09:06."),
     (replace(CALM, placed=False), "no step",
      "Choose a step for Ivo: none is set, so no practice text goes."),
     (replace(CALM, state="resting"), "resting",

@@ -220,6 +220,7 @@ SENTENCES: tuple[Sentence, ...] = (
         Act.CHOOSE_STEP,
         phone=False,
     ),
+    _alert("auto_answers", "Phone {called}: a machine answers the texts, last {when}."),
     Sentence(
         "no step",
         lambda facts: not facts.placed and facts.state != "invited",
