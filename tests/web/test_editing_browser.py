@@ -46,3 +46,38 @@ def test_all_clients_of_a_leaver_in_few_presses(
     assert wrong == []
     assert window.complaints == []
     window.close()
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_facts_are_changed_by_hand_and_by_keyboard(
+    practice: tuple[World, str], browser: Browser, width: int, theme: str
+) -> None:
+    world, address = practice
+    window = Window(browser, address, width, theme).sign_in()
+    page, wrong = window.page, []
+    page.goto(f"/clients/{world.clients['bo']}")
+    page.get_by_role("link", name="Facts").click()
+    wrong += window.axe()
+    page.get_by_label("Mobile phone").fill("12")
+    page.get_by_role("button", name="See what follows").click()
+    wrong += window.axe()
+    assert window.sideways() <= 0
+    page.get_by_label("Mobile phone").fill("303 555 0142")
+    page.get_by_label("Time zone").select_option("America/Denver")
+    page.get_by_label("Mat, folds to").select_option("4")
+    page.get_by_label("Mobile phone").press("Enter")  # looks, and stores nothing
+    assert world.client("bo").time_zone == "America/New_York"
+    wrong += window.axe()
+    assert window.sideways() <= 0
+    page.screenshot(
+        path=f"{world.store.url.partition('///')[2]}-{width}-{theme}.png", full_page=True
+    )
+    page.get_by_role("button", name="Change this").click()
+    assert world.client("bo").time_zone == "America/Denver"
+    page.get_by_role("link", name="Facts").click()
+    assert page.get_by_text("has not answered YES yet").is_visible()
+    wrong += window.axe()
+    assert wrong == []
+    assert [one for one in window.complaints if "400" not in one] == []
+    window.close()

@@ -16,6 +16,7 @@ DUE_KINDS: Mapping[str, DueKind] = {
     "reminder": DueKind(of_client=True),
     "weekly": DueKind(of_client=True),
     "retest": DueKind(of_client=True),
+    "new_phone": DueKind(of_client=True),
     "doubt": DueKind(),
     "escalate": DueKind(),
     "reread": DueKind(),

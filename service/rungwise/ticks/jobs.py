@@ -17,7 +17,7 @@ from rungwise.clock import Clock
 from rungwise.coach.alerting import alerts
 from rungwise.coach.alerting.paging import strand
 from rungwise.coach.conversation.on_due import on_unanswered
-from rungwise.coach.daily import strangers
+from rungwise.coach.daily import new_phone, strangers
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.delivery import (
     expire,
@@ -75,6 +75,7 @@ HANDLERS: Mapping[str, Handler] = {
     "reminder": reminder_due,
     "weekly": weekly_due,
     "retest": review_due,
+    "new_phone": _by_id(new_phone.unanswered),
     "doubt": _doubt,
     "escalate": _by_id(alerts.escalate),
     "reread": _by_id(read_again),

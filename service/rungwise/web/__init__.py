@@ -20,6 +20,7 @@ from rungwise.web.clients import (
     client_list,
     client_page,
     export,
+    facts,
     import_csv,
     intake,
     many,
@@ -53,7 +54,7 @@ PAGES = (
         summary,
         export,
     ),
-    *(programs, inbox, client_list, client_page, actions, override, plan),
+    *(programs, inbox, client_list, client_page, facts, actions, override, plan),
     *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
     *(visits, retests, outcomes, rule_review),
 )

@@ -27,6 +27,7 @@ ELSE: Mapping[str, str] = {
     "escalate": "the trainer and the second contact are paged again, unless the alert was handled",
     "stranger": "whoever is on duty is paged again about an unknown number",
     "retest": "a note to the trainer that a retest or call is due",
+    "new_phone": "the trainer is told: the new phone has not answered whether texts go there",
     "reread": "a text that we failed on is tried again",
     "parts": "a long text is read without the parts that did not come",
     "unsent": "an alert to the trainer if a text that must arrive has not left",

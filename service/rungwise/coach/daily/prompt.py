@@ -25,7 +25,7 @@ from rungwise.ladder.body import Body
 from rungwise.ladder.keys import is_key, parse_key
 from rungwise.ladder.progression import Move, PastDay, decide_absence
 from rungwise.ladder.rungs import Rung
-from rungwise.store.due import clear_due, set_due
+from rungwise.store.due import clear_due, due_of, set_due
 from rungwise.store.index_conditions import IS_PROMPT
 from rungwise.store.prefetch import known
 from rungwise.store.tables import Client, Due, Message, MoveRow, Practice
@@ -129,6 +129,17 @@ def schedule_next(
 ) -> None:
     """Set when the next prompt is due: the one place where that is worked out and stored."""
     _schedule(session, after, client, load(session, client), after_date)
+
+
+def schedule_anew(session: Session, now: datetime, client: Client) -> None:
+    """Set the next prompt and a reminder that waits by another zone's clock."""
+    situation = load(session, client)
+    _schedule(session, now, client, situation)
+    waits = due_of(session, "reminder", client.id)
+    if situation is not None and waits is not None and waits.local_date is not None:
+        day = waits.local_date
+        clear_due(session, "reminder", client.id)
+        _set_reminder(session, now, situation, day)
 
 
 def _schedule(

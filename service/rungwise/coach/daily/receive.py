@@ -22,7 +22,7 @@ from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.conversation.dossier import Lately
 from rungwise.coach.conversation.on_text import context_of, on_text
 from rungwise.coach.conversation.signs import doubtful, told
-from rungwise.coach.daily import strangers
+from rungwise.coach.daily import new_phone, strangers
 from rungwise.coach.daily.addressed import Addressed, Arrival, addressed_to
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
@@ -241,7 +241,7 @@ def _from_other_phone(session: Session, now: datetime, message: Message) -> None
     phone = strangers.second_phone(session, practice.id, message.from_phone)
     if phone is None:
         strangers.from_stranger(session, now, practice, message)
-    else:
+    elif not new_phone.answered(session, now, phone, message):
         strangers.from_second_phone(session, now, practice, phone, message)
 
 

@@ -182,6 +182,13 @@ def second_phone(session: Session, practice_id: int, phone: str) -> ClientPhone 
     return session.exec(rows).first()
 
 
+def named(phone: ClientPhone) -> str:
+    """The phone, as it is told of."""
+    if phone.asked_at is not None:
+        return "the new phone, which has not said yes yet"
+    return f"the phone of their {phone.whose}"
+
+
 def from_second_phone(
     session: Session, now: datetime, practice: Practice, phone: ClientPhone, message: Message
 ) -> None:
@@ -196,8 +203,8 @@ def from_second_phone(
             _say(session, now, practice, client, message, "stop_done", "opt_out")
         phone.stopped_at = now
         session.add(phone)
-    if not _signs(session, now, practice, client, message, reading, phone.whose):
-        did = f"From the phone of their {phone.whose}. Nothing was moved: it waits for you."
+    if not _signs(session, now, practice, client, message, reading, named(phone)):
+        did = f"From {named(phone)}. Nothing was moved: it waits for you."
         raise_alert(session, now, practice, client, Raised("request", did), message)
         if phone.stopped_at is None and reading.kind != "opt_out":
             _say(session, now, practice, client, message, "news_kept", "answer")
@@ -210,13 +217,13 @@ def _signs(
     client: Client,
     message: Message,
     reading: Reading,
-    whose: str,
+    phone: str,
 ) -> bool:
     """Act on what harm a text from a client's second phone tells of; whether it told of any."""
     sign = sure_sign(reading, message.body, client.language, client.called)
     if sign is not None:
         rest_client(session, now, client, By.CLIENT)
-        did = f"Told from the phone of their {whose}, answered there. Practice was stopped."
+        did = f"Told from {phone}, answered there. Practice was stopped."
         raise_alert(
             session, now, practice, client, Raised(SIGNS[sign].alert, did, "urgent"), message
         )
@@ -227,13 +234,13 @@ def _signs(
         return True
     if reading.yes_no == "yes" and client.state == State.RESTING:
         # The answer to whether the person is hurt: a yes counts, whoever gives it.
-        did = f"The phone of their {whose} answers that the client is hurt or cannot get up."
+        did = f"The answer from {phone}: the client is hurt or cannot get up."
         raise_alert(session, now, practice, client, Raised("emergency", did, "urgent"), message)
         _say(session, now, practice, client, message, "hurt_yes", "safety")
         return True
     asked = doubtful(reading)
     if asked:
-        did = f"It may be told in a text from the phone of their {whose}. Please phone."
+        did = f"It may be told in a text from {phone}. Please phone."
         kind = QUESTIONS[asked[0]].alert or "unread"
         raise_alert(session, now, practice, client, Raised(kind, did, "today"), message)
         return True

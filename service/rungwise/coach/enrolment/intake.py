@@ -151,7 +151,7 @@ class Standing:
 def standing(session: Session, client: Client) -> Standing:
     """Everything on record about the start of this client. Three queries."""
     screening = latest_screening(session, client.id)
-    home = _latest_home(session, client.id)
+    home = latest_home(session, client.id)
     baseline = baseline_of(session, client.id)
     in_place = frozenset(home.in_place) if home is not None else frozenset()
     reasons: tuple[str, ...] = ()
@@ -187,7 +187,8 @@ def _not_held(baseline: Baseline | None) -> bool:
     return baseline is not None and baseline.held_s[0] < HOLD_S
 
 
-def _latest_home(session: Session, client_id: int) -> HomeSetup | None:
+def latest_home(session: Session, client_id: int) -> HomeSetup | None:
+    """What is in place at the client's home, as it was last looked at."""
     rows = select(HomeSetup).where(HomeSetup.client_id == client_id)
     return session.exec(rows.order_by(col(HomeSetup.id).desc()).limit(1)).first()
 

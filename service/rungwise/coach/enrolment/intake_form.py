@@ -28,6 +28,7 @@ from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
 from rungwise.ladder.body import (
+    AHEAD_MM,
     FOOT_BREADTH_MM,
     FOOT_LENGTH_MM,
     HIP_WIDTH_MM,
@@ -65,7 +66,8 @@ DEFAULTS: Mapping[str, str] = {
     "caution": "usual",
 }
 WHO = ("name", "called", "phone", "time_zone", "language")
-MEASURES = ("sex", "height_cm", "foot_length_cm", "foot_breadth_cm", "hip_width_cm", "narrowest_cm")
+MEASURED = ("foot_length_cm", "foot_breadth_cm", "hip_width_cm")
+MEASURES = ("sex", "height_cm", *MEASURED, "narrowest_cm")
 SPARED = ("big_toe_pain", "weaker", "no_full_weight")
 PLACE = ("mat_layers", "foam", "home", "someone")
 WHEN = ("prompt_at", "weekdays", "target_s", "caution")
@@ -133,7 +135,7 @@ def read_intake(given: Mapping[str, str], practice: Practice, screened: bool = T
 
     With `screened` False the questions may all be left out, for lists of people to be asked later.
     """
-    form = _Reader({**DEFAULTS, "language": practice.language, **_filled(given)})
+    form = Reader({**DEFAULTS, "language": practice.language, **_filled(given)})
     draft = _read(form, practice, screened)
     if draft is None or form.problems:
         raise Unfinished(form.problems)
@@ -145,7 +147,7 @@ def _filled(given: Mapping[str, str]) -> dict[str, str]:
 
 
 @dataclass(slots=True)
-class _Reader:
+class Reader:
     """The fields, and what was found wrong with them."""
 
     given: Mapping[str, str]
@@ -178,7 +180,7 @@ class _Reader:
         return self.take(name, lambda words: round(number(words, low_mm / 10, high_mm / 10) * 10))
 
 
-def _read(form: _Reader, practice: Practice, must_screen: bool) -> Draft | None:
+def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
     name = form.take("name", lambda words: name_or_refuse("name", words), "Fill in their name.")
     called = form.take("called", lambda words: name_or_refuse("called", words))
     phone = form.take(
@@ -230,7 +232,7 @@ def _read(form: _Reader, practice: Practice, must_screen: bool) -> Draft | None:
     )
 
 
-def _zone(form: _Reader, phone: Phone | None, practice: Practice) -> ChosenZone | None:
+def _zone(form: Reader, phone: Phone | None, practice: Practice) -> ChosenZone | None:
     if phone is None:
         return None
     try:
@@ -240,7 +242,7 @@ def _zone(form: _Reader, phone: Phone | None, practice: Practice) -> ChosenZone 
         return None
 
 
-def _screening(form: _Reader, needed: bool) -> tuple[dict[str, str], Screened]:
+def _screening(form: Reader, needed: bool) -> tuple[dict[str, str], Screened]:
     answers = {
         question.name: form[question.name].lower() for question in QUESTIONS if form[question.name]
     }
@@ -257,7 +259,7 @@ def _screening(form: _Reader, needed: bool) -> tuple[dict[str, str], Screened]:
     return answers, screen(answers)
 
 
-def _settings(form: _Reader, practice: Practice) -> PlanSettings:
+def _settings(form: Reader, practice: Practice) -> PlanSettings:
     plain = PlanSettings()
     prompt_at = form.take("prompt_at", hour) or plain.prompt_at
     try:
@@ -276,53 +278,80 @@ def _settings(form: _Reader, practice: Practice) -> PlanSettings:
     )
 
 
-def _profile(form: _Reader, no_soft_surface: bool, target_s: int) -> Profile | None:
-    body = _body(form)
-    layers = form.choice("mat_layers", tuple(str(one) for one in MAT_LAYERS))
-    foam = form.choice("foam", FOAM)
+def _profile(form: Reader, no_soft_surface: bool, target_s: int) -> Profile | None:
+    body = read_body(form)
+    equipment = read_equipment(form, Equipment())
     if body is None:
         return None
-    equipment = Equipment(
+    return Profile(body, equipment, Limits(no_soft_surface=no_soft_surface), target_s=target_s)
+
+
+def read_equipment(form: Reader, held: Equipment) -> Equipment:
+    """The mat's layers and the half foam as filled in; all else as `held`."""
+    layers = form.choice("mat_layers", tuple(str(one) for one in MAT_LAYERS))
+    foam = form.choice("foam", FOAM)
+    return replace(
+        held,
         mat_layers=int(layers),
         half_foam_whole=foam in ("whole", "both"),
         half_foam_cut=foam in ("cut", "both"),
     )
-    return Profile(body, equipment, Limits(no_soft_surface=no_soft_surface), target_s=target_s)
 
 
-def _body(form: _Reader) -> Body | None:
-    """Measured when any of the three measures is given; otherwise estimated."""
+def read_body(form: Reader, held: Body | None = None) -> Body | None:
+    """Measured when any of the three measures is given, otherwise estimated.
+
+    A body that is `held` stays as it is where the form tells nothing else; a guessed one is guessed
+    anew only from a sex or a height that is given.
+    """
     spared: dict[str, Side | None] = {
         name: None if (side := form.choice(name, SIDES)) == "none" else Side(side)
         for name in ("weaker", "no_full_weight")
     }
-    length = form.mm("foot_length_cm", *FOOT_LENGTH_MM)
-    breadth = form.mm("foot_breadth_cm", *FOOT_BREADTH_MM)
-    hips = form.mm("hip_width_cm", *HIP_WIDTH_MM)
     narrowest = form.mm("narrowest_cm", FOOT_BREADTH_MM[0], HIP_WIDTH_MM[1])
-    height = form.mm("height_cm", HEIGHT_CM[0] * 10, HEIGHT_CM[1] * 10)
     more = {**spared, "narrowest_offset_mm": narrowest, "big_toe_pain": form.flag("big_toe_pain")}
-    measured = {"foot_length_cm": length, "foot_breadth_cm": breadth, "hip_width_cm": hips}
+    if form["ahead_cm"]:
+        more["ahead_mm"] = form.mm("ahead_cm", *AHEAD_MM)
+    measured = any(form[name] for name in MEASURED)
     try:
-        if any(form[name] for name in measured):
-            for name, value in measured.items():
-                if value is None and name not in form.problems:
-                    form.problems[name] = "Measure all three, or leave all three empty."
-            if length is None or breadth is None or hips is None:
-                return None
-            return Body(length, breadth, hips, **more)  # type: ignore[arg-type]  # by name
-        needed = "Choose one: without measures the feet are guessed from it."
-        sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)
-        if sex is None:
+        found = _measured(form, held) if measured else _guessed(form, held)
+        if found is None or form.problems.keys() & {"narrowest_cm", "ahead_cm"}:
             return None
-        return Body.estimate(height, sex, **more)  # type: ignore[arg-type]  # one of the two
+        return replace(found, **more)  # type: ignore[arg-type]  # by name
     except ImpossibleValue as error:
         name = error.field.replace("_offset_mm", "_cm").replace("_mm", "_cm")
         form.problems[name] = sentence(error).replace("It holds", "In mm, it holds")
         return None
 
 
-def _baseline(form: _Reader) -> FourStage | None:
+def _measured(form: Reader, held: Body | None) -> Body | None:
+    length = form.mm("foot_length_cm", *FOOT_LENGTH_MM)
+    breadth = form.mm("foot_breadth_cm", *FOOT_BREADTH_MM)
+    hips = form.mm("hip_width_cm", *HIP_WIDTH_MM)
+    for name, value in zip(MEASURED, (length, breadth, hips), strict=True):
+        if value is None and name not in form.problems:
+            form.problems[name] = "Measure all three, or leave all three empty."
+    if length is None or breadth is None or hips is None:
+        return None
+    if held is not None and not held.estimated:
+        same = (held.foot_length_mm, held.foot_breadth_mm, held.hip_width_mm)
+        if same == (length, breadth, hips):
+            return held
+    return Body(length, breadth, hips)
+
+
+def _guessed(form: Reader, held: Body | None) -> Body | None:
+    height = form.mm("height_cm", HEIGHT_CM[0] * 10, HEIGHT_CM[1] * 10)
+    if held is not None and held.estimated and not form["sex"] and not form["height_cm"]:
+        return held
+    needed = "Choose one: without measures the feet are guessed from it."
+    sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)
+    if sex is None:
+        return None
+    return Body.estimate(height, sex)  # type: ignore[arg-type]  # one of the two
+
+
+def _baseline(form: Reader) -> FourStage | None:
     times = [form.take(name, lambda words: number(words, 0, 10)) for name in STAGE_FIELDS]
     if any(name in form.problems for name in STAGE_FIELDS):
         return None

@@ -59,11 +59,20 @@ class Text:
 
 
 def queue_to_client(
-    session: Session, now: datetime, practice: Practice, client: Client, text: Text
+    session: Session,
+    now: datetime,
+    practice: Practice,
+    client: Client,
+    text: Text,
+    to_phone: str | None = None,
 ) -> Message | None:
-    """Put a text in the outbox; None when one with its `once_key` is there already."""
+    """Put a text in the outbox; None when one with its `once_key` is there already.
+
+    `to_phone` is another phone of the client than the one that texts go to.
+    """
     leaves_by = number_of(session, practice, client)
-    return _queue(session, now, practice, text, client.phone, leaves_by, client_id=client.id)
+    to_phone = to_phone or client.phone
+    return _queue(session, now, practice, text, to_phone, leaves_by, client_id=client.id)
 
 
 def queue_prompt(
@@ -194,6 +203,14 @@ def cancel_prompts(session: Session, client_id: int) -> None:
 def cancel_all(session: Session, client_id: int) -> None:
     """Take back everything queued for a client who said STOP, but what answers a call for help."""
     _cancel(session, client_id, col(Message.kind).not_in(AFTER_STOP), "The client said STOP.")
+
+
+def redirect(session: Session, client_id: int, to_phone: str) -> None:
+    """What waits for this client goes to another phone."""
+    waits = (col(Message.client_id) == client_id, col(Message.state) == "queued")
+    session.execute(
+        update(Message).where(*waits, col(Message.direction) == "out").values(to_phone=to_phone)
+    )
 
 
 def take_back_stale(session: Session, now: datetime, client_id: int) -> bool:

@@ -79,6 +79,19 @@ def place_client(
     if situation.resting and ladder.index(to_key) > ladder.index(from_key):
         raise NotSoHigh
     _open_gates_below(session, now, trainer, situation, to_key)
+    put_on(session, now, trainer, situation, to_key, reason)
+
+
+def put_on(
+    session: Session,
+    now: datetime,
+    trainer: Trainer,
+    situation: Situation,
+    to_key: str,
+    reason: str,
+) -> None:
+    """Store the placement and tell the client. It opens no gate and ends no rest."""
+    from_key = situation.placement.rung_key
     history = past(session, situation.client_id)
     move = override_move(
         situation.settings.plan(situation.resting), history, from_key, to_key, reason

@@ -37,10 +37,16 @@ def record(
 
 
 def record_by_service(
-    session: Session, now: datetime, practice_id: int, action: str, **detail: object
+    session: Session,
+    now: datetime,
+    practice_id: int,
+    action: str,
+    *,
+    client_id: int | None = None,
+    **detail: object,
 ) -> None:
-    """Add one line about what the service did by itself, for the practice."""
-    _add(session, now, practice_id, None, None, action, detail)
+    """Add one line about what the service did by itself, for the practice or about a client."""
+    _add(session, now, practice_id, None, client_id, action, detail)
 
 
 def _add(

@@ -13,7 +13,7 @@ class ClientPhone(SQLModel, table=True):
     """A second phone from which somebody texts about a client. `whose` says who, as "daughter".
 
     Signs told from it count as the client's; it gets answers and nothing else, none after
-    `stopped_at`.
+    `stopped_at`. While `asked_at` is set, it was asked whether it is the client's own from now on.
     """
 
     __tablename__ = "client_phone"
@@ -26,6 +26,7 @@ class ClientPhone(SQLModel, table=True):
     added_by: int | None = Field(default=None, foreign_key="trainer.id")
     added_at: datetime = Field(sa_type=UtcDateTime)
     stopped_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    asked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class Stranger(SQLModel, table=True):

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
+from rungwise.coach.daily.new_phone import asked_of
 from rungwise.coach.daily.write_to_client import tidy
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.day_strip import counts, strips
@@ -96,6 +97,7 @@ def client_page(
             situation=situation,
             asked=asked,
             weeks=WEEKS,
+            asked_phone=asked_of(session, client.id),
             segments=segments,
             draft=draft,
             size=segments(tidy(draft.body)) if draft.looked else None,

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
+from rungwise.coach.enrolment.facts import FACTS
 from rungwise.coach.record.day_strip import MARKS as DAY_MARKS  # noqa: F401  # for templates
 
 KIND = {
@@ -215,6 +216,10 @@ ACTION = {
     "review call": "called, in place of a retest",
     "review rhythm": "changed how often a retest or a call is due",
     "weekly text": "changed whether the weekly text is wanted",
+    "facts changed": "changed facts of the client",
+    "home set-up": "noted what is in place at home",
+    "new phone said yes": "The new phone answered YES: texts go there",
+    "new phone taken back": "took back that a new phone was asked",
     "handed over": "handed the client over to a colleague",
     "acted on many": "acted on many clients",
     "act on many undone": "took an act on many clients back",
@@ -232,9 +237,12 @@ def change_words(action: str, detail: Mapping[str, Any], named: Callable[[str], 
     told = [f"{opening(ACTION.get(action, action))}."]
     if action == "override" and "to_key" in detail:
         told.append(f"From {named(detail['from_key'])} to {named(detail['to_key'])}.")
+    if action == "facts changed" and detail["facts"]:
+        told.append(f"{', '.join(FACTS[name].label for name in detail['facts'])}.")
     changed: Mapping[str, Sequence[Any]] = detail.get("changed") or {}
     for name, (before, after) in changed.items():
-        what = opening(PLAN_WORDS.get(name, name))
+        fact = FACTS[name].label if name in FACTS else name
+        what = opening(PLAN_WORDS.get(name, fact))
         told.append(
             f"{what}: {plan_value(name, before, named)}, then {plan_value(name, after, named)}."
         )
@@ -253,7 +261,7 @@ def plan_value(name: str, value: Any, named: Callable[[str], str]) -> str:
         return named(value) if value else "none"
     if name == "target_s":
         return f"{value} s"
-    return "none" if value is None else str(value)
+    return "none" if value in (None, "") else str(value)
 
 
 def weekdays(days: Iterable[int]) -> str:
