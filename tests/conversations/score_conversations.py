@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from unicodedata import combining, normalize
 
 from rungwise.coach.conversation.rehearsal import Conversation, Heard, Turn, rehearse
 
@@ -69,7 +70,7 @@ def _first(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
 def misses(given: Mapping[str, Any]) -> Iterator[Miss]:
     for place, (turn, each) in enumerate(zip(given["turns"], heard(given), strict=True)):
         told = each.as_json()
-        for label, wanted, got in _wrong(turn["want"], told):
+        for label, wanted, got in _wrong(turn["want"], told, silent=turn["say"] is None):
             yield Miss(given["id"], place, turn["say"], label, wanted, got)
 
 
@@ -86,14 +87,19 @@ def _holds(report: Mapping[str, Any] | None) -> Counter[tuple[float, str | None]
 
 
 def _wrong(
-    want: Mapping[str, Any], told: Mapping[str, Any]
+    want: Mapping[str, Any], told: Mapping[str, Any], *, silent: bool
 ) -> Iterator[tuple[str, object, object]]:
     simple = {"state": told["state"], "asked": told["asked"], "urgency": _gravest(told["alerts"])}
     simple["between_urgency"] = _gravest(told["between"]["alerts"])
     for label, got in simple.items():
         if label in want and want[label] != got:
             yield label, want[label], got
+    if "asked_in" in want and told["asked"] not in want["asked_in"]:
+        yield "asked_in", want["asked_in"], told["asked"]
     kinds = {alert["kind"] for alert in told["alerts"]}
+    ever = kinds | {alert["kind"] for alert in told["between"]["alerts"]}
+    if "kinds_any" in want and not ever & set(want["kinds_any"]):
+        yield "kinds_any", want["kinds_any"], sorted(kinds)
     if not set(want.get("kinds", ())) <= kinds:
         yield "kinds", want["kinds"], sorted(kinds)
     if "holds" in want and _holds({"holds": want["holds"]}) != _holds(told["report"]):
@@ -103,13 +109,22 @@ def _wrong(
         yield "steadiness", want["steadiness"], steadiness
     if "move_in" in want and told["move"] not in want["move_in"]:
         yield "move_in", want["move_in"], told["move"]
-    answers = told["answers"]
+    answers = [*told["answers"], *(told["between"]["answers"] if silent else ())]
     for pattern in want.get("says", ()):
-        if not any(re.search(pattern, text, re.IGNORECASE) for text in answers):
+        if not any(_matches(pattern, text) for text in answers):
             yield "says", pattern, answers
     for pattern in want.get("never", ()):
-        if any(re.search(pattern, text, re.IGNORECASE) for text in answers):
+        if any(_matches(pattern, text) for text in answers):
             yield "never", pattern, answers
+
+
+def _matches(pattern: str, text: str) -> bool:
+    """Whether the text has the pattern; case and accents do not matter."""
+    return re.search(_plain(pattern), _plain(text), re.IGNORECASE) is not None
+
+
+def _plain(text: str) -> str:
+    return "".join(c for c in normalize("NFKD", text) if not combining(c))
 
 
 def main() -> None:

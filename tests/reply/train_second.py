@@ -1,8 +1,8 @@
 """Trains the second reader's weights from the corpora: `python tests/reply/train_second.py`.
 
-The same corpora give the same weights. Trained on tune_*.jsonl only, on texts sent while no
-question about safety was open; check*.jsonl are kept apart. Run it, and second_figures.py, after
-any change of the corpora.
+The same corpora give the same weights. Trained on tune_*.jsonl, on texts sent while no question
+about safety was open, and on the talk of everyday life in chat/; check*.jsonl are kept apart. Run
+it, and second_figures.py, after any change of the corpora.
 """
 
 import json
@@ -22,6 +22,8 @@ from rungwise.reply.second.ngrams import SLOTS, folded, slots
 from rungwise.reply.second.weights import FAMILIES, FILE, Weights, packed
 
 CORPUS = Path(__file__).parent / "corpus"
+# A line is what a text tells of and the text: `calm`, `fall`, `pain`, `dizzy` or `emergency`.
+CHAT = Path(__file__).parent / "chat"
 # A text is doubted from this chance of harm on: see the table in docs/reading-replies.md.
 THRESHOLD = 0.2
 # How closely the weights follow the corpora. On sets held out 3 and 10 did worse; 100 and 300 ask
@@ -58,6 +60,18 @@ def texts(pattern: str = "*.jsonl") -> list[Text]:
     return found
 
 
+def chat() -> list[Text]:
+    """Texts that are no replies: errands, weather, jokes, news; and harm told in the same tone."""
+    found = []
+    for path in sorted(CHAT.glob("*.txt")):
+        for row in path.read_text(encoding="utf-8").splitlines():
+            tells, text = row.split(" | ", 1)
+            want = {sign: "unsure" if sign == tells else "no" for sign in _SIGNS}
+            line = {"text": text, "want": {**want, "emergency": tells == "emergency"}}
+            found.append(Text(line, "chat", folded(plain(text))))
+    return found
+
+
 def matrix(of: Sequence[Text]) -> csr_matrix:
     """Texts by slots: 1 for each stretch, over the root of how many the text has."""
     rows = [sorted(slots(text.said)) for text in of]
@@ -87,7 +101,7 @@ def fit(said: csr_matrix, told: NDArray[np.bool_], families: Sequence[int]) -> W
 
 
 def train() -> Weights:
-    learnt = texts("tune_*.jsonl")
+    learnt = [*texts("tune_*.jsonl"), *chat()]
     told = np.array([text.families for text in learnt])
     return fit(matrix(learnt), told, range(len(FAMILIES)))
 

@@ -242,6 +242,12 @@ class Facts:
         return self.told("calls")
 
     @property
+    def eased(self) -> bool:
+        """ "It's gone now": a comfort, though the same words are a no to pain."""
+        comfort = self._opens("comfort")
+        return comfort > 0 and comfort >= self._opens("no", "doubt_no")
+
+    @property
     def refused_by_keyword(self) -> bool:
         return self.kind == ("opt_in" if self.context.asked == "stop" else "opt_out")
 

@@ -98,10 +98,12 @@ _SCORE: _Rows = (
     ("question", "asks"),
 )
 _AFTER_A_SAFETY_TEXT: _Rows = (
+    ("cannot", "worse"),
     ("question", "asks_only"),
     ("cannot", "cannot"),
     ("no", "will_not_call"),
     ("yes", "has_called"),
+    ("comfort", "eased"),
     ("yes", "opens_yes"),
     ("no", "opens_no"),
     ("unknown", "unknown"),

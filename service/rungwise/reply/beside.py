@@ -9,6 +9,7 @@ from rungwise.reply.answer_facts import worse_told
 from rungwise.reply.reading import Context, Hold, Kind
 from rungwise.reply.safety import Safety
 from rungwise.reply.talk import Talk
+from rungwise.reply.units import sentence
 
 # Where a usual pain is never usual: a sign of its own.
 _NEVER_USUAL = frozenset({"chest", "head", "calf"})
@@ -31,6 +32,7 @@ def told_beside(
     """
     told: dict[str, Any] = {}
     near = happened.near_fall(said.parse, safety) if safety.found else False
+    near = near or (safety.of("fall").answer == "unsure" and not holds and _slipped(said))
     if near:
         told["near_fall"] = True
     if context.asked != "result":
@@ -44,6 +46,11 @@ def told_beside(
     if "unsure" in doubts or told.get("emergency_doubt"):
         told["doubted_by"] = "lists"
     return told
+
+
+def _slipped(said: Talk) -> bool:
+    """An own loss of balance with no end told: "tripped over the cord"."""
+    return "talk.slipped" in said and said.told("talk.slipped") is not None
 
 
 def _signs(said: Talk, context: Context, safety: Safety, told: dict[str, Any]) -> None:
@@ -170,12 +177,30 @@ def _days_ago(said: Talk, context: Context) -> int | None:
         return 1 if "dated.yesterday" in said else (0 if "dated.today" in said else None)
     if "dated" not in said.tables:
         return None
-    earlier = said.any("dated.yesterday", "dated.for_day", "dated.before_yesterday")
-    if not earlier or "dated.compared" in said or _today_told(said):
+    earlier = said.any(*_EARLIER)
+    if not earlier or "dated.compared" in said or _today_told(said) or _beside_a_hold(said):
         return None
     if "dated.before_yesterday" in said:
         return 2
     return 1 if "dated.yesterday" in said else _since(said, context)
+
+
+_EARLIER = ("dated.yesterday", "dated.for_day", "dated.before_yesterday")
+_FIGURES = frozenset({"digits", "number"})
+
+
+def _beside_a_hold(said: Talk) -> bool:
+    """Whether the earlier day is of one sentence and the hold of another: "new tablets last night.
+    16 wobbly".
+    """
+    parse = said.parse
+    dated = [
+        sentence(parse, said.event(where).first)
+        for tag in _EARLIER
+        for where in said.places.get(tag, ())
+    ]
+    figures = [i for i, unit in enumerate(parse.units) if not unit.tags.isdisjoint(_FIGURES)]
+    return bool(figures) and not any(place in around for place in figures for around in dated)
 
 
 def _today_told(said: Talk) -> bool:

@@ -26,7 +26,7 @@ _WEEKDAYS: dict[str, int] = {
     **{"lunes": 0, "martes": 1, "miercoles": 2, "jueves": 3, "viernes": 4, "sabado": 5},
     **{"sabados": 5, "domingo": 6, "domingos": 6},
 }
-_MONTHS = {
+MONTHS = {
     **{"january": 1, "february": 2, "march": 3, "april": 4, "may": 5, "june": 6, "july": 7},
     **{"august": 8, "september": 9, "october": 10, "november": 11, "december": 12},
     **{"jan": 1, "feb": 2, "mar": 3, "apr": 4, "jun": 6, "jul": 7, "aug": 8, "sep": 9},
@@ -46,7 +46,7 @@ _LENGTHS = {
     **{"meses": 30, "weekend": 3},
 }
 _NAMES = "|".join(sorted({*_WEEKDAYS}, key=len, reverse=True))
-_MONTH = "|".join(sorted({*_MONTHS}, key=len, reverse=True))
+_MONTH = "|".join(sorted({*MONTHS}, key=len, reverse=True))
 _COUNT = "|".join(sorted({*_COUNTS}, key=len, reverse=True))
 _LENGTH = "|".join(sorted({*_LENGTHS}, key=len, reverse=True))
 
@@ -193,7 +193,7 @@ def _resolved(match: re.Match[str], today: date, day_first: bool) -> date | None
     """The date that a match tells; None where there is no such day."""
     named = match["month"] or match["month2"]
     if named:
-        return _month_day(today, _MONTHS[named], int(match["no"] or match["no2"]))
+        return _month_day(today, MONTHS[named], int(match["no"] or match["no2"]))
     if match["m"]:
         one, two = int(match["m"]), int(match["d"])
         month, day = (two, one) if day_first else (one, two)

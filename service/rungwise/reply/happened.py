@@ -1,8 +1,10 @@
 """When a sign was, whose it was, and what kind it was beside yes and no."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
+from itertools import pairwise
 
-from rungwise.reply import scope
+from rungwise.reply import calendar_words, scope
 from rungwise.reply.events import FAMILIES, Event, events
 from rungwise.reply.reading import Context
 from rungwise.reply.safety import Safety
@@ -47,7 +49,8 @@ def _within(said: Talk, tag: str, stretch: tuple[int, int]) -> bool:
 
 def old(said: Talk, context: Context) -> bool:
     """Whether every sign told is of over a month back, or of a time that nobody can place."""
-    if not (said.any("dated.old", "dated.unplaced", "dated.christmas") or _year(said)):
+    dated = said.any("dated.old", "dated.unplaced", "dated.christmas") or _year(said)
+    if not dated and not _month_past(said.parse.tokens.words, context):
         return False
     told = [event for event in events(said.parse) if event.family in FAMILIES]
     if not told:
@@ -78,8 +81,32 @@ def _dated_long_ago(said: Talk, stretch: tuple[int, int], context: Context) -> b
     if _within(said, "dated.christmas", stretch):
         return context.today is None or context.today - _last_christmas(context.today) > LOOK_BACK
     words = said.parse.tokens.words[stretch[0] : stretch[1] + 1]
+    if _month_past(words, context):
+        return True
     this_year = context.today.year if context.today else 2100
     return any(_is_year(word) and int(word) < this_year for word in words)
+
+
+# "In October", not "may" or "march" by themselves.
+_BEFORE_A_MONTH = frozenset(
+    {"in", "last", "since", "during", "early", "late", "en", "desde", "mid"}
+)
+
+
+def _month_past(words: Sequence[str], context: Context) -> bool:
+    """Whether a month is named that ended longer ago than is looked back."""
+    today = context.today
+    if today is None:
+        return False
+    for before, word in pairwise(words):
+        month = calendar_words.MONTHS.get(word)
+        if month is None or before not in _BEFORE_A_MONTH or month == today.month:
+            continue
+        year = today.year if month < today.month else today.year - 1
+        ended = date(year + month // 12, month % 12 + 1, 1)
+        if today - ended > LOOK_BACK:
+            return True
+    return False
 
 
 def _last_christmas(today: date) -> date:

@@ -5,6 +5,7 @@ from typing import Literal
 
 from rungwise.reply.events import Event
 from rungwise.reply.machine import Place
+from rungwise.reply.numbers import has_tag
 from rungwise.reply.reading import Context, Kind, Span
 from rungwise.reply.safety import Safety, closes
 from rungwise.reply.scope import denied
@@ -136,7 +137,7 @@ def kind_of(
     wished = parse.places("opt_out.plain")
     if wished and not parse.places("opt_out.never"):
         return "opt_out", tuple(parse.span(place, place) for place in wished)
-    wished = parse.places("opt_in.plain")
+    wished = [p for p in parse.places("opt_in.plain") if not has_tag(parse, p - 1, "neg.strong")]
     if wished:
         return "opt_in", tuple(parse.span(place, place) for place in wished)
     if context.asked in ABOUT_SAFETY or context.asked in ("retest", "pain_score"):

@@ -2,8 +2,10 @@
 
 from typing import Literal
 
+from rungwise.reply.numbers import has_tag
 from rungwise.reply.reading import News
-from rungwise.reply.talk import Talk
+from rungwise.reply.talk import Talk, Where
+from rungwise.reply.units import sentence
 
 # The gravest first: one text may tell several.
 _ORDER: tuple[Literal["distress", "clinician", "health", "loss", "home"], ...] = (
@@ -25,13 +27,37 @@ def news(said: Talk) -> News | None:
             continue
         if name in ("loss", "home"):
             return name
-        if name == "distress" and not all(said.others(where) for where in said.places[tag]):
+        if name == "distress" and not all(_theirs(said, where) for where in said.places[tag]):
             return name
         if name == "clinician" and _of_the_client(said, tag):
             return name
-        if name == "health" and said.told(tag) is not None:
+        if name == "health" and any(_own(said, where) for where in said.places[tag]):
             return name
     return None
+
+
+_ME = frozenset({"me", "i", "i'm", "im", "i've", "ive", "yo"})
+
+
+def _own(said: Talk, where: Where) -> bool:
+    return not said.denied(where) and not _theirs(said, where)
+
+
+def _theirs(said: Talk, where: Where) -> bool:
+    """Whether it is of another person; "they found a clot in my leg" is the client's own."""
+    if not said.others(where):
+        return False
+    words = said.parse.tokens.words[where[0] : where[1] + 1]
+    return _ME.isdisjoint(words) and not _own_body(said, where)
+
+
+def _own_body(said: Talk, where: Where) -> bool:
+    units = said.parse.units
+    around = sentence(said.parse, said.event(where).first)
+    return any(
+        "self.my" in units[place].tags and has_tag(said.parse, place + 1, "body")
+        for place in around
+    )
 
 
 def _of_the_client(said: Talk, tag: str) -> bool:
@@ -55,4 +81,4 @@ def perhaps_despair(said: Talk) -> bool:
 def of_somebody_else(said: Talk) -> bool:
     """Whether health news is told of somebody else: "my husband is in hospital"."""
     places = said.places.get("news.health", ())
-    return bool(places) and all(said.others(where) for where in places)
+    return bool(places) and all(_theirs(said, where) for where in places)

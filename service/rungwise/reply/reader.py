@@ -12,7 +12,7 @@ from typing import Any, Literal
 from rungwise.reply import beside, kinds, machine_made, practice
 from rungwise.reply.answering import no_plain_no, with_answer
 from rungwise.reply.events import FAMILIES
-from rungwise.reply.lexicon import lexicon
+from rungwise.reply.lexicon import Lexicon, lexicon
 from rungwise.reply.long_texts import worth_reading
 from rungwise.reply.numbers import Quantity, numbers
 from rungwise.reply.pairs import WORST, pain_told
@@ -35,15 +35,11 @@ _DEFAULT = Context()
 # "a 4", "about 7": no more than this many units is a number alone.
 MOST_UNITS_ALONE = 3
 _NET = frozenset({"net.loose", "body"})
-# While a question about harm is open, who cannot move is the one that was asked about, also where
-# a relative answers from the client's phone. As long as what it replaces, for spans point into it.
+# While one of these is open, a relative may answer from the client's phone.
 _OF_HARM = frozenset(
     {"fall_yes_no", "hurt", "pain_yes_no", "dizzy_yes_no", "emergency_yes_no", "after_emergency"}
 )
-_RELATIVE_TELLS = re.compile(
-    r"\b(?:he|she)(?= (?:can['’]?t|cannot|can not|couldn['’]?t|is unable to|is not able to))",
-    re.IGNORECASE,
-)
+_PERSONS = frozenset({"other.person", "other.kin", "other.household", "other.animal"})
 _NO_HOLDS = Holds()
 # Asked about a pain, a bare number is how bad it is.
 _SCORED = frozenset({"pain_yes_no", "worse_yes_no"})
@@ -62,14 +58,12 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     context = context or _DEFAULT
     words = lexicon(context.language)
     own = machine_made.own_part(worth_reading(text, words), context.our_texts)
-    if context.asked in _OF_HARM:
-        own = replace(own, text=_RELATIVE_TELLS.sub(lambda who: "I".ljust(len(who[0])), own.text))
-    parsed = parse(own.text, words)
+    parsed = _heard(own.text, words, context)
     answering = context.asked != "result" or context.usual_pain is not None
     said = talk(parsed, answering)
     if "auto" in said.tables:
         own = machine_made.without_sentences(own, said)
-        parsed = parse(own.text, words)
+        parsed = _heard(own.text, words, context)
         said = talk(parsed, answering)
     if own.bare:
         return Reading(kind="other", machine=own.machine, confidence=1.0)
@@ -77,6 +71,17 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     if second:
         reading = doubted(reading, parsed, context.asked)
     return replace(reading, machine=own.machine, own_words=own.words) if own.machine else reading
+
+
+def _heard(text: str, words: Lexicon, context: Context) -> Parse:
+    """The text in units. Where no other person is named, "he" and "she" are whom the question about
+    harm was about, so a relative writes for the client.
+    """
+    parsed = parse(text, words)
+    of_harm = context.asked in _OF_HARM and "other.pronoun" in parsed.seen
+    if of_harm and parsed.seen.isdisjoint(_PERSONS):
+        return replace(parsed, seen=parsed.seen | {"carer.phrase"})
+    return parsed
 
 
 def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:

@@ -8,7 +8,7 @@ from typing import Literal
 from rungwise.ladder.stance import Answer, Side, Steadiness
 
 # Goes up with every change of what a reply is read as; stored beside each reading.
-READER_VERSION = 5
+READER_VERSION = 6
 
 Kind = Literal["result", "skipped", "question", "opt_out", "opt_in", "help", "safety_only", "other"]
 Asked = Literal[

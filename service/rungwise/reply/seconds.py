@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from rungwise.reply.clock_words import of_the_clock, still_to_come
+from rungwise.reply.corrections import corrected
 from rungwise.reply.events import is_event
 from rungwise.reply.numbers import MOST_BRIEF, Quantity, counts, has_tag, numbers, word_at
 from rungwise.reply.others_numbers import age, someone_elses
@@ -28,7 +29,7 @@ def holds_told(parse: Parse) -> list[Quantity]:
     if _a_list_of_things(parse, told):
         return []
     today = [q for q in kept if not _another_days(parse, q)]
-    return _settled(parse, _corrected(parse, today or kept))
+    return _settled(parse, corrected(parse, today or kept))
 
 
 _TOLD = frozenset(
@@ -113,6 +114,13 @@ def _labelled(parse: Parse, quantity: Quantity) -> bool:
     after = word_at(parse, quantity.last + 1)
     return after in (":", "-", "=", ".", ")", "was") or has_tag(
         parse, quantity.last + 1, "digits", "number"
+    )
+
+
+def _of_an_age(parse: Parse, quantity: Quantity) -> bool:
+    """ "as a girl of 12"."""
+    return has_tag(parse, quantity.first - 1, "join.out_of") and has_tag(
+        parse, quantity.first - 2, "old.long"
     )
 
 
@@ -306,60 +314,8 @@ _BARE: tuple[_Test, ...] = (
     someone_elses,
     _on_the_floor,
     _asked_about,
+    _of_an_age,
 )
-
-
-def _corrected(parse: Parse, held: list[Quantity]) -> list[Quantity]:
-    """ "20, sorry 25" is 25; "25 not 20" is 25; "not 20 but 25" is 25."""
-    kept: list[Quantity] = []
-    for number, quantity in enumerate(held):
-        before = quantity.first - 1
-        if has_tag(parse, before, "comma"):
-            before -= 1
-        if kept and has_tag(parse, before, "join.not") and number:
-            continue
-        if kept and _denied_first(parse, kept[-1], quantity):
-            kept.pop()
-        if kept and (
-            _swapped(parse, kept[-1].last + 1, quantity.first) or _starred(parse, quantity)
-        ):
-            kept.pop()
-        kept.append(quantity)
-    return kept
-
-
-def _denied_first(parse: Parse, one: Quantity, two: Quantity) -> bool:
-    """ "no 20, solo 12"."""
-    if not has_tag(parse, one.first - 1, "join.not"):
-        return False
-    return any(has_tag(parse, place, "scope.but") for place in range(one.last + 1, two.first))
-
-
-def _starred(parse: Parse, quantity: Quantity) -> bool:
-    """A correction as people star it, on a line of its own: "21", then "12*"."""
-    after, before = quantity.last + 1, quantity.first - 1
-    ends = after + 1 >= len(parse.units) or has_tag(parse, after + 1, "stop")
-    return ends and word_at(parse, after) == "*" and has_tag(parse, before, "stop")
-
-
-_HOW = ("steady.firm", "steady.praise", "steady.denied", "wobbly.word", "wobbly.touch")
-
-
-def _swapped(parse: Parse, first: int, last: int) -> bool:
-    """Whether only words of correction, after how the hold went, stand between two numbers."""
-    found = how = False
-    for place in range(first, last):
-        if how and has_tag(parse, place, "side"):
-            return False  # "left 20 steady, sorry right 12": the other side's
-        if has_tag(parse, place, "join.swap"):
-            found = True
-        elif not found and has_tag(parse, place, *_HOW):
-            how = True
-        elif not has_tag(
-            parse, place, "comma", "stop", "mark", "scope.through", "scope.but", "polite.word"
-        ):
-            return False
-    return found
 
 
 _AT = frozenset({"count.clock", "scope.through"})

@@ -61,6 +61,7 @@ def read_steadiness(
     if came_down is not None:
         told.append((came_down, "wobbly"))
         praise = False
+    told = _after_a_correction(parse, holds, told)
     if not told:
         return _SILENT
     by_side: dict[str, Steadiness] = {}
@@ -72,6 +73,16 @@ def read_steadiness(
     overall: Steadiness = "wobbly" if any(said == "wobbly" for _, said in told) else "steady"
     spans = tuple(parse.span(i, i) for i, said in told if said == overall)
     return Steady(overall, by_side, spans, praise)
+
+
+def _after_a_correction(
+    parse: Parse, holds: Holds, told: list[tuple[int, Steadiness]]
+) -> list[tuple[int, Steadiness]]:
+    """What is told of the corrected hold, where that is told too: "15 wobbly, sorry 25 steady"."""
+    fixed = parse.places("join.swap") + parse.places("fix.phrase")
+    if not fixed or not holds.places or any(first < max(fixed) for first, _ in holds.places):
+        return told
+    return [one for one in told if one[0] > max(fixed)] or told
 
 
 _SECONDS = ("digits", "number", "unit.seconds")

@@ -101,7 +101,7 @@ def _hear(turn: Turn, reading: Reading, context: Context) -> None:
         opt_out.stop(turn, reading)
     elif dossier.state in (State.STOPPED, State.INVITED) or dossier.standing is None:
         opt_out.without_texts(turn, reading, context)
-    elif reading.kind == "opt_in":
+    elif reading.kind == "opt_in" and not (signs.told(reading, dossier) or signs.doubtful(reading)):
         opt_out.start(turn)
     elif _says_back(turn, reading):
         wished(turn, replace(reading, asks=("back",)), context)

@@ -27,6 +27,9 @@ def stop(turn: Turn, reading: Reading) -> None:
     if before.state != State.STOPPED:
         turn.do(Become(moved(before.state, State.STOPPED, "client"), before.state))
     turn.do(TakeBack(everything=True))
+    if before.alert("distress"):
+        # Nothing stands down, and no text reaches them now.
+        turn.tell("distress", f"The client said STOP. {signs.PHONE}", Urgency.URGENT, anew=True)
     turn.tell("opted_out", "Texts ended at once, and that was confirmed.")
     turn.say("stop_done", "opt_out")
 

@@ -1,6 +1,7 @@
 """The answer to an open question about safety, by the decision tables of concepts/answers.py."""
 
 import re
+from dataclasses import replace
 
 from rungwise.coach.conversation.effects import AskedAgain
 from rungwise.coach.conversation.report_fold import fold
@@ -16,6 +17,13 @@ from rungwise.wording.texts import place_words
 # After these nothing is asked, and every text joins the incident.
 AFTERMATHS = ("after_emergency", "after_distress")
 MOST_PAIN = 10
+_TOO_MUCH = Outcome(
+    "pain_score_high",
+    "rests",
+    "The client says how bad the pain is.",
+    (("pain", Urgency.URGENT),),
+    anew=True,
+)
 _BARE = re.compile(r"\D{0,14}?(\d{1,2})\W*")
 
 
@@ -34,7 +42,9 @@ def safety_answer(turn: Turn, reading: Reading, context: Context) -> bool:
         _unclear(turn, reading, context, question.kind, question.unclear)
         return True
     if question.kind == "today_yes_no" and outcome.text == "old_event_kept":
-        turn.line("An older event: ask for re-screening if the screening does not have it.")
+        line = "An older event: ask for re-screening if the screening does not have it."
+        alert = (turn.dossier.alert_of(question.kind), Urgency.TODAY)
+        outcome = replace(outcome, line=line, alerts=(alert,))
     turn.answered(question.kind)
     _outcome(turn, reading, context, outcome)
     return True
@@ -62,6 +72,8 @@ def _as_of_now(turn: Turn) -> dict[str, Outcome]:
 def _by_number(turn: Turn, reading: Reading, kind: str) -> Outcome | None:
     """What a figure for how bad it is leads to; a bare number is never a hold here."""
     score = _score(reading)
+    if score is None and kind == "pain_score" and reading.severe:
+        return _TOO_MUCH
     if score is None or score > MOST_PAIN:
         return None
     if kind == "pain_score":
@@ -88,8 +100,7 @@ def _score(reading: Reading) -> int | None:
 
 
 def _too_much(score: int) -> Outcome:
-    line = f"The client puts the pain at {score} of 10."
-    return Outcome("pain_score_high", "rests", line, (("pain", Urgency.URGENT),), anew=True)
+    return replace(_TOO_MUCH, line=f"The client puts the pain at {score} of 10.")
 
 
 def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -> None:
@@ -150,9 +161,11 @@ def _unclear(turn: Turn, reading: Reading, context: Context, kind: str, unclear:
     place = place_words(usual.place, turn.dossier.language) if usual else ""
     if unclear == 0:
         turn.do(AskedAgain(kind))
-        turn.line(
-            "The answer was not clear; the question was asked once more.", row.alert or "help"
-        )
+        did = "The answer was not clear; the question was asked once more."
+        if row.doubt and kind != "hurt":
+            turn.tell(turn.dossier.alert_of(kind), did, Urgency.TODAY)
+        else:
+            turn.line(did, row.alert or "help")
         turn.safety(again_of(turn, kind), place=place)
         return
     if unclear > 1 or kind == "pain_score":

@@ -33,10 +33,13 @@ def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
     """
     if reading.kind == "skipped" and not report.holds:
         report = replace(report, skipped=True)
-    if reading.kind == "result" and not reading.days_ago:
+    side = None if reading.holds else _side_told(reading, asked)
+    if asked == "sides" and reading.same_as_before and not reading.holds:
+        report = replace(report, holds=tuple(replace(hold, side="both") for hold in report.holds))
+    elif side is not None:
+        report = replace(report, holds=_on_side(report.holds, side))
+    elif reading.kind == "result" and not reading.days_ago:
         report = _fold_result(report, reading, asked)
-    elif not reading.holds and asked == "both_sides" and (reading.to_both or _says(reading, "yes")):
-        report = replace(report, holds=_on_both(report.holds))
     elif not reading.holds and asked == "number" and _says(reading, "yes"):
         report = replace(report, unconfirmed=False)
     if reading.done:
@@ -95,8 +98,22 @@ def _no_credit(reading: Reading) -> str:
     return USUAL_PAIN if reading.usual == "same" else ""
 
 
-def _on_both(holds: tuple[SideHold, ...]) -> tuple[SideHold, ...]:
-    return tuple(replace(hold, side="both") if hold.side is None else hold for hold in holds)
+def _side_told(reading: Reading, asked: Asked) -> Literal["left", "right", "both"] | None:
+    """The side of what was told before: the answer to that question, or "same on each side"."""
+    if reading.same_as_before and reading.side == "both":
+        return "both"
+    if asked != "both_sides":
+        return None
+    if reading.to_both or reading.same_as_before or _says(reading, "yes"):
+        return "both"
+    return reading.side
+
+
+def _on_side(
+    holds: tuple[SideHold, ...], side: Literal["left", "right", "both"]
+) -> tuple[SideHold, ...]:
+    named: Side | Literal["both"] = "both" if side == "both" else Side(side)
+    return tuple(replace(hold, side=named) if hold.side is None else hold for hold in holds)
 
 
 def _with_flag(report: DayReport, flag: str, told: Answer) -> DayReport:
@@ -107,13 +124,15 @@ def _with_flag(report: DayReport, flag: str, told: Answer) -> DayReport:
 
 def _fold_result(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
     told = side_holds(reading.holds)
-    if asked == "both_sides" and reading.to_both:
-        told = _on_both(told)
+    of_both = len(told) == 1 and reading.pain == "no"
+    if reading.to_both and (asked == "both_sides" or of_both):
+        told = _on_side(told, "both")
     afresh = reading.correction or asked in ("sides", "both_sides", "number")
     if told:
-        report = replace(report, unconfirmed=False)
-    if told:
-        report = replace(report, holds=told if afresh else _added(report.holds, told))
+        holds = told if afresh else _added(report.holds, told)
+        if asked in ("sides", "both_sides"):
+            holds = _side_by_side(report.holds, told)
+        report = replace(report, unconfirmed=False, holds=holds)
     by_side = {Side(side): value for side, value in reading.steadiness_by_side.items()}
     if afresh and reading.steadiness:
         return replace(
@@ -127,6 +146,34 @@ def _fold_result(report: DayReport, reading: Reading, asked: Asked) -> DayReport
         steadiness_by_side={side: value for side, value in worst.items() if value},
         skipped=False,
     )
+
+
+def _side_by_side(
+    earlier: tuple[SideHold, ...], told: tuple[SideHold, ...]
+) -> tuple[SideHold, ...]:
+    """What was told of one side, beside what an answer tells of the other.
+
+    A number alone is of the side that was missing; "no, 15 on the right" leaves the left as it was.
+    """
+    named = {hold.side for hold in told} - {None}
+    if named in ({"both"}, {Side.LEFT, Side.RIGHT}) or len(told) > 1:
+        return told
+    known = {hold.side for hold in earlier} - {None}
+    if named:
+        side = next(iter(named))
+        other = _OTHER_SIDE.get(side)
+        kept = tuple(replace(hold, side=hold.side or other) for hold in earlier)
+        return (*(hold for hold in kept if hold.side != side), *told)
+    missing_side = _OTHER_SIDE.get(next(iter(known))) if len(known) == 1 else None
+    if missing_side is None:
+        return told
+    return (*earlier, *(replace(hold, side=missing_side) for hold in told))
+
+
+_OTHER_SIDE: dict[Side | Literal["both"] | None, Side] = {
+    Side.LEFT: Side.RIGHT,
+    Side.RIGHT: Side.LEFT,
+}
 
 
 def _added(earlier: tuple[SideHold, ...], told: tuple[SideHold, ...]) -> tuple[SideHold, ...]:

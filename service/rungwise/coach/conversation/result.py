@@ -41,7 +41,10 @@ def answers_a_result(reading: Reading, context: Context) -> bool:
     if context.asked not in NUMBER_QUESTIONS or context.asked == "result":
         return False
     told = bool(reading.holds) or reading.steadiness is not None
-    return told or reading.to_both or reading.same_as_before or _yes_or_no(reading) is not None
+    side = context.asked == "both_sides" and reading.side is not None
+    return (
+        told or side or reading.to_both or reading.same_as_before or _yes_or_no(reading) is not None
+    )
 
 
 def _yes_or_no(reading: Reading) -> str | None:
@@ -64,7 +67,7 @@ def day_told(turn: Turn, reading: Reading, context: Context) -> None:
     if reading.days_ago:
         _of_another_day(turn)
         return
-    if reading.same_as_before and not reading.holds:
+    if reading.same_as_before and not reading.holds and not _same_side(turn, reading, context, day):
         turn.ask("seconds", day)
         turn.say("ask_same")
         return
@@ -90,7 +93,17 @@ def day_told(turn: Turn, reading: Reading, context: Context) -> None:
         turn.tell("unsafe", "A caution was sent. The day counts for no move up.", _note(repeated))
     if reading.usual == "same":
         turn.tell("pain", "The usual pain, no worse. The day counts for no move up.", Urgency.NOTE)
-    _answer(turn, report, move, reading, corrected=reading.correction and earlier is not None)
+    corrected = reading.correction and earlier is not None
+    _answer(turn, report, move, reading, asked, corrected=corrected)
+
+
+def _same_side(turn: Turn, reading: Reading, context: Context, day: date) -> bool:
+    """Whether "the same" is about the sides: "same on each side", or in answer to that question."""
+    told = turn.dossier.reports.get(day)
+    if told is None or not told.holds:
+        return False
+    alone = any(hold.side is None for hold in told.holds)
+    return context.asked in _SIDES_ASKED or (alone and reading.side == "both")
 
 
 def _of_another_day(turn: Turn) -> None:
@@ -135,7 +148,13 @@ def _held_lately(turn: Turn, rung: Rung) -> list[float]:
 
 
 def _answer(
-    turn: Turn, report: DayReport, move: Move, reading: Reading, *, corrected: bool
+    turn: Turn,
+    report: DayReport,
+    move: Move,
+    reading: Reading,
+    asked: str | None,
+    *,
+    corrected: bool,
 ) -> None:
     standing = turn.dossier.standing
     if standing is None:
@@ -160,7 +179,8 @@ def _answer(
     if report.done and not report.holds:
         _done(turn, report)
         return
-    if _ask_missing(turn, report, rung, told):
+    one_side = asked == "sides" and _yes_or_no(reading) == "no" and not reading.holds
+    if not one_side and _ask_missing(turn, report, rung, told):
         return
     shorter = "up_b" if move.kind == "up" else "stay_b"
     shorter = "back_c" if move.kind == "back" else shorter

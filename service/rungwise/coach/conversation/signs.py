@@ -76,7 +76,7 @@ def doubtful(reading: Reading) -> list[str]:
 def sure_signs(turn: Turn, reading: Reading, context: Context) -> bool:
     """Act on what is surely told. True when something was, and all is said."""
     signs = told(reading, turn.dossier)
-    if not signs or _answers_only(turn, signs, reading):
+    if not signs or _answers_only(turn, signs, reading, context):
         return False
     question = turn.dossier.safety_question
     _store(turn, reading, context.asked)
@@ -93,8 +93,10 @@ def sure_signs(turn: Turn, reading: Reading, context: Context) -> bool:
     return True
 
 
-def _answers_only(turn: Turn, signs: list[str], reading: Reading) -> bool:
-    """Whether the pain that is told is but the answer to what was asked about it."""
+def _answers_only(turn: Turn, signs: list[str], reading: Reading, context: Context) -> bool:
+    """Whether what is told is but the answer to what was asked, or that help has come."""
+    if context.asked == "after_emergency" and signs == ["emergency"]:
+        return reading.answer in ("yes", "comfort")
     question = turn.dossier.safety_question
     if question is None or signs != ["pain"]:
         return False
@@ -245,8 +247,8 @@ def _alert_of(kind: str, reading: Reading) -> str:
     """The alert that a question belongs to; an old sign's is its own kind's."""
     if kind != "today_yes_no":
         return QUESTIONS[kind].alert or "unread"
-    told = (sign for sign in TOLD_OF_A_DAY if getattr(reading, str(SIGNS[sign].flag)) == "yes")
-    return next(told, "pain")
+    told = (sign for sign in TOLD_OF_A_DAY if getattr(reading, str(SIGNS[sign].flag)) != "no")
+    return next(told, "fall")
 
 
 def help_asked(turn: Turn) -> None:

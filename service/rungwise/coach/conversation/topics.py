@@ -59,7 +59,7 @@ def news_told(turn: Turn, reading: Reading) -> bool:
         turn.tell("life_news", "Somebody close has died. The client was told they need not reply.")
         turn.say("news_loss")
     elif reading.news == "home":
-        turn.tell("life_news", "Something has changed at the client's home.")
+        turn.tell("life_news", "Something about the home, or about doing it alone.")
         turn.say("news_home")
     else:
         return False
