@@ -33,6 +33,8 @@ _AFTERMATH: tuple[tuple[str, Asked], ...] = (
     ("emergency", "after_emergency"),
     ("distress", "after_distress"),
 )
+# What went without having been asked for begins no talk.
+_UNASKED = frozenset({"prompt", "reminder_a", "reminder_b", "first"})
 BACK_WORDS = ("BACK", "VUELVO")
 NEVER_ANSWERED = ("reaction", "receipt", "auto_reply", "quote", "signature")
 
@@ -196,7 +198,7 @@ def _practising(turn: Turn, reading: Reading, context: Context) -> None:
 
 def _only_later(reading: Reading) -> bool:
     """Whether practice is put off to later today, and nothing of it is told."""
-    put_off = reading.later or "later_today" in reading.asks
+    put_off = (reading.later or "later_today" in reading.asks) and "call_me" not in reading.asks
     return put_off and not (reading.holds or reading.done or reading.steadiness)
 
 
@@ -249,4 +251,10 @@ def _courtesy_or_unread(turn: Turn, reading: Reading) -> None:
         turn.safety("unread_again")
     else:
         turn.tell("unread", "This text was not understood; the client was told you get it.")
-        turn.say("unread")
+        turn.say("unread_kept" if _spoken_with_today(turn) else "unread")
+
+
+def _spoken_with_today(turn: Turn) -> bool:
+    """Whether the day's result or another text has had its answer: this one goes on from there."""
+    day = turn.dossier.day_of_reply(turn.now)[0]
+    return day in turn.dossier.reports or bool(turn.dossier.said - _UNASKED)

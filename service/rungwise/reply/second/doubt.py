@@ -26,6 +26,7 @@ _PLAIN = frozenset(
 )
 _DOUBTED = ("fall", "pain", "dizzy")
 _MOST_WORDS = 3
+_FEWEST_UNITS = 2  # one word that no list knows is mostly a slip of the hand
 DOUBTFUL = 0.6  # what a doubt leaves of a reading's confidence
 
 
@@ -39,7 +40,7 @@ def doubted(
     """
     if not _silent(reading) or asked in ABOUT_SAFETY or reading.kind in ("help", "opt_in"):
         return reading
-    if plain_result(parse) or _heard_otherwise(reading):
+    if plain_result(parse) or _heard_otherwise(reading) or len(parse.units) < _FEWEST_UNITS:
         return reading
     weights = weights or load()
     text = folded(parse.plain)
