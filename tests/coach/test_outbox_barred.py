@@ -15,7 +15,7 @@ KINDS = [
     *("prompt", "reminder", "weekly", "notice", "welcome", "answer", "question"),
     *("safety", "page", "help", "opt_out"),
 ]
-ASKS_TO_PRACTISE = {"prompt", "reminder", "weekly"}
+ASKS_TO_PRACTISE = {"prompt", "reminder", "weekly", "falls"}
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -20,13 +20,12 @@ from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.falls import falls_of
 from rungwise.coach.reports.outcomes import outcomes
 from rungwise.errors import ImpossibleValue
-from rungwise.evidence.falls import WEEKS_A_YEAR
 from rungwise.evidence.landmarks import LANDMARKS
-from rungwise.evidence.rates import FALLS_PER_1000, poisson_interval
+from rungwise.evidence.rates import poisson_interval
 from rungwise.ladder.day import DayReport, SideHold
 from rungwise.ladder.moves import Move
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.store.tables import Client, Placement, Report, Trainer
+from rungwise.store.tables import Client, Placement, Question, Report, Trainer
 
 pytestmark = pytest.mark.both_databases
 
@@ -170,27 +169,60 @@ def test_weeks_are_the_full_ones_before_this(store, trainer):
             looked(store, trainer, weeks=wrong)
 
 
-def test_falls_per_person_year_of_those_who_told_something(store, trainer):
-    fell = {"holds": (), "fall": "yes"}
-    put(
-        store,
-        trainer,
-        life(placed(0, FIRST, FIRST), *(stayed(n, FIRST) for n in range(1, 28))),
-        life(placed(0, FIRST, FIRST), stayed(2, FIRST), stayed(9, FIRST, **fell)),
-        life(placed(0, FIRST, FIRST), stayed(3, FIRST, holds=(), fall="unsure")),
+def asked(session, client_id: int, number: int, answer: str | None, **more: object) -> None:
+    """On this Sunday the client was asked about the week before."""
+    sent = at(day(number), 17)
+    row = Question(
+        client_id=client_id,
+        kind="fall_weekly",
+        local_date=day(number),
+        since=day(number - 7),
+        asked_at=sent,
+        answered_at=sent + timedelta(minutes=9),
+        answer=answer,
+        **more,
     )
+    session.add(row)
+
+
+def test_falls_per_person_year_of_the_days_answered_for(store, trainer):
+    fell = {"holds": (), "fall": "yes"}
+    every_day = life(placed(0, FIRST, FIRST), *(stayed(n, FIRST) for n in range(1, 28)))
+    fell_on_day_9 = life(placed(0, FIRST, FIRST), stayed(2, FIRST), stayed(9, FIRST, **fell))
+    unsure = life(placed(0, FIRST, FIRST), stayed(3, FIRST, holds=(), fall="unsure"))
+    put(store, trainer, every_day, fell_on_day_9, unsure)
+    with store.write() as session:
+        ids = session.exec(select(Client.id).order_by(Client.name)).all()
+        # BEGAN is a Monday: the Sundays are 6, 13, 20 and 27.
+        for number, answer in ((6, "no"), (13, "no"), (20, None), (27, "no")):
+            asked(session, ids[0], number, answer)
+        asked(session, ids[1], 6, "no")
+        asked(session, ids[2], 6, None)
     falls = looked(store, trainer).falls
-    # Weeks with a report: 4 + 2 + 1; weeks with prompts and none: 0 + 2 + 3.
-    assert (falls.told, falls.clients, falls.watched_weeks, falls.silent_weeks) == (1, 1, 7, 5)
+    # A result in a week is no answer: only the weeks answered, and that of the fall told by itself.
+    # Asked on a Sunday, the day before the client's first is no day of theirs.
+    assert (falls.falls, falls.fallers, falls.repeat_fallers, falls.people) == (1, 1, 0, 2)
+    assert (falls.days_answered, falls.days_missing) == (21 + 14, 7 + 14 + 28)
     # One fall is no cluster, so the interval is Poisson's.
     low, high = poisson_interval(1)
-    rate, years = falls.per_person_year, 7 / WEEKS_A_YEAR
-    assert not falls.clustered
-    assert falls.repeat_fallers == 0
+    rate, years = falls.per_person_year, 35 / 365.25
+    assert falls.spread is None
     assert (rate.value, rate.low, rate.high) == pytest.approx(
         (1 / years, low / years, high / years)
     )
-    assert falls.expected == pytest.approx(FALLS_PER_1000 / 1000 * 49 / 365)
+
+
+@ON_SQLITE
+def test_who_did_not_know_and_then_said_whether_they_fell_has_answered(store, trainer):
+    put(store, trainer, life(placed(0, FIRST, FIRST), stayed(2, FIRST)))
+    with store.write() as session:
+        client_id = session.exec(select(Client.id)).one()
+        asked(session, client_id, 6, "unknown")
+        asked(session, client_id, 13, "unknown")
+        settled = at(day(6), 17) + timedelta(minutes=9)
+        told = {"kind": "fall_yes_no", "local_date": day(6), "asked_at": settled, "answer": "no"}
+        session.add(Question(client_id=client_id, answered_at=settled, **told))
+    assert looked(store, trainer).falls.days_answered == 7
 
 
 def test_nobody_yet(store, trainer):

@@ -93,7 +93,7 @@ def test_a_week_ahead_is_what_a_week_brings(here: Store) -> None:
 
 
 def test_every_kind_of_thing_that_comes_due_is_told(here: Store) -> None:
-    assert set(ELSE) | {"prompt", "reminder", "weekly"} == set(HANDLERS)
+    assert set(ELSE) | {"prompt", "reminder", "weekly", "falls"} == set(HANDLERS)
     at = START + timedelta(minutes=1)
     with here.write() as session:
         for kind in ELSE:

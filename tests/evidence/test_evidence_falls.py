@@ -13,7 +13,6 @@ from statsmodels.duration.survfunc import SurvfuncRight
 
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.falls import (
-    WEEKS_A_YEAR,
     FallEvent,
     FallTold,
     Followed,
@@ -21,6 +20,7 @@ from rungwise.evidence.falls import (
     falls_found,
     rate_of,
 )
+from rungwise.evidence.falls_followed import Asked, follow
 from rungwise.evidence.rates import rate_per
 from rungwise.evidence.survival import curve
 
@@ -174,23 +174,29 @@ def test_a_median_that_was_not_reached() -> None:
 # --- the figures together -------------------------------------------------------------------------
 
 
-def followed(falls: Sequence[FallTold], answered: int, missing: int, days: float) -> Followed:
-    return Followed(events_of(falls), answered, missing, days)
+def followed(
+    falls: Sequence[FallTold],
+    answered: int,
+    missing: int,
+    days: float,
+    elsewhere: Sequence[FallTold] = (),
+) -> Followed:
+    return Followed(events_of(falls), answered, missing, days, events_of(elsewhere))
 
 
 def test_the_figures_of_a_small_practice() -> None:
     found = falls_found(
         [
-            followed([], 52, 0, 364),
-            followed([on(0, injured=True), on(20), on(40)], 40, 12, 0),
-            followed([on(9)], 26, 26, 9),
-            followed([], 0, 8, 56),
+            followed([], 364, 0, 364),
+            followed([on(0, injured=True), on(20), on(40)], 280, 84, 0),
+            followed([on(9)], 182, 182, 9, [on(30)]),
+            followed([], 0, 56, 56),
         ]
     )
     assert (found.people, found.falls, found.fallers, found.repeat_fallers) == (3, 4, 2, 1)
-    assert (found.injurious, found.weeks_missing) == (1, 46)
-    assert (found.while_practising, found.place_unknown) == (0, 4)
-    assert found.person_years == pytest.approx(118 / WEEKS_A_YEAR)
+    assert (found.injurious, found.injury_unknown, found.days_missing) == (1, 3, 322)
+    assert (found.while_practising, found.place_unknown, found.elsewhere) == (0, 4, 1)
+    assert found.person_years == pytest.approx(826 / 365.25)
     assert found.per_person_year is not None
     assert found.per_person_year.low < found.per_person_year.value < found.per_person_year.high
     assert (found.first_fall.people, found.first_fall.reached) == (3, 2)
@@ -198,3 +204,83 @@ def test_the_figures_of_a_small_practice() -> None:
     nobody = falls_found([])
     assert nobody.per_person_year is None
     assert nobody.falls == 0
+
+
+# --- days answered for ----------------------------------------------------------------------------
+
+
+def week(number: int, *, answered: bool = True) -> Asked:
+    last = SUNDAY + timedelta(weeks=number)
+    return Asked(last - timedelta(days=7), last, answered)
+
+
+def one_fall(day: int) -> tuple[FallEvent, ...]:
+    return events_of([on(day)])
+
+
+def test_weeks_answered_are_the_exposure_and_others_stay_missing() -> None:
+    asked = [week(1), week(2, answered=False), week(3)]
+    found = follow([], asked, SUNDAY + timedelta(days=1), SUNDAY + timedelta(days=29))
+    assert (found.days_answered, found.days_missing) == (14, 14)
+    assert found.days_to_first == 28
+
+
+def test_what_was_answered_before_or_after_the_time_looked_at_is_not_in_it() -> None:
+    found = follow([], [week(1), week(2)], SUNDAY + timedelta(days=4), SUNDAY + timedelta(days=10))
+    assert (found.days_answered, found.days_missing) == (6, 0)
+
+
+def test_a_fall_told_by_itself_stands_for_its_week_after_an_answer() -> None:
+    first, end = SUNDAY + timedelta(days=1), SUNDAY + timedelta(days=29)
+    answered = follow(one_fall(10), [week(1)], first, end)
+    assert (len(answered.falls), answered.days_answered) == (1, 14)
+    assert answered.days_to_first == 9
+    # Who does not answer would not have been counted without the fall either.
+    unanswered = follow(one_fall(10), [week(1, answered=False)], first, end)
+    assert (unanswered.falls, unanswered.days_answered) == ((), 0)
+    assert len(unanswered.elsewhere) == 1
+    long_ago = follow(one_fall(40), [week(1)], first, first + timedelta(days=60))
+    assert len(long_ago.elsewhere) == 1
+
+
+def test_who_rests_after_a_fall_biases_no_rate() -> None:
+    """Over many made-up clients who answer three of four weeks, the rate is the true one."""
+    luck = np.random.default_rng(20261)
+    rate_a_week, weeks, clients = 0.02, 40, 3000
+    followed_: list[Followed] = []
+    for _ in range(clients):
+        asked, falls, resting = [], [], 0
+        for number in range(1, weeks + 1):
+            fell = luck.random() < rate_a_week
+            if fell:
+                falls += one_fall(7 * number - int(luck.integers(0, 7)))
+                resting = 2
+            if resting:
+                resting -= 1  # not asked at all
+            else:
+                asked.append(week(number, answered=bool(luck.random() < 0.75)))
+        end = SUNDAY + timedelta(days=7 * weeks + 1)
+        followed_.append(follow(falls, asked, SUNDAY + timedelta(days=1), end))
+    found = falls_found(followed_).per_person_year
+    assert found is not None
+    truth = rate_a_week * 365.25 / 7
+    assert found.value == pytest.approx(truth, rel=0.06)
+    assert found.low < truth < found.high
+
+
+@given(
+    st.lists(st.integers(0, 80), max_size=4),
+    st.lists(st.tuples(st.integers(1, 10), st.booleans()), max_size=8),
+    st.integers(0, 40),
+    st.integers(1, 40),
+)
+def test_every_fall_of_the_time_is_counted_once_and_every_day(
+    fell: list[int], asked: list[tuple[int, bool]], begins: int, length: int
+) -> None:
+    first, end = SUNDAY + timedelta(days=begins), SUNDAY + timedelta(days=begins + length)
+    events = events_of([on(day) for day in fell])
+    found = follow(events, [week(n, answered=yes) for n, yes in asked], first, end)
+    inside = [event for event in events if first <= event.day < end]
+    assert sorted((*found.falls, *found.elsewhere), key=lambda one: one.first) == inside
+    assert found.days_answered + found.days_missing == length
+    assert bool(found.falls) <= (found.days_answered > 0)

@@ -121,11 +121,16 @@ def test_hostile_notes_stay_words(world: World, browser: SignedIn) -> None:
 
 
 def test_the_rhythm_and_the_weekly_text(world: World, browser: SignedIn) -> None:
-    answer = browser.post(f"{retests_at(world)}/rhythm", weeks="4", weekly_text="true")
+    answer = browser.post(
+        f"{retests_at(world)}/rhythm", weeks="4", weekly_text="true", falls_asked="true"
+    )
     assert answer.status_code == 303
     with world.store.read() as session:
         rhythm = session.get_one(ReviewRhythm, world.clients["ada"])
-    assert (rhythm.every_weeks, rhythm.weekly_text) == (4, True)
+    assert (rhythm.every_weeks, rhythm.weekly_text, rhythm.falls_asked) == (4, True, True)
+    browser.post(f"{retests_at(world)}/rhythm", weeks="4", weekly_text="true")
+    with world.store.read() as session:
+        assert not session.get_one(ReviewRhythm, world.clients["ada"]).falls_asked
     page = browser.page(retests_at(world))
     assert "due Mon 30 Mar" in page
     assert "This week none would go" in page
@@ -226,7 +231,10 @@ def test_the_weekly_email_is_asked_for_and_ended(world: World, browser: SignedIn
 def test_outcomes_have_charts_tables_and_csv(world: World, browser: SignedIn) -> None:
     world.pass_time(hours=2)
     world.reply("ada", "20 steady")
-    world.clock.advance(timedelta(days=7))
+    assert "so there is no rate" in browser.page("/outcomes?weeks=4")
+    world.pass_time(days=6, hours=8)
+    world.reply("ada", "no")
+    world.clock.advance(timedelta(days=1))
     page = browser.page("/outcomes?weeks=4")
     assert "Your clients who ever agreed to texts: 2" in page
     assert "exact Poisson 95% interval" in page
@@ -238,6 +246,8 @@ def test_outcomes_have_charts_tables_and_csv(world: World, browser: SignedIn) ->
     rows = list(csv.DictReader(io.StringIO(browser.get("/outcomes.csv?weeks=4").text)))
     weeks = {row["row"]: row["value"] for row in rows if row["measure"] == "practised_days"}
     assert weeks["2026-03-02"] == "1"
+    falls = {row["measure"]: row["value"] for row in rows if row["table"] == "falls"}
+    assert (falls["people"], falls["days_answered"], falls["falls"]) == ("1", "6", "0")
     landmarks = [row for row in rows if row["table"] == "clients by landmark"]
     assert sum(int(row["value"]) for row in landmarks) == 2
 

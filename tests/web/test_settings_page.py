@@ -18,6 +18,7 @@ GOOD = {
     "texts_from": "08:00",
     "texts_until": "21:00",
     "escalate_minutes": "10",
+    "falls_every_weeks": "1",
     "picture_address": "",
 }
 CALMER_FALL = (
@@ -88,6 +89,7 @@ def test_a_lead_changes_the_practice_and_it_is_on_record(world: World) -> None:
         ("escalate_minutes", "0", "from 2 to 60"),
         ("escalate_minutes", "-5", "from 2 to 60"),
         ("escalate_minutes", "²", "from 2 to 60"),
+        ("falls_every_weeks", "2", "1 or 4 or 0"),
         ("picture_address", "sms.example.org", "such as https"),
         ("picture_address", "http://sms.example.org", "begins with https"),
         ("picture_address", "https://u:p@sms.example.org", "such as https"),

@@ -111,6 +111,16 @@ _WEEK = {
     "yes": _told("fall", "safety_fall", "hurt", "Asked for the week: the client fell."),
     "no": Outcome("week_no", "unchanged", "No fall this week."),
     "cannot": _stuck(),
+    "unknown": Outcome(
+        "ask_fall",
+        "unchanged",
+        "Asked for the week: the client does not know.",
+        (("near_fall", _TODAY),),
+        then="fall_yes_no",
+    ),
+}
+_DAY = {
+    "unknown": Outcome("fall_day_kept", "unchanged", "The client does not know on which day."),
 }
 _SAYS_NO_TO_CALLING = Outcome(
     "emergency_again", "rests", "Does not or cannot call.", _EMERGENCY, anew=True
@@ -148,6 +158,7 @@ ANSWERS: Mapping[str, Mapping[str, Outcome]] = {
     "today_yes_no": _WHEN,
     "pain_score": _SCORE,
     "fall_weekly": _WEEK,
+    "fall_day": _DAY,
     "after_emergency": _AFTER_EMERGENCY,
     "after_distress": _AFTER_DISTRESS,
 }

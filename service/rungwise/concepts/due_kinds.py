@@ -15,6 +15,7 @@ DUE_KINDS: Mapping[str, DueKind] = {
     "prompt": DueKind(of_client=True),
     "reminder": DueKind(of_client=True),
     "weekly": DueKind(of_client=True),
+    "falls": DueKind(of_client=True),
     "retest": DueKind(of_client=True),
     "new_phone": DueKind(of_client=True),
     "doubt": DueKind(),

@@ -80,7 +80,10 @@ QUESTIONS: Mapping[str, QuestionRow] = {
         safety=True,
         doubt=True,
     ),
-    "fall_weekly": QuestionRow("ask_week_falls", "week_unclear", "week_unclear", None, WEEK_WAITS),
+    "fall_day": QuestionRow(
+        "ask_fall_day", "ask_fall_day_again", "resting_any", "fall", safety=True
+    ),
+    "fall_weekly": QuestionRow("ask_week_falls", "week_unclear", "week_missing", None, WEEK_WAITS),
     "number": QuestionRow("ask_number", "ask_number", "asked_unanswered"),
     "both_sides": QuestionRow("ask_both_sides", "ask_both_sides", "asked_unanswered"),
     "done_seconds": QuestionRow("done_ask", "done_ask", "done_kept"),
@@ -94,5 +97,12 @@ QUESTIONS: Mapping[str, QuestionRow] = {
 }
 # Gravest first.
 SAFETY: tuple[str, ...] = tuple(kind for kind, row in QUESTIONS.items() if row.safety)
+# About the day's numbers, wishes and texts: only the latest of them is waited for.
+PASSING = frozenset(kind for kind, row in QUESTIONS.items() if not row.safety and row.waits is None)
 # While one of these is open, nothing that asks for practice goes.
 DOUBTS = frozenset(kind for kind, row in QUESTIONS.items() if row.doubt)
+
+
+def stale_after(kind: str) -> timedelta:
+    """How long after it was asked a text may still be the answer to a question of this kind."""
+    return QUESTIONS[kind].waits or STALE_AFTER

@@ -40,6 +40,7 @@ TEXT_KINDS: Mapping[str, TextKind] = {
     "prompt": _ASKS,
     "reminder": _ASKS,
     "weekly": _ASKS,
+    "falls": _ASKS,
     "notice": TextKind(unasked=True),
     "welcome": TextKind(unasked=True),
     "own": TextKind(),

@@ -54,6 +54,8 @@ _ANSWERS = {
     "hurt": ("No, only a bruise", "No"),
     "pain_score": ("3 right knee", "3 rodilla derecha"),
     "fall_yes_no": ("-", "-"),
+    "fall_weekly": ("no", "no"),
+    "fall_day": ("not sure", "no sé"),
     "pain_yes_no": ("no", "no"),
     "dizzy_yes_no": ("no", "no"),
 }

@@ -118,7 +118,7 @@ class Play:
         if text.kind == "prompt":
             delay = timedelta(minutes=rng.randint(3, 95))
             self.plan(text.created_at + delay, _reply_to_prompt(self, part, text, rng))
-        elif text.kind in ("answer", "safety"):
+        elif text.kind in ("answer", "safety", "falls"):
             self.plan(text.created_at + ANSWERS_AFTER, _answer_question(part, client.id))
 
 

@@ -2,8 +2,8 @@
 
 A fall: an unexpected event in which the person comes to rest on the ground, the floor or a lower
 level; falls are reported as their number, fallers, repeat fallers, the rate per person-year and
-the time to the first (Lamb et al. 2005, J Am Geriatr Soc 53:1618-1622). Exposure is the weeks in
-which a client answered whether they fell; a week without an answer is missing and counts as
+the time to the first (Lamb et al. 2005, J Am Geriatr Soc 53:1618-1622). Exposure is the days for
+which a client answered whether they fell; a day without an answer is missing and counts as
 neither. The rate's interval is that of a negative binomial model, because a few people fall often
 and a Poisson interval is too narrow then. Loads numpy, so it is imported by itself.
 """
@@ -20,7 +20,7 @@ from rungwise.errors import ImpossibleValue
 from rungwise.evidence.rates import Z95, Estimate, rate_per, root
 from rungwise.evidence.survival import Curve, curve
 
-WEEKS_A_YEAR = 365.25 / 7
+DAYS_A_YEAR = 365.25
 BACK_DAYS = 7  # how far back "from when I fell" reaches
 _LEAST_SPREAD, _MOST_SPREAD = 1e-6, 1e3
 
@@ -106,19 +106,21 @@ def _known(then: bool | None, now: bool | None) -> bool | None:
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """One client: falls in the weeks followed, weeks answered and not, and days until the first
-    fall, or until last seen without one.
+    """One client: falls on the days answered for, falls told of other days, how many days were
+    answered for and how many not, and days until the first fall, or until last seen without one.
     """
 
     falls: tuple[FallEvent, ...]
-    weeks_answered: int
-    weeks_missing: int
+    days_answered: int
+    days_missing: int
     days_to_first: float
+    elsewhere: tuple[FallEvent, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class FallsFound:
-    """The figures that trials give. `per_person_year` is None without exposure.
+    """The figures that trials give, over the days that were answered for; `elsewhere` counts the
+    falls told of other days. `per_person_year` is None without exposure.
 
     `spread` is the negative binomial's (its variance is m + spread x m^2); None where the falls
     are no more clustered than Poisson's, and the interval is the exact one then.
@@ -131,18 +133,25 @@ class FallsFound:
     injurious: int
     while_practising: int
     place_unknown: int
-    person_years: float
-    weeks_missing: int
+    injury_unknown: int
+    elsewhere: int
+    days_answered: int
+    days_missing: int
     per_person_year: Estimate | None
     spread: float | None
     first_fall: Curve
 
+    @property
+    def person_years(self) -> float:
+        return self.days_answered / DAYS_A_YEAR
+
 
 def falls_found(clients: Sequence[Followed]) -> FallsFound:
-    """The figures over clients; those who never answered count only as missing weeks."""
-    followed = [one for one in clients if one.weeks_answered > 0]
+    """The figures over clients; those who never answered count only as missing days."""
+    followed = [one for one in clients if one.days_answered > 0]
     counts = [len(one.falls) for one in followed]
-    years = [one.weeks_answered / WEEKS_A_YEAR for one in followed]
+    years = [one.days_answered / DAYS_A_YEAR for one in followed]
+    fell = [bool(one.falls or one.elsewhere) for one in followed]
     events = [event for one in followed for event in one.falls]
     rate, spread = rate_of(counts, years)
     return FallsFound(
@@ -153,11 +162,13 @@ def falls_found(clients: Sequence[Followed]) -> FallsFound:
         injurious=sum(event.injured is True for event in events),
         while_practising=sum(event.practising is True for event in events),
         place_unknown=sum(event.practising is None for event in events),
-        person_years=sum(years),
-        weeks_missing=sum(one.weeks_missing for one in clients),
+        injury_unknown=sum(event.injured is None for event in events),
+        elsewhere=sum(len(one.elsewhere) for one in clients),
+        days_answered=sum(one.days_answered for one in followed),
+        days_missing=sum(one.days_missing for one in clients),
         per_person_year=rate,
         spread=spread,
-        first_fall=curve([one.days_to_first for one in followed], [count > 0 for count in counts]),
+        first_fall=curve([one.days_to_first for one in followed], fell),
     )
 
 

@@ -127,6 +127,7 @@ _HOLD: _Rows = (
     ("unknown", "unknown"),
     ("yes", "approves"),
 )
+_DAY: _Rows = (("unknown", "unknown"), ("comfort", "comfort"), ("question", "asks"))
 _SIDES: _Rows = (("yes", "both_sides"), *_HOLD)
 _ROWS: dict[str, _Rows] = {
     "fall_yes_no": _HARM,
@@ -134,6 +135,7 @@ _ROWS: dict[str, _Rows] = {
     "pain_yes_no": _PAIN,
     "hurt": _HURT,
     "fall_weekly": _WEEKLY,
+    "fall_day": _DAY,
     "emergency_yes_no": _EMERGENCY,
     "today_yes_no": _TODAY,
     "worse_yes_no": _WORSE,

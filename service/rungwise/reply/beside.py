@@ -37,6 +37,10 @@ def told_beside(
         told["near_fall"] = True
     if context.asked != "result":
         told["answer"] = answers.answer(said, opened, answered, context, heard, kind, holds, near)
+    if context.asked in ("fall_day", "fall_weekly"):
+        back = calendar_words.days_back(said.parse.plain.text, context)
+        if back is not None:
+            told["days_ago"] = back
     if safety.found or context.usual_pain is not None:
         _signs(said, context, safety, told)
     doubts = (safety.of(family).answer for family in ("fall", "pain", "dizzy"))
@@ -131,7 +135,7 @@ def _said(
         told["severe"] = True
     days = _days_ago(said, context)
     if days is not None:
-        told["days_ago"] = days
+        told.setdefault("days_ago", days)
 
 
 _SIDED = ("both_sides", "sides")

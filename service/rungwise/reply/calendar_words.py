@@ -251,3 +251,62 @@ def _after(opening: re.Pattern[str], text: str, told: list[tuple[int, date]]) ->
             if match.start() <= start <= match.end() + 5:
                 return one
     return None
+
+
+# What is told of longer ago than this is another year's date.
+_LONGEST_BACK = 60
+_BACK: tuple[tuple[re.Pattern[str], int], ...] = (
+    (re.compile(r"\b(?:day before yesterday|anteayer|antier|antes de ayer)\b"), 2),
+    (re.compile(r"\b(?:yesterday|last night|ayer|anoche)\b"), 1),
+    (
+        re.compile(
+            r"\b(?:today|this (?:morning|afternoon|evening)|tonight|just now|hoy|ahora|"
+            r"esta (?:manana|tarde|noche))\b"
+        ),
+        0,
+    ),
+)
+_AGO = re.compile(
+    rf"\b(?P<count>\d{{1,2}}|{_COUNT})(?: of)? (?P<length>days?|weeks?) (?:ago|back)\b"
+    rf"|\bhace (?:como |unos |unas )?(?P<cuenta>\d{{1,2}}|{_COUNT}) (?P<largo>dias?|semanas?)\b"
+)
+
+
+def days_back(text: str, context: Context) -> int | None:
+    """How many days ago the day told was; None where none is told, or two that differ.
+
+    A weekday is the last one of that name, and today's name means today.
+    """
+    today = context.today
+    if today is None:
+        return None
+    for words, days in _BACK:
+        if words.search(text):
+            return days
+    ago = _AGO.search(text)
+    if ago is not None:
+        length = _LENGTHS[ago["length"] or ago["largo"]]
+        return _count(ago["count"] or ago["cuenta"]) * length
+    matches = _DATE.finditer(text)
+    told = {_last(match, today, context.language == "es") for match in matches} - {None}
+    return told.pop() if len(told) == 1 else None
+
+
+def _last(match: re.Match[str], today: date, day_first: bool) -> int | None:
+    """How many days ago the date that a match tells was last."""
+    if match["tomorrow"] or match["week"]:
+        return None
+    named = match["month"] or match["month2"] or match["m"]
+    number = match["no"] or match["no2"] or match["only"]
+    if not named and not number:
+        # A number after it is as likely a hold: "Tuesday, 20 steady".
+        return (today.weekday() - _WEEKDAYS[match["day"]]) % 7
+    month, day = MONTHS.get(named or "", 0), int(number or 0)
+    if match["m"]:
+        one, two = int(match["m"]), int(match["d"])
+        month, day = (two, one) if day_first else (one, two)
+    for back in range(_LONGEST_BACK):
+        then = today - timedelta(days=back)
+        if then.day == day and month in (0, then.month):
+            return back
+    return None

@@ -29,6 +29,7 @@ ABOUT_SAFETY = frozenset(
         "emergency_yes_no",
         "today_yes_no",
         "worse_yes_no",
+        "fall_day",
         "after_emergency",
         "after_distress",
     }

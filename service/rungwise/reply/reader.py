@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any, Literal
 
 from rungwise.reply import beside, kinds, machine_made, practice
+from rungwise.reply.answer_facts import MOST_FALLS
 from rungwise.reply.answering import no_plain_no, with_answer
 from rungwise.reply.events import FAMILIES
 from rungwise.reply.lexicon import Lexicon, lexicon
@@ -167,6 +168,9 @@ def _holds(parsed: Parse, context: Context) -> Holds:
     question about harm.
     """
     alone = context.asked in kinds.ABOUT_SAFETY and len(parsed.units) <= MOST_UNITS_ALONE
+    if context.asked == "fall_weekly":
+        # More than anybody falls in the time is the day's result.
+        alone = alone and all(each.value <= MOST_FALLS for each in numbers(parsed))
     if alone and parsed.seen.isdisjoint({"unit.seconds", "steady.firm", "wobbly.word", "side"}):
         return _NO_HOLDS
     if context.asked == "retest" and "unit.seconds" not in parsed.seen:

@@ -26,6 +26,7 @@ Asked = Literal[
     "today_yes_no",
     "worse_yes_no",
     "fall_weekly",
+    "fall_day",
     "number",
     "both_sides",
     "done_seconds",
@@ -133,8 +134,9 @@ class Reading:
     their own words nearly a fall (`fall` is then `unsure`). `old`: a sign of over 31 days back or
     of no telling when. `back_reference`: a fall told again. `of_other`: a sign of somebody else.
     `usual`: how the pain at the recorded usual place is told. `days_ago`: the result is of an
-    earlier day. `two_people`: results of more than one person. `unsure_number`: a hold's number may
-    have been another ("2 0", "ate seconds"), so is worth asking about where it matters.
+    earlier day, or the fall of whose day was asked, 0 for today. `two_people`: results of more than
+    one person. `unsure_number`: a hold's number may have been another ("2 0", "ate seconds"), so is
+    worth asking about where it matters.
     """
 
     kind: Kind

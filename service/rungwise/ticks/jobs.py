@@ -28,6 +28,7 @@ from rungwise.coach.daily.delivery import (
     still_unsent,
 )
 from rungwise.coach.daily.dossiers import load_bare
+from rungwise.coach.daily.falls_due import falls_due
 from rungwise.coach.daily.prompt import prompt_due, reminder_due
 from rungwise.coach.daily.reading_ahead import read_ahead_for_prompts
 from rungwise.coach.daily.receive import parts_waited, read_again
@@ -74,6 +75,7 @@ HANDLERS: Mapping[str, Handler] = {
     "prompt": prompt_due,
     "reminder": reminder_due,
     "weekly": weekly_due,
+    "falls": falls_due,
     "retest": review_due,
     "new_phone": _by_id(new_phone.unanswered),
     "doubt": _doubt,

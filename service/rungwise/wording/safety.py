@@ -90,6 +90,9 @@ REQUIRED_PARTS: Mapping[str, tuple[str, ...]] = {
     "old_event_kept": ("stop", "sit", "call"),
     "correction_kept": ("call", "told"),
     "ask_pain_score_again": ("call", "chest"),
+    "ask_fall_day": ("hurt", "call"),
+    "ask_fall_day_again": ("call",),
+    "fall_day_kept": ("rest", "call"),
 }
 
 # Texts that must use all their values: without one, the client would not get the task itself.

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in
-from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, STALE_AFTER
+from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, stale_after
 from rungwise.concepts.signs import BEFORE_HURT, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
@@ -19,8 +19,8 @@ ANSWERS_WITHIN = timedelta(hours=36)
 
 @dataclass(frozen=True, slots=True)
 class OpenQuestion:
-    """A question without an answer. `day` is the local date it is about; `unclear` how many answers
-    were none; `id` its row's, None before it is stored.
+    """A question without an answer. `day` is the local date it is about, or the last of those from
+    `since` on; `unclear` how many answers were none; `id` its row's, None before it is stored.
     """
 
     kind: str
@@ -28,6 +28,7 @@ class OpenQuestion:
     asked_at: datetime
     unclear: int = 0
     id: int | None = None
+    since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,12 @@ class Dossier:
         safety = self.safety_question
         if safety is not None:
             return safety
-        fresh = (each for each in self.questions if now - each.asked_at < STALE_AFTER)
-        return next((each for each in fresh if each.kind in QUESTIONS), None)
+        known = (each for each in self.questions if each.kind in QUESTIONS)
+        return next((each for each in known if now - each.asked_at < stale_after(each.kind)), None)
+
+    def asked(self, kind: str) -> OpenQuestion | None:
+        """The open question of this kind."""
+        return next((each for each in self.questions if each.kind == kind), None)
 
     def alert(self, kind: str) -> OpenAlert | None:
         return next((alert for alert in self.alerts if alert.kind == kind), None)

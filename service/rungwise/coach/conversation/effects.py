@@ -22,10 +22,13 @@ class Say:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Remember that this was asked about a date; an earlier one of the kind stays as it is."""
+    """Remember that this was asked about a date, or about the time `since` another up to it; an
+    earlier one of the kind stays as it is.
+    """
 
     kind: str
     day: date
+    since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +40,10 @@ class AskedAgain:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """This question is answered, or no longer waited for."""
+    """This question is answered, with the code of the answer or a date, or no longer waited for."""
 
     kind: str
+    answer: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

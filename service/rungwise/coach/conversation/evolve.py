@@ -27,7 +27,7 @@ from rungwise.coach.conversation.effects import (
     Unread,
 )
 from rungwise.concepts.alert_kinds import ALERTS, URGENCIES
-from rungwise.concepts.questions import SAFETY
+from rungwise.concepts.questions import PASSING
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
 
@@ -46,15 +46,15 @@ def after_step(dossier: Dossier, step: Step, now: datetime) -> Dossier:
     match step:
         case Say():
             return _said(dossier, step, now)
-        case Ask(kind, day):
-            return _asked(dossier, OpenQuestion(kind, day, now))
+        case Ask(kind, day, since):
+            return _asked(dossier, OpenQuestion(kind, day, now, since=since))
         case AskedAgain(kind):
             questions = tuple(
                 replace(each, unclear=each.unclear + 1) if each.kind == kind else each
                 for each in dossier.questions
             )
             return replace(dossier, questions=questions)
-        case Answered(kind):
+        case Answered(kind, _):
             left = tuple(each for each in dossier.questions if each.kind != kind)
             return replace(dossier, questions=left)
         case Tell():
@@ -88,8 +88,7 @@ def _said(dossier: Dossier, step: Say, now: datetime) -> Dossier:
 def _asked(dossier: Dossier, question: OpenQuestion) -> Dossier:
     if any(each.kind == question.kind for each in dossier.questions):
         return dossier
-    # Of questions about the day's numbers only the latest is waited for.
-    kept = tuple(each for each in dossier.questions if each.kind in SAFETY)
+    kept = tuple(each for each in dossier.questions if each.kind not in PASSING)
     return replace(dossier, questions=(question, *kept))
 
 

@@ -17,6 +17,7 @@ from rungwise.coach.conversation.automatic import automatic, to_a_machine
 from rungwise.coach.conversation.courtesy import courtesy_of
 from rungwise.coach.conversation.dossier import Dossier
 from rungwise.coach.conversation.effects import Effects, Unread
+from rungwise.coach.conversation.falls_asked import overtaken, week_answered
 from rungwise.coach.conversation.questions_answered import safety_answer
 from rungwise.coach.conversation.result import answers_a_result, day_told
 from rungwise.coach.conversation.topics import fixed_answer, news_told
@@ -68,7 +69,7 @@ def _asked(dossier: Dossier, now: datetime) -> Asked:
     if dossier.state == State.INVITED:
         return "invite"
     question = dossier.question(now)
-    if question is not None:
+    if question is not None and not overtaken(dossier, question):
         return question.kind  # type: ignore[return-value]  # QUESTIONS are Asked
     if dossier.resting:
         for kind, asked in _AFTERMATH:
@@ -115,7 +116,7 @@ def _hear(turn: Turn, reading: Reading, context: Context) -> None:
         pass
     elif reading.of_other and not answers_a_result(reading, context):
         signs.of_somebody_else(turn)
-    elif signs.ask_about_doubt(turn, reading, context):
+    elif week_answered(turn, reading, context) or signs.ask_about_doubt(turn, reading, context):
         pass
     elif dossier.resting:
         _while_resting(turn, reading)

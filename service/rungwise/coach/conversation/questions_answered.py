@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from datetime import timedelta
 
 from rungwise.coach.conversation.effects import AskedAgain
 from rungwise.coach.conversation.report_fold import fold
@@ -33,7 +34,10 @@ def safety_answer(turn: Turn, reading: Reading, context: Context) -> bool:
     if question is None:
         if context.asked not in AFTERMATHS:
             return False
-        _outcome(turn, reading, context, ANSWERS[context.asked][reading.answer or "other"])
+        act_on(turn, reading, context, ANSWERS[context.asked][reading.answer or "other"])
+        return True
+    if question.kind == "fall_day" and reading.days_ago is not None:
+        _day_told(turn, reading.days_ago)
         return True
     outcome = _by_number(turn, reading, question.kind)
     if outcome is None and reading.answer is not None:
@@ -45,9 +49,18 @@ def safety_answer(turn: Turn, reading: Reading, context: Context) -> bool:
         line = "An older event: ask for re-screening if the screening does not have it."
         alert = (turn.dossier.alert_of(question.kind), Urgency.TODAY)
         outcome = replace(outcome, line=line, alerts=(alert,))
-    turn.answered(question.kind)
-    _outcome(turn, reading, context, outcome)
+    # Of a day that is not known there is no answer to keep.
+    turn.answered(question.kind, reading.answer if question.kind != "fall_day" else None)
+    act_on(turn, reading, context, outcome)
     return True
+
+
+def _day_told(turn: Turn, days_ago: int) -> None:
+    """The day of a fall that was told when the week's was asked."""
+    day = turn.dossier.today(turn.now) - timedelta(days=days_ago)
+    turn.answered("fall_day", day.isoformat())
+    turn.line(f"The client says the fall was on {day:%A %d %B}.", "fall")
+    turn.safety("fall_day_kept")
 
 
 def _table(turn: Turn, kind: str) -> dict[str, Outcome]:
@@ -103,7 +116,7 @@ def _too_much(score: int) -> Outcome:
     return replace(_TOO_MUCH, line=f"The client puts the pain at {score} of 10.")
 
 
-def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -> None:
+def act_on(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -> None:
     day, rung_key = turn.dossier.day_of_reply(turn.now)
     report = turn.report_of(day, rung_key)
     told_result = reading.kind in ("result", "skipped") or reading.done
@@ -113,6 +126,8 @@ def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -
         turn.decide(fold(report, reading, context.asked))
     if outcome.after == "rests":
         turn.rest()
+    if any(kind == "emergency" for kind, _ in outcome.alerts):
+        turn.answered("fall_day")  # nobody who should be calling for help is asked for dates
     if outcome.alerts:
         for kind, urgency in outcome.alerts:
             turn.tell(kind, outcome.line, urgency, anew=outcome.anew)
@@ -129,7 +144,7 @@ def _outcome(turn: Turn, reading: Reading, context: Context, outcome: Outcome) -
         turn.safety(_fitting(outcome.text, place, _score(reading)), **values)
     if outcome.then is not None:
         turn.ask(outcome.then, day)
-        if outcome.text != "safety_fall":
+        if outcome.text not in ("safety_fall", QUESTIONS[outcome.then].text):
             turn.safety(QUESTIONS[outcome.then].text)
     elif waiting is not None and outcome.after != "rests":
         # Another question has waited for this answer.
@@ -168,8 +183,9 @@ def _unclear(turn: Turn, reading: Reading, context: Context, kind: str, unclear:
             turn.line(did, row.alert or "help")
         turn.safety(again_of(turn, kind), place=place)
         return
-    if unclear > 1 or kind == "pain_score":
-        turn.answered("pain_score")
+    if unclear > 1 or row.waits is None:
+        if row.waits is None:
+            turn.answered(kind)
         turn.line("The client wrote again.", row.alert or "help")
         turn.safety("resting_any")
         return

@@ -10,6 +10,12 @@ from rungwise.coach.conversation.automatic import lately
 from rungwise.coach.conversation.dossier import Dossier, Standing
 from rungwise.coach.conversation.effects import Decide, Effects, Say, Tell
 from rungwise.coach.conversation.evolve import evolve
+from rungwise.coach.conversation.falls_asked import (
+    asks_about,
+    next_asked,
+    on_falls_asked,
+    tried_again,
+)
 from rungwise.coach.conversation.on_due import on_prompt, on_unanswered, waits
 from rungwise.coach.conversation.on_text import context_of, on_text
 from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in
@@ -25,6 +31,7 @@ from rungwise.wording.safety import crisis_line, emergency_number
 ZONE = "America/New_York"
 FIRST_DAY = date(2026, 1, 5)
 PROMPT_AT = time(10)
+EVERY_WEEKS = 1
 USUAL_SCORE = 3
 
 
@@ -163,6 +170,8 @@ class _Life:
     prompted: date | None = None
     heard: list[tuple[datetime, str]] = field(default_factory=list)
     said: list[tuple[datetime, str]] = field(default_factory=list)
+    falls_at: datetime | None = None
+    falls_asked: date | None = None
     asked: set[tuple[str, datetime]] = field(default_factory=set)
 
     def until(self, then: datetime) -> Iterator[Effects]:
@@ -202,6 +211,9 @@ class _Life:
             )
             if due is not None:
                 found.append((due.at_utc, lambda: self._prompt(due.local_date)))
+        falls = self._falls_due()
+        if falls is not None:
+            found.append((falls, self._ask_about_falls))
         for question in self.dossier.questions:
             wait = waits(self.dossier, question)
             if wait is not None and (question.kind, question.asked_at) not in self.asked:
@@ -216,6 +228,21 @@ class _Life:
         went = any(isinstance(step, Say) and step.kind == "prompt" for step in effects.steps)
         unanswered = self.dossier.prompts_unanswered + went
         self.dossier = replace(self.dossier, prompts_unanswered=unanswered)
+        return effects
+
+    def _falls_due(self) -> datetime | None:
+        if self.falls_at is None:
+            due = next_asked(self.now, self.dossier.zone, self.dossier.quiet)
+            self.falls_at = due.at_utc if due is not None else None
+        return self.falls_at
+
+    def _ask_about_falls(self) -> Effects:
+        day = self.dossier.today(self.now)
+        since = asks_about(day, EVERY_WEEKS, FIRST_DAY, self.falls_asked)
+        effects = on_falls_asked(self.dossier, since, self.now) if since else Effects(self.now)
+        if effects.steps:
+            self.falls_asked = day
+        self.falls_at = tried_again(self.dossier, self.now)
         return effects
 
     def _unanswered(self, question: Any) -> Effects:

@@ -8,6 +8,7 @@ from rungwise.coach.conversation.report_fold import HELD_ON, fold, missing
 from rungwise.coach.conversation.turn import Turn, with_holds_unconfirmed
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.client_states import State
+from rungwise.concepts.questions import PASSING
 from rungwise.ladder.day import DayReport, judge_day
 from rungwise.ladder.moves import Move
 from rungwise.ladder.rungs import Ladder, Rung
@@ -56,9 +57,11 @@ def _yes_or_no(reading: Reading) -> str | None:
 def day_told(turn: Turn, reading: Reading, context: Context) -> None:
     """Store the day's result, decide, and say what was understood and what follows."""
     question = turn.dossier.question(turn.now)
-    asked = question.kind if question and question.kind == context.asked else None
+    if question is not None and (question.kind != context.asked or question.kind not in PASSING):
+        question = None
+    asked = question.kind if question is not None else None
     day, rung_key = turn.dossier.day_of_reply(turn.now)
-    day = question.day if asked and question else day
+    day = question.day if question is not None else day
     if asked:
         turn.answered(asked)
     if reading.two_people and len(reading.holds) != 1:

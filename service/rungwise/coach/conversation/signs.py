@@ -83,6 +83,7 @@ def sure_signs(turn: Turn, reading: Reading, context: Context) -> bool:
     _close_answered(turn, signs, reading)
     anew = _is_news(turn, signs, reading)
     turn.rest()
+    _close_week(turn, signs, reading)
     turn.close_number_questions()
     for sign in signs:
         row = SIGNS[sign]
@@ -121,12 +122,28 @@ def _close_answered(turn: Turn, signs: list[str], reading: Reading) -> None:
     if "pain" in signs:
         answers |= {"worse_yes_no"}
     if "emergency" in signs or "head" in signs:
-        answers |= {"hurt", "pain_score", "fall_yes_no"}
+        answers |= {"hurt", "pain_score", "fall_yes_no", "fall_day"}
     if reading.answer in ("no", "comfort") or (signs[0] == "near_fall" and _only_help(turn)):
         answers |= {"hurt"}  # "no, but I nearly fell"
     for kind in SAFETY:
         if kind in answers or kind == "today_yes_no":
             turn.answered(kind)
+
+
+def _close_week(turn: Turn, signs: list[str], reading: Reading) -> None:
+    """A fall told, or a no beside another sign, answers the calendar's question about falls.
+
+    On which day it was is asked after "are you hurt?", where it was not told.
+    """
+    week = turn.dossier.asked("fall_weekly")
+    if week is None:
+        return
+    if "fall" not in signs:
+        turn.answered("fall_weekly", reading.answer if reading.answer == "no" else None)
+        return
+    turn.answered("fall_weekly", "yes")
+    if signs[0] == "fall" and reading.days_ago is None:
+        turn.ask("fall_day", week.day, week.since)
 
 
 def _only_help(turn: Turn) -> bool:
@@ -227,6 +244,8 @@ def ask_about_doubt(turn: Turn, reading: Reading, context: Context) -> bool:
         return False
     _store(turn, reading, context.asked)
     turn.hold()
+    if context.asked == "fall_weekly":
+        turn.answered("fall_weekly", "no" if reading.answer == "no" else "unknown")
     turn.close_number_questions()
     by_statistics = reading.doubted_by == "statistics"
     day = turn.dossier.day_of_reply(turn.now)[0]

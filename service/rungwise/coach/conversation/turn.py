@@ -23,7 +23,7 @@ from rungwise.coach.conversation.evolve import after_step, without_day
 from rungwise.coach.record.verdict import verdict
 from rungwise.concepts.alert_kinds import ALERTS, RESTING_KINDS
 from rungwise.concepts.client_states import State, moved
-from rungwise.concepts.questions import QUESTIONS, SAFETY
+from rungwise.concepts.questions import PASSING, QUESTIONS
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import Move
 from rungwise.wording.segments import fits_one, to_gsm7
@@ -90,16 +90,16 @@ class Turn:
 
     # --- questions and states ---------------------------------------------------------------------
 
-    def ask(self, kind: str, day: date) -> None:
-        self.do(Ask(kind, day))
+    def ask(self, kind: str, day: date, since: date | None = None) -> None:
+        self.do(Ask(kind, day, since))
 
-    def answered(self, kind: str) -> None:
-        if any(question.kind == kind for question in self.dossier.questions):
-            self.do(Answered(kind))
+    def answered(self, kind: str, answer: str | None = None) -> None:
+        if self.dossier.asked(kind) is not None:
+            self.do(Answered(kind, answer))
 
     def close_number_questions(self) -> None:
         for question in self.dossier.questions:
-            if question.kind not in SAFETY:
+            if question.kind in PASSING:
                 self.do(Answered(question.kind))
 
     def rest(self) -> None:

@@ -80,12 +80,12 @@ class _Stored:
         match step:
             case Say():
                 self._say(step)
-            case Ask(kind, day):
-                questions.ask(session, now, client.id, kind, day)
+            case Ask(kind, day, since):
+                questions.ask(session, now, client.id, kind, day, since)
             case AskedAgain(kind):
                 questions.unclear(session, client.id, kind)
-            case Answered(kind):
-                questions.close(session, now, client.id, kind, self.message)
+            case Answered(kind, answer):
+                questions.close(session, now, client.id, kind, self.message, answer)
             case Tell(kind, did, urgency, anew):
                 raised = Raised(kind, did, urgency, anew)
                 raise_alert(session, now, self.practice, client, raised, self.message)

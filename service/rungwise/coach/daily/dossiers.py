@@ -89,7 +89,7 @@ def _readable(load: Callable[[], tuple[Row, ...]]) -> tuple[Row, ...]:
 
 def _questions(session: Session, client_id: int) -> tuple[OpenQuestion, ...]:
     return tuple(
-        OpenQuestion(row.kind, row.local_date, row.asked_at, row.unclear, row.id)
+        OpenQuestion(row.kind, row.local_date, row.asked_at, row.unclear, row.id, row.since)
         for row in open_questions(session, client_id)
     )
 

@@ -11,6 +11,7 @@ from typing import Literal
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.daily.falls_weekly import why_not
 from rungwise.coach.daily.prompt import DOWN, absence_move, why_no_prompt, why_no_reminder
 from rungwise.coach.daily.weekly import weekly_body
 from rungwise.coach.record import questions
@@ -93,6 +94,8 @@ def _coming(session: Session, now: datetime, until: datetime, due: Due) -> Itera
         return
     if due.kind == "reminder":
         because = why_no_reminder(session, at, situation, due.local_date)
+    elif due.kind == "falls":
+        because = why_not(session, at, due, client)
     else:
         because = _weekly(session, at, due, situation)
     would: Would = "no text" if because else "text"

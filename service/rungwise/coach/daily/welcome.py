@@ -4,6 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from rungwise.coach.daily.falls_weekly import schedule_falls
 from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.record.clearance import refuse_uncleared
@@ -43,3 +44,4 @@ def welcome(session: Session, now: datetime, practice: Practice, client: Client)
     text = Text("welcome", body, once_key=f"welcome:{client.id}", name="first")
     queue_to_client(session, now, practice, client, text)
     schedule_next(session, now, client)
+    schedule_falls(session, now, client)

@@ -37,7 +37,7 @@ log = logging.getLogger(__name__)
 
 ERASED = "(erased)"
 # Whose id `subject_id` of a due thing is, by kind.
-DUE_OF_CLIENT = ("prompt", "reminder", "retest", "weekly")
+DUE_OF_CLIENT = ("prompt", "reminder", "retest", "weekly", "falls")
 DUE_OF_ALERT = ("escalate",)
 DUE_OF_QUESTION = ("doubt",)
 DUE_OF_MESSAGE = ("reread", "unsettled", "unsent")

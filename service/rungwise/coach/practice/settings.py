@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
+from rungwise.coach.daily.falls_weekly import schedule_practice
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.fields import Unfinished, hour, name_or_refuse, sentence
@@ -26,6 +27,8 @@ LONGEST_NUMBER = 3
 ESCALATE_MINUTES = (2, 60)
 SHORTEST_DAY = timedelta(hours=4)
 LONGEST_ADDRESS = 80
+# How often clients are asked about falls, in weeks. At least monthly is the consensus (Lamb 2005).
+FALLS_ASKED = {"1": "every week", "4": "every 4 weeks", "0": "never"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +43,7 @@ class PracticeForm:
     texts_from: str
     texts_until: str
     escalate_minutes: str
+    falls_every_weeks: str
     picture_address: str
     segment_price: str
 
@@ -54,6 +58,7 @@ class PracticeForm:
             practice.texts_from,
             practice.texts_until,
             str(practice.escalate_minutes),
+            str(practice.falls_every_weeks),
             practice.picture_address or "",
             practice.segment_price or "",
         )
@@ -85,6 +90,8 @@ def change_practice(session: Session, now: datetime, trainer: Trainer, form: Pra
     for name, value in values.items():
         setattr(practice, name, value)
     session.add(practice)
+    if form.falls_every_weeks != before.falls_every_weeks:
+        schedule_practice(session, now, practice)
     changed = [
         one.name for one in fields(form) if getattr(form, one.name) != getattr(before, one.name)
     ]
@@ -126,6 +133,9 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
         "texts_from": lambda: _hours(form)[0].isoformat("minutes"),
         "texts_until": lambda: _hours(form)[1].isoformat("minutes"),
         "escalate_minutes": lambda: _minutes(form.escalate_minutes),
+        "falls_every_weeks": lambda: int(
+            _one_of("falls asked", form.falls_every_weeks, tuple(FALLS_ASKED))
+        ),
         "picture_address": lambda: _address(form.picture_address),
         "segment_price": lambda: (
             str(price_from(form.segment_price)) if form.segment_price else None

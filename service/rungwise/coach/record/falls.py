@@ -38,8 +38,9 @@ def falls_of(
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """The dates that an answer of yes may be of: those asked about, or the one that was told."""
+    """A yes to whether they fell since `since`: the dates that the fall may be of."""
 
+    since: date
     first: date
     last: date
 
@@ -51,6 +52,7 @@ class _Tellings:
         self.session, self.since = session, since
         self.zones = {client.id: zone_named(client.time_zone) for client in clients}
         self.told: dict[int, list[FallTold]] = defaultdict(list)
+        self.counted: set[int] = set()
         self.covered = self._covered()
         self.asked = self._asked()
 
@@ -64,25 +66,34 @@ class _Tellings:
         return set(self.session.exec(rows).all())
 
     def _asked(self) -> Mapping[int, _Asked]:
-        """For each text that answered whether they fell: the dates that its fall may be of."""
-        rows = select(Question).where(
-            col(Question.client_id).in_(self.zones),
-            col(Question.kind).in_(("fall_weekly", "fall_day")),
-            col(Question.answer).is_not(None),
-            col(Question.local_date) >= self.since.date(),
+        """For each text that said yes to having fallen: the dates that its fall may be of."""
+        rows = (
+            select(Question, Message.created_at, Message.reading)
+            .join(Message, col(Message.id) == col(Question.answer_id))
+            .where(
+                col(Question.client_id).in_(self.zones),
+                col(Question.kind).in_(("fall_weekly", "fall_day")),
+                col(Question.answer).is_not(None),
+                col(Question.local_date) >= self.since.date(),
+            )
         )
+        told: dict[tuple[int, date], date] = {}
         weeks: list[Question] = []
-        days: dict[tuple[int, date], date] = {}
-        for row in self.session.exec(rows).all():
-            if row.kind == "fall_weekly":
+        for row, sent_at, reading in self.session.exec(rows).all():
+            place = row.client_id, row.local_date
+            if row.kind == "fall_day":
+                told[place] = date.fromisoformat(row.answer or "")
+            elif row.answer == "yes":
                 weeks.append(row)
-            else:
-                days[row.client_id, row.local_date] = date.fromisoformat(row.answer or "")
+                days_ago = (reading or {}).get("days_ago")
+                if days_ago is not None:
+                    today = sent_at.astimezone(self.zones[row.client_id]).date()
+                    told.setdefault(place, today - timedelta(days=days_ago))
         found = {}
         for row in weeks:
-            day = days.get((row.client_id, row.local_date))
-            first = row.since or row.local_date
-            found[row.answer_id or 0] = _Asked(day or first, day or row.local_date)
+            since = row.since or row.local_date
+            day = told.get((row.client_id, row.local_date))
+            found[row.answer_id or 0] = _Asked(since, day or since, day or row.local_date)
         return found
 
     def recorded(self) -> None:
@@ -129,14 +140,22 @@ class _Tellings:
                 self._in_report(row, readings)
 
     def _in_report(self, row: Row[Any], readings: Mapping[int, Mapping[str, Any] | None]) -> None:
+        self.counted.update(row.message_ids)
+        weeks = [number for number in row.message_ids if number in self.asked]
         fell = [number for number in row.message_ids if _fell(readings.get(number))]
-        weeks = [self.asked[number] for number in fell if number in self.asked]
         own = [readings[number] for number in fell if number not in self.asked]
-        told = self.told[row.client_id]
-        told += [FallTold(week.first, week.last) for week in weeks]
+        for number in weeks:
+            self._of_a_week(row.client_id, self.asked[number])
         if own or not weeks:
             back = bool(own) and all(_refers_back(reading) for reading in own)
-            told.append(FallTold(row.local_date, row.local_date, back))
+            told = FallTold(row.local_date, row.local_date, back)
+            self.told[row.client_id].append(told)
+
+    def _of_a_week(self, client_id: int, week: _Asked) -> None:
+        """Where a fall of that time is known, the client was asked about another one."""
+        told = self.told[client_id]
+        again = any(week.since <= one.last <= week.last for one in told)
+        told.append(FallTold(week.first, week.last, again=again))
 
     def in_alerts(self) -> None:
         said = (
@@ -153,15 +172,14 @@ class _Tellings:
             .order_by(col(Message.id))
         )
         for row in self.session.execute(said):
-            if not _fell(row.reading) or row.id in self.covered:
+            if row.id in self.covered or row.id in self.counted:
                 continue
-            told = self.told[row.client_id]
             if row.id in self.asked:
-                week = self.asked[row.id]
-                told.append(FallTold(week.first, week.last))
-                continue
-            day = row.created_at.astimezone(self.zones[row.client_id]).date()
-            told.append(FallTold(day - SAME_FALL, day + SAME_FALL, _refers_back(row.reading)))
+                self._of_a_week(row.client_id, self.asked[row.id])
+            elif _fell(row.reading):
+                day = row.created_at.astimezone(self.zones[row.client_id]).date()
+                told = FallTold(day - SAME_FALL, day + SAME_FALL, _refers_back(row.reading))
+                self.told[row.client_id].append(told)
 
 
 def _fell(reading: Mapping[str, Any] | None) -> bool:

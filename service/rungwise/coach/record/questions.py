@@ -5,7 +5,7 @@ from datetime import date, datetime
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY
+from rungwise.concepts.questions import DOUBTS, PASSING, QUESTIONS, SAFETY
 from rungwise.store.deferred_inserts import insert_later
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.idempotent_inserts import insert_row
@@ -40,18 +40,26 @@ def safety_asked_since(session: Session, message: Message) -> bool:
     return session.exec(rows).first() is not None
 
 
-def ask(session: Session, now: datetime, client_id: int, kind: str, day: date) -> None:
+def ask(
+    session: Session,
+    now: datetime,
+    client_id: int,
+    kind: str,
+    day: date,
+    since: date | None = None,
+) -> None:
     """Remember that this was asked. One that waits only so long gets a time to be answered by."""
     for question in open_questions(session, client_id):
         if question.kind == kind:
             return
-        if question.kind not in SAFETY:
+        if question.kind in PASSING:
             question.answered_at = now
             session.add(question)
     values = {
         "client_id": client_id,
         "kind": kind,
         "local_date": day,
+        "since": since,
         "asked_at": now,
         "unclear": 0,
     }
@@ -64,7 +72,12 @@ def ask(session: Session, now: datetime, client_id: int, kind: str, day: date) -
 
 
 def close(
-    session: Session, now: datetime, client_id: int, kind: str, message: Message | None
+    session: Session,
+    now: datetime,
+    client_id: int,
+    kind: str,
+    message: Message | None,
+    answer: str | None = None,
 ) -> None:
     """An open question of this kind is answered by this text, or no longer waited for."""
     for question in open_questions(session, client_id):
@@ -72,6 +85,7 @@ def close(
             continue
         question.answered_at = now
         question.answer_id = message.id if message is not None else None
+        question.answer = answer
         session.add(question)
         session.flush()
         clear_due(session, "doubt", question.id)

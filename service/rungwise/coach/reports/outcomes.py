@@ -7,7 +7,7 @@ practise by text are not a trial, and nothing is compared with people who don't.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -15,13 +15,13 @@ from sqlalchemy import Row, or_
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
-from rungwise.coach.record.falls import falls_of
+from rungwise.coach.record.falls_followed import followed
 from rungwise.coach.reviews.retests import local_date
 from rungwise.coach.reviews.visits import day_seen
 from rungwise.errors import ImpossibleValue
-from rungwise.evidence.falls import WEEKS_A_YEAR, rate_of
+from rungwise.evidence.falls import FallsFound, falls_found
 from rungwise.evidence.landmarks import LANDMARKS, Path
-from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, expected_falls, share
+from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, share
 from rungwise.evidence.survival import Curve, curve
 from rungwise.ladder.body import profile_from_stored
 from rungwise.store.queries.banner_counts import Scope
@@ -56,24 +56,6 @@ class WeekPractice:
 
 
 @dataclass(frozen=True, slots=True)
-class Falls:
-    """Falls told in the weeks looked at. `watched_weeks`: client-weeks with at least one report;
-    `silent_weeks`: those with prompts but none, left out because a fall would not have been told.
-
-    The rate's interval respects repeat fallers; `clustered` says whether there is any clustering.
-    """
-
-    told: int
-    clients: int
-    repeat_fallers: int
-    watched_weeks: int
-    silent_weeks: int
-    per_person_year: Estimate | None
-    clustered: bool
-    expected: float
-
-
-@dataclass(frozen=True, slots=True)
 class LandmarkTime:
     """Days from the first rung to a landmark, for those who began below it."""
 
@@ -105,7 +87,7 @@ class Outcomes:
     clients: int
     by_landmark: Mapping[str | None, int]
     weeks: tuple[WeekPractice, ...]
-    falls: Falls
+    falls: FallsFound
     times: tuple[LandmarkTime, ...]
     reversals: Reversals
 
@@ -121,7 +103,7 @@ def outcomes(session: Session, scope: Scope, now: datetime, weeks: int = USUAL_W
         clients=len(clients),
         by_landmark=_by_landmark(session, clients, paths),
         weeks=_weeks(practice, first, weeks),
-        falls=_falls(session, clients, practice, first, end),
+        falls=falls_found(tuple(followed(session, clients, first, end).values())),
         times=_times(clients, moved, paths, now),
         reversals=_reversals(moved, paths),
     )
@@ -177,21 +159,20 @@ def _by_landmark(
     return {name: counted[name] for name in (None, *LANDMARKS)}
 
 
-# --- practice and falls ---------------------------------------------------------------------------
+# --- practice ------------------------------------------------------------------------------------
 
 
 @dataclass(slots=True)
 class _ClientWeek:
     asked: int = 0
     practised: int = 0
-    reports: int = 0
 
 
 _Practice = dict[tuple[int, date], _ClientWeek]
 
 
 def _practice(session: Session, clients: Sequence[Client], first: date, end: date) -> _Practice:
-    """By client and Monday: days asked for practice, days practised, days with a report."""
+    """By client and Monday: days asked for practice, and days practised."""
     ids = [client.id for client in clients]
     found: _Practice = defaultdict(_ClientWeek)
     asked = select(col(Message.client_id), col(Message.local_date)).where(
@@ -213,7 +194,6 @@ def _practice(session: Session, clients: Sequence[Client], first: date, end: dat
     )
     for row in session.execute(told.execution_options(yield_per=5000)):
         week = found[row.client_id, _monday(row.local_date)]
-        week.reports += 1
         week.practised += day_seen(row.local_date, row.told, None).practised
     return found
 
@@ -233,33 +213,6 @@ def _weeks(practice: _Practice, first: date, weeks: int) -> tuple[WeekPractice, 
             enough=sum(one.practised >= WHO_DAYS_A_WEEK for one in by_week[monday]),
         )
         for monday in mondays
-    )
-
-
-def _falls(
-    session: Session, clients: Sequence[Client], practice: _Practice, first: date, end: date
-) -> Falls:
-    begin = datetime.combine(first, time(), UTC)
-    told = {
-        client_id: [fall.day for fall in falls if first <= fall.day < end]
-        for client_id, falls in falls_of(session, clients, begin).items()
-    }
-    watched = {place for place, week in practice.items() if week.reports}
-    watched |= {(client_id, _monday(day)) for client_id, days in told.items() for day in days}
-    silent = sum(1 for place, week in practice.items() if week.asked and place not in watched)
-    weeks = Counter(client_id for client_id, _ in watched)
-    counts = [len(told.get(client_id, ())) for client_id in weeks]
-    years = [count / WEEKS_A_YEAR for count in weeks.values()]
-    rate, spread = rate_of(counts, years)
-    return Falls(
-        told=sum(counts),
-        clients=sum(count > 0 for count in counts),
-        repeat_fallers=sum(count > 1 for count in counts),
-        watched_weeks=len(watched),
-        silent_weeks=silent,
-        per_person_year=rate,
-        clustered=spread is not None,
-        expected=expected_falls(len(watched) * WEEK_DAYS),
     )
 
 

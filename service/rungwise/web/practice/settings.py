@@ -13,7 +13,7 @@ from rungwise.coach.accounts.trainers import (
     set_role,
 )
 from rungwise.coach.monitoring.carrier_health import carriers_health
-from rungwise.coach.practice.settings import PracticeForm, change_practice, countries
+from rungwise.coach.practice.settings import FALLS_ASKED, PracticeForm, change_practice, countries
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.wording import (
@@ -96,6 +96,7 @@ def _page(
         problems=problems or {},
         names=NAMES,
         countries=countries(),
+        falls_asked=FALLS_ASKED,
         known=known_country(visit.practice.country),
         usual_number=emergency_number(visit.practice.country),
         languages=LANGUAGES,

@@ -21,6 +21,7 @@ from rungwise.evidence.rates import (
     FALLS_PER_1000,
     FALLS_WITH_EXERCISE_PER_1000,
     WHO_DAYS_A_WEEK,
+    expected_falls,
 )
 from rungwise.evidence.sources import LAMB_2005, SHERRINGTON_2019, WHO_2020
 from rungwise.store.queries.banner_counts import Scope
@@ -33,6 +34,10 @@ router = APIRouter()
 
 CHOICES = (4, 12, 26, 52)
 NAMES: list[tuple[str | None, str]] = [(None, BEFORE), *LANDMARKS.items()]
+FALLS_MEASURED = (
+    *("people", "falls", "fallers", "repeat_fallers", "injurious", "injury_unknown"),
+    *("while_practising", "place_unknown", "elsewhere", "days_answered", "days_missing"),
+)
 SHOWN_DAYS = (30, 90, 180, 365)
 
 
@@ -66,6 +71,7 @@ def page(visit: Signed, asked: Asked) -> Response:
             reversed_days=REVERSED_WITHIN_DAYS,
             falls_source=SHERRINGTON_2019,
             fall_source=LAMB_2005,
+            expected=expected_falls(found.falls.days_answered),
             who_source=WHO_2020,
             trial_falls=FALLS_PER_1000,
             trial_left=FALLS_WITH_EXERCISE_PER_1000,
@@ -110,7 +116,7 @@ def outcomes_csv(found: Outcomes) -> str:
             value = getattr(week, measure)
             lines.writerow(("weeks", week.monday.isoformat(), measure, value, "", ""))
     falls = found.falls
-    for measure in ("told", "clients", "watched_weeks", "silent_weeks"):
+    for measure in FALLS_MEASURED:
         lines.writerow(("falls", "all", measure, getattr(falls, measure), "", ""))
     if falls.per_person_year is not None:
         rate = falls.per_person_year

@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
+from rungwise.coach.daily.falls_weekly import set_falls_asked
 from rungwise.coach.daily.weekly import set_weekly, weekly_body
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.rhythm import rhythm_of
@@ -54,6 +55,7 @@ class CallForm(BaseModel):
 class RhythmForm(BaseModel):
     weeks: Number = 0
     weekly_text: bool = False
+    falls_asked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +207,7 @@ def rhythm(visit: Signed, client_id: int, form: Annotated[RhythmForm, Form()]) -
             client = client_of(session, visit.trainer, client_id)
             set_rhythm(session, visit.now, visit.trainer, client, form.weeks)
             set_weekly(session, visit.now, visit.trainer, client, form.weekly_text)
+            set_falls_asked(session, visit.now, visit.trainer, client, form.falls_asked)
     except ImpossibleValue as error:
         return _retests_page(visit, client_id, str(error), status_of(error))
     return RedirectResponse(f"/clients/{client_id}/retests#rhythm", 303)

@@ -96,6 +96,7 @@ TEXT_KIND = {
     "notice": "notice",
     "reminder": "reminder",
     "weekly": "weekly text",
+    "falls": "asked about falls",
     "own": "from you",
     "reply": "reply",
 }
@@ -220,6 +221,9 @@ ACTION = {
     "home set-up": "noted what is in place at home",
     "new phone said yes": "The new phone answered YES: texts go there",
     "new phone taken back": "took back that a new phone was asked",
+    "falls asked": "changed whether they are asked about falls",
+    "fall recorded": "recorded a fall",
+    "fall changed": "changed what is recorded of a fall",
     "handed over": "handed the client over to a colleague",
     "acted on many": "acted on many clients",
     "act on many undone": "took an act on many clients back",
