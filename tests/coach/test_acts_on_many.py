@@ -13,6 +13,7 @@ from rungwise.coach.groups.acts import (
     KINDS,
     Asked,
     Days,
+    Give,
     Hour,
     Member,
     Pause,
@@ -79,6 +80,7 @@ def test_who_is_asked_about_a_fall_is_passed_over(asked: Asked) -> None:
         (Write("x"), {"night": True}, "it is outside your texting hours there"),
         (Tag("Tuesday"), {"tags": frozenset({"Tuesday"})}, "has it already"),
         (Tag("Tuesday", on=False), {}, "has it not"),
+        (Give(2, "Omar"), {"trainer_id": 2}, "is theirs already"),
     ],
 )
 def test_why_somebody_is_passed_over(asked: Asked, changed: dict, why: str) -> None:
@@ -93,6 +95,7 @@ def test_why_somebody_is_passed_over(asked: Asked, changed: dict, why: str) -> N
         (Write("x"), {"state": "paused"}),
         (Tag("Tuesday"), {"state": "resting"}),
         (Tag("Tuesday"), {"state": "stopped"}),
+        (Give(2, "Omar"), {"state": "resting", "in_doubt": True}),
         (WEEK, {"night": True}),
     ],
 )
@@ -109,6 +112,7 @@ ANY_ACT = st.one_of(
     st.frozensets(st.integers(0, 6), min_size=1).map(Days),
     st.text(min_size=1).map(Write),
     st.builds(Tag, st.text(min_size=1), st.booleans()),
+    st.builds(Give, st.integers(1, 9), st.text(min_size=1)),
 )
 ANY_SETTINGS = st.builds(
     PlanSettings,

@@ -1,7 +1,7 @@
 """Acting on many from the list: looked at, done once, taken back; tags and saved views."""
 
 import re
-from datetime import date
+from datetime import date, time
 
 import pytest
 from browsing import WIDTHS, Window, served
@@ -12,6 +12,8 @@ from web_world import World
 from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.data.erase import erase_client
 from rungwise.coach.enrolment.clients import NewClient, add_client
+from rungwise.coach.groups.acts import Hour
+from rungwise.coach.groups.many import begin
 from rungwise.coach.record.situation import load
 from rungwise.store.tables import (
     Audit,
@@ -210,6 +212,32 @@ def test_nobody_acts_on_anothers_clients_or_sees_their_acts_tags_and_views(world
     assert omar.post("/clients/views/1/forget").status_code == 404
 
 
+def test_clients_are_handed_over_with_their_alerts_and_given_back(world: World) -> None:
+    world.pass_time(hours=2)
+    world.reply("ada", "I fell in the kitchen")
+    omar = str(world.trainers["omar"])
+    shown = words(look(world, "ada", "cy", by="lena", act="give", to=omar).text)
+    assert "Goes to Omar Sample with 1 open alert." in shown
+    assert "Cy Instance : is theirs already" in shown
+    done = do(world, "ada", "cy", by="lena", act="give", to=omar)
+    assert world.client("ada").trainer_id == world.trainers["omar"]
+    assert world.client("ada").state == "resting"
+    assert [one.state for one in world.alerts("ada")] == ["new"]
+    world.signed_in("lena").post(f"{done.headers['location']}/undo")
+    assert world.client("ada").trainer_id == world.trainers["tess"]
+
+
+def test_who_gave_clients_away_is_told_that_they_cannot_take_them_back(world: World) -> None:
+    done = do(world, "bo", act="give", to=str(world.trainers["omar"]))
+    world.signed_in().post(f"{done.headers['location']}/undo")
+    assert "Stays: Only the practice lead" in words(
+        world.signed_in().page(done.headers["location"])
+    )
+    assert world.client("bo").trainer_id == world.trainers["omar"]
+    answer = look(world, "ada", act="give", to="999")
+    assert answer.status_code == 400
+
+
 def test_with_nobody_ticked_an_act_is_over_all_whom_the_list_shows(world: World) -> None:
     answer = world.signed_in().post("/clients/many", act="pause", list="/clients?q=ada")
     assert "Pause 1 client<" in answer.text
@@ -314,6 +342,28 @@ def test_erasing_a_client_takes_them_out_of_acts_and_tags(world: World) -> None:
     with world.store.read() as session:
         assert session.exec(select(ClientTag.client_id)).all() == [world.clients["bo"]]
         assert session.exec(select(GroupActClient.client_id)).all() == [world.clients["bo"]]
+
+
+def test_who_falls_while_it_is_being_done_is_passed_over(world: World) -> None:
+    page = look(world, "ada", "bo", act="hour", prompt_at="10:30").text
+    tess = world.trainers["tess"]
+    with world.store.write() as session:
+        act_id = begin(
+            session,
+            world.clock.now(),
+            session.get_one(Trainer, tess),
+            Hour(time(10, 30)),
+            [world.clients["ada"], world.clients["bo"]],
+            seen=hidden(page, "seen"),
+            once="once",
+        ).id
+    rest(world, "bo")
+    browser = world.signed_in()
+    assert "2 clients still to do" in browser.page(f"/clients/many/{act_id}")
+    browser.post(f"/clients/many/{act_id}/on")
+    shown = words(browser.page(f"/clients/many/{act_id}"))
+    assert "Done for 1 client" in shown
+    assert "Bo Specimen : resting, until you clear them" in shown
 
 
 def test_a_list_longer_than_a_page_is_acted_on_whole(world: World) -> None:

@@ -54,11 +54,12 @@ class HandOver:
 
 def receivers(session: Session, giver: Trainer) -> list[Trainer]:
     """Who can take this trainer's clients: everybody else of the practice who can sign in."""
-    rows = select(Trainer).where(
-        Trainer.practice_id == giver.practice_id,
-        col(Trainer.active).is_(True),
-        Trainer.id != giver.id,
-    )
+    return [one for one in able(session, giver.practice_id) if one.id != giver.id]
+
+
+def able(session: Session, practice_id: int) -> list[Trainer]:
+    """The trainers of the practice who can sign in, by name."""
+    rows = select(Trainer).where(Trainer.practice_id == practice_id, col(Trainer.active).is_(True))
     return sorted(session.exec(rows).all(), key=lambda one: one.name)
 
 

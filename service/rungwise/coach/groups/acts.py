@@ -40,6 +40,8 @@ class Member:
     in_doubt: bool = False
     night: bool = False
     tags: frozenset[str] = frozenset()
+    trainer_id: int = 0
+    open_alerts: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,15 @@ class Tag:
     on: bool = True
 
 
-Asked = Pause | Hour | Days | Write | Tag
+@dataclass(frozen=True, slots=True)
+class Give:
+    """A colleague becomes their trainer, and takes their open alerts along."""
+
+    trainer_id: int
+    name: str
+
+
+Asked = Pause | Hour | Days | Write | Tag | Give
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +138,9 @@ def why_not(asked: Asked, member: Member) -> str:
         # A name on a list touches nobody's texts, so somebody who rests stays in their class.
         has = asked.name in member.tags
         return ("has it already" if asked.on else "has it not") if has is asked.on else ""
+    if isinstance(asked, Give):
+        # Who rests must have a trainer too: their alerts go along, and nothing else changes.
+        return "is theirs already" if member.trainer_id == asked.trainer_id else ""
     held = IN_DOUBT if member.in_doubt else HELD.get(member.state, "")
     if held:
         return held
@@ -170,7 +183,7 @@ def _effect(asked: Asked, member: Member) -> Effect:
     settings = member.settings
     if isinstance(asked, Write):
         return Effect(member, body=asked.body.replace(CALLED, member.called))
-    if isinstance(asked, Tag) or settings is None:
+    if isinstance(asked, Tag | Give) or settings is None:
         return Effect(member)
     return Effect(member, changed(asked, settings))
 
@@ -237,6 +250,7 @@ KINDS: Mapping[str, type[Asked]] = {
     "days": Days,
     "write": Write,
     "tag": Tag,
+    "give": Give,
 }
 
 
@@ -253,6 +267,8 @@ def to_json(asked: Asked) -> dict[str, Any]:
         return {"weekdays": sorted(asked.weekdays)}
     if isinstance(asked, Write):
         return {"body": asked.body}
+    if isinstance(asked, Give):
+        return {"trainer_id": asked.trainer_id, "name": asked.name}
     return {"name": asked.name, "on": asked.on}
 
 
@@ -264,4 +280,8 @@ def from_json(kind: str, stored: Mapping[str, Any]) -> Asked:
         return Hour(time.fromisoformat(stored["prompt_at"]))
     if kind == "days":
         return Days(frozenset(stored["weekdays"]))
-    return Write(stored["body"]) if kind == "write" else Tag(stored["name"], stored["on"])
+    if kind == "write":
+        return Write(stored["body"])
+    if kind == "give":
+        return Give(stored["trainer_id"], stored["name"])
+    return Tag(stored["name"], stored["on"])

@@ -58,15 +58,16 @@ class GroupAct(SQLModel, table=True):
 class GroupActClient(SQLModel, table=True):
     """What an act over many meant for one client.
 
-    `passed_over` says why it did nothing, `kept` why taking back did nothing. `before` are the
-    plan's settings as they were; `message_id` the text that was queued.
+    `state`: waiting, done, passed (over), taken_back, kept (could not be taken back); `why` says
+    why it was passed over or kept. `before` is what was changed, as it was: the plan's settings,
+    or the trainer; `message_id` the queued text.
     """
 
     __tablename__ = "group_act_client"
     act_id: int = Field(primary_key=True, foreign_key="group_act.id")
     client_id: int = Field(primary_key=True, foreign_key="client.id", index=True)
     place: int
-    passed_over: str | None = None
+    state: str = "waiting"
+    why: str | None = None
     before: dict[str, Any] | None = Field(default=None, sa_type=JSON)
     message_id: int | None = Field(default=None, foreign_key="message.id", index=True)
-    kept: str | None = None

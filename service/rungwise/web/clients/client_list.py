@@ -10,7 +10,6 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field, ValidationError
 from sqlmodel import Session, select
 
-from rungwise.coach.groups.many import MOST_AT_ONCE
 from rungwise.coach.groups.tags import forget_view, save_view, tag_of, tags_of, views_of
 from rungwise.coach.record.trend import Trend, rung_of_key, trend
 from rungwise.store.queries import roster
@@ -86,7 +85,6 @@ def clients(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
                 (one, asked.address(page=1) == one.asked)
                 for one in views_of(session, visit.trainer)
             ],
-            most_at_once=MOST_AT_ONCE,
         )
 
 

@@ -7,25 +7,30 @@ over: the second press carries the hash of what was shown.
 from collections.abc import Sequence
 from datetime import date
 from secrets import token_urlsafe
+from time import monotonic
 
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session, col, select
 
+from rungwise.coach.accounts.hand_over import able
 from rungwise.coach.groups import acts
-from rungwise.coach.groups.acts import Asked, Days, Hour, Pause, Tag, Write
+from rungwise.coach.groups.acts import Asked, Days, Give, Hour, Pause, Tag, Write
 from rungwise.coach.groups.many import (
-    MOST_AT_ONCE,
     WAITS,
     LookFirst,
+    act_of,
+    begin,
+    clients_of_act,
+    go_on,
+    undo,
+)
+from rungwise.coach.groups.preview import (
+    MOST_AT_ONCE,
     NobodyChosen,
     Preview,
-    act,
-    act_of,
-    clients_of_act,
     look,
     members_of,
-    undo,
 )
 from rungwise.coach.groups.tags import tags_of
 from rungwise.coach.record.fields import hour
@@ -44,6 +49,8 @@ from rungwise.wording.price import Price, price_from
 router = APIRouter()
 
 LATEST = 30
+LONGEST_S = 20.0
+STATES = ("waiting", "done", "passed", "taken_back", "kept")
 # What each act is called on its button and in its heading.
 ACTS = {
     "pause": "Pause",
@@ -51,6 +58,7 @@ ACTS = {
     "days": "Change the days of",
     "write": "Write to",
     "tag": "Tag",
+    "give": "Hand over",
 }
 
 
@@ -79,7 +87,7 @@ def choose_look_or_do(visit: Signed, fields: FieldsHere) -> Response:
     try:
         if step == "do":
             with visit.parts.store.write() as session:
-                done = act(
+                begun = begin(
                     session,
                     visit.now,
                     visit.trainer,
@@ -88,7 +96,9 @@ def choose_look_or_do(visit: Signed, fields: FieldsHere) -> Response:
                     seen=fields.get("seen", ""),
                     once=fields.get("once", ""),
                 )
-                return RedirectResponse(f"/clients/many/{done.id}", 303)
+                act_id = begun.id
+            _carry_on(visit, act_id)
+            return RedirectResponse(f"/clients/many/{act_id}", 303)
         with visit.parts.store.read() as session:
             asked = _asked(kind, fields) if step == "look" else None
             preview = look(session, visit.now, visit.trainer, asked, ids) if asked else None
@@ -128,10 +138,13 @@ def _asked(kind: str, fields: Fields) -> Asked:
     if kind == "hour":
         return Hour(hour(fields.get("prompt_at", "") or "-"))
     if kind == "days":
-        given = fields.get("weekdays", "").split()
-        return Days(frozenset(int(one) for one in given if one in tuple("0123456")))
+        ticked = fields.get("weekdays", "").split()
+        return Days(frozenset(number for number in range(7) if str(number) in ticked))
     if kind == "write":
         return Write(fields.get("body", ""))
+    if kind == "give":
+        to = fields.get("to", "")
+        return Give(int(to) if to.isascii() and to.isdecimal() and len(to) < 10 else 0, "")
     return Tag(" ".join(fields.get("tag", "").split()), fields.get("on", "yes") == "yes")
 
 
@@ -166,6 +179,7 @@ def _page(
         told=told,
         once=token_urlsafe(16),
         tags=tags_of(session, visit.trainer),
+        receivers=able(session, visit.practice.id),
         price=_price(visit, preview.segments) if preview else None,
         today=visit.now.date(),
         called=acts.CALLED,
@@ -189,7 +203,18 @@ def _told(done: GroupAct) -> str:
         return f"Practice on {weekdays(asked.weekdays)}"
     if isinstance(asked, Write):
         return f"Text: {asked.body}"
+    if isinstance(asked, Give):
+        return f"Hand over to {asked.name}"
     return f"Tag {asked.name} {'put on' if asked.on else 'taken off'}"
+
+
+def _carry_on(visit: Visit, act_id: int) -> None:
+    """Go on for as long as a browser surely waits; what is left then has a button of its own."""
+    until = monotonic() + LONGEST_S
+    while monotonic() < until:
+        with visit.parts.store.write() as session:
+            if not go_on(session, visit.now, visit.trainer, act_id):
+                return
 
 
 @router.get("/clients/many/{act_id}")
@@ -197,20 +222,30 @@ def one_act(visit: Signed, act_id: int) -> Response:
     with visit.parts.store.read() as session:
         done = act_of(session, visit.trainer, act_id)
         rows = clients_of_act(session, act_id)
+        by_state = {state: [pair for pair in rows if pair[0].state == state] for state in STATES}
+        left = by_state["done"] if done.undone_at else by_state["waiting"]
         return framed(
             visit,
             session,
             "many_act.html",
             act=done,
             told=_told(done),
-            did=[(row, client) for row, client in rows if row.passed_over is None],
-            passed=[(row, client) for row, client in rows if row.passed_over is not None],
+            rows=by_state,
+            left=left,
+            texts=any(row.message_id for row, _ in rows),
             leaves_at=done.at + WAITS,
         )
+
+
+@router.post("/clients/many/{act_id}/on")
+def go_on_with(visit: Signed, act_id: int) -> Response:
+    _carry_on(visit, act_id)
+    return RedirectResponse(f"/clients/many/{act_id}", 303)
 
 
 @router.post("/clients/many/{act_id}/undo")
 def undo_act(visit: Signed, act_id: int) -> Response:
     with visit.parts.store.write() as session:
         undo(session, visit.now, visit.trainer, act_of(session, visit.trainer, act_id))
+    _carry_on(visit, act_id)
     return RedirectResponse(f"/clients/many/{act_id}", 303)
