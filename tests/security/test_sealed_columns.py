@@ -63,6 +63,7 @@ CLEAR = {
     "group_act_client.state": CODE,
     "group_act_client.why": "our own words",
     "home_setup.in_place": CODE,
+    "home_visit.begins": TIMES,
     "inbound_part.carrier": OURS,
     "inbound_part.carrier_id": "the carrier's own number of a text",
     "last_tick.name": OURS,

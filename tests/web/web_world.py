@@ -161,7 +161,7 @@ class SignedIn:
         assert answer.status_code == status, (address, answer.status_code, answer.text[:500])
         return str(answer.text)
 
-    def post(self, address: str, **form: object) -> Response:
+    def post(self, address: str, /, **form: object) -> Response:
         token = csrf_of(self.page("/account"))
         return self.browser.post(address, data={"csrf": token, **form})
 

@@ -36,7 +36,7 @@ from rungwise.web.http.patience import LimitTime
 from rungwise.web.http.request_log import Asked
 from rungwise.web.http.security import A_YEAR_S, LimitBody, OwnHost, SecureHeaders
 from rungwise.web.practice import duty, hand_over, invitations, programs, retention, settings
-from rungwise.web.reports import outcomes, retests, rule_review, summary, visits
+from rungwise.web.reports import home_visits, outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
@@ -56,7 +56,7 @@ PAGES = (
     ),
     *(programs, inbox, client_list, client_page, facts, actions, override, plan),
     *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
-    *(visits, retests, outcomes, rule_review),
+    *(visits, home_visits, retests, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 

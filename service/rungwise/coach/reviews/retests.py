@@ -1,7 +1,7 @@
 """Retests by a trainer at a visit, calls, and the rhythm in which a client is reviewed.
 
-A review is a retest or a call. It is due `every_weeks` after the last one, or after the client
-began. When it is due a `note` alert opens; handling that alert counts as a review too.
+A review is a retest, a call or a visit. It is due `every_weeks` after the last one, or after the
+client began. When it is due a `note` alert opens; handling that alert counts as a review too.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,6 +27,7 @@ from rungwise.store.tables import (
     Client,
     ClientNote,
     Due,
+    HomeVisit,
     Practice,
     Retest,
     ReviewRhythm,
@@ -94,7 +95,7 @@ def record_retest(
     session.add(row)
     session.flush()
     record(session, now, trainer, "retest", client_id=client.id, kind=new.kind, retest=row.id)
-    _reviewed(session, now, trainer, client, f"{kind_of(new.kind).title} on {new.day:%d %b}.")
+    reviewed(session, now, trainer, client, f"{kind_of(new.kind).title} on {new.day:%d %b}.")
     return row
 
 
@@ -125,10 +126,11 @@ def record_call(
     session.add(rhythm)
     session.add(ClientNote(client_id=client.id, trainer_id=trainer.id, body=said, at=now))
     record(session, now, trainer, "review call", client_id=client.id)
-    _reviewed(session, now, trainer, client, f"Called: {said}")
+    reviewed(session, now, trainer, client, f"Called: {said}")
 
 
-def _reviewed(session: Session, now: datetime, trainer: Trainer, client: Client, what: str) -> None:
+def reviewed(session: Session, now: datetime, trainer: Trainer, client: Client, what: str) -> None:
+    """A review took place: its alert is handled, and the next one is due a rhythm later."""
     alert = open_alert(session, client.id, "retest_due")
     if alert is not None:
         handle(session, now, trainer, alert, load(session, client), Handling(what))
@@ -173,7 +175,7 @@ def reviews_due(session: Session, clients: Sequence[Client]) -> dict[int, date]:
 
 
 def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]:
-    """The local date of each client's last retest, call or handled `retest_due` alert."""
+    """The local date of each client's last retest, call, visit or handled `retest_due` alert."""
     by_id = {one.id: one for one in clients}
     last: dict[int, date] = {}
 
@@ -192,6 +194,13 @@ def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]
         .group_by(col(Retest.client_id))
     )
     for client_id, day in session.exec(tests).all():
+        seen(client_id, day)
+    visits = (
+        select(HomeVisit.client_id, func.max(HomeVisit.day))
+        .where(col(HomeVisit.client_id).in_(by_id), col(HomeVisit.done_at).is_not(None))
+        .group_by(col(HomeVisit.client_id))
+    )
+    for client_id, day in session.exec(visits).all():
         seen(client_id, day)
     handled = (
         select(Alert.client_id, func.max(Alert.handled_at))

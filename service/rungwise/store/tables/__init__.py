@@ -12,7 +12,7 @@ from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, SavedView, Tag
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import Number, OwnWording, Practice
-from rungwise.store.tables.reviews import Fall, Retest, ReviewRhythm, TrainerFeed
+from rungwise.store.tables.reviews import Fall, HomeVisit, Retest, ReviewRhythm, TrainerFeed
 from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
 from rungwise.store.tables.strangers import ClientPhone, Stranger, StrangerText
 from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
@@ -45,6 +45,7 @@ __all__ = [
     "GroupAct",
     "GroupActClient",
     "HomeSetup",
+    "HomeVisit",
     "InboundPart",
     "LastTick",
     "Message",

@@ -23,6 +23,8 @@ class Client(SQLModel, table=True):
     name: str = Field(sa_type=Sealed)
     called: str = Field(sa_type=Sealed)
     phone: str = Field(sa_type=Findable, index=True)
+    # Where they live, for who visits them.
+    address: str | None = Field(default=None, sa_type=Sealed)
     number_id: int | None = Field(default=None, foreign_key="number.id")
     language: str = "en"
     time_zone: str

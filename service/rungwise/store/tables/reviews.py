@@ -65,6 +65,26 @@ class Fall(SQLModel, table=True):
     recorded_at: datetime = Field(sa_type=UtcDateTime)
 
 
+class HomeVisit(SQLModel, table=True):
+    """A visit to a client: planned for `day`, the client's local date, or done.
+
+    `begins` is the hour there, if one was agreed. One that does not take place is called off, not
+    deleted.
+    """
+
+    __tablename__ = "home_visit"
+    __table_args__ = (Index("home_visit_by_day", "client_id", "day"),)
+    id: int = Field(default=None, primary_key=True)
+    client_id: int = Field(foreign_key="client.id")
+    trainer_id: int = Field(foreign_key="trainer.id", index=True)
+    day: date
+    begins: str | None = None
+    note: str | None = Field(default=None, sa_type=Sealed)
+    planned_at: datetime = Field(sa_type=UtcDateTime)
+    done_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    called_off_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
 class ReviewRhythm(SQLModel, table=True):
     """How often a client is reviewed, when a trainer last called, and whether they want a weekly
     text, and to be asked about falls. A client without a row has the defaults.

@@ -37,11 +37,12 @@ from rungwise.coach.record.fields import hour
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.queries import roster
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.store.tables import GroupAct
+from rungwise.store.tables import Client, GroupAct
 from rungwise.web.clients.client_list import Looking, wanted_by
 from rungwise.web.http.auth import LARGEST_ID, Signed, Visit
 from rungwise.web.http.errors import status_of
 from rungwise.web.http.forms import Fields, FieldsHere
+from rungwise.web.reports.home_visits import sheet_page
 from rungwise.web.ui.labels import weekdays
 from rungwise.web.ui.layout import framed
 from rungwise.wording.price import Price, price_from
@@ -79,6 +80,8 @@ def latest_acts(visit: Signed) -> Response:
 @router.post("/clients/many")
 def choose_look_or_do(visit: Signed, fields: FieldsHere) -> Response:
     kind = fields.get("act", "")
+    if kind == "print":
+        return _printed(visit, fields)
     if kind not in ACTS:
         raise ImpossibleValue("act", kind, " or ".join(ACTS))
     with visit.parts.store.read() as session:
@@ -112,6 +115,15 @@ def choose_look_or_do(visit: Signed, fields: FieldsHere) -> Response:
             raise
         with visit.parts.store.read() as session:
             return _page(visit, session, fields, ids, None, str(error), status_of(error))
+
+
+def _printed(visit: Visit, fields: Fields) -> Response:
+    """Everything of those chosen that a trainer takes along. It changes nothing."""
+    with visit.parts.store.read() as session:
+        ids = _chosen(session, visit, fields)
+        members = members_of(session, visit.now, visit.trainer, ids)
+        clients = [session.get_one(Client, one.client_id) for one in members]
+        return sheet_page(visit, session, clients)
 
 
 def _chosen(session: Session, visit: Visit, fields: Fields) -> list[int]:

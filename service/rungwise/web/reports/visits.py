@@ -16,6 +16,7 @@ from rungwise.coach.reviews.calendar import (
     new_address,
     review_days,
 )
+from rungwise.coach.reviews.home_visits import visits_between
 from rungwise.coach.reviews.visits import who_needs_a_visit
 from rungwise.coach.reviews.weekly_email import feed_of, set_digest
 from rungwise.errors import ImpossibleValue
@@ -72,16 +73,24 @@ def _first_day(visit: Visit, start: str) -> date:
 
 def _week_page(visit: Visit, monday: date, address: str = "") -> Response:
     with visit.parts.store.read() as session:
-        days = review_days(session, Scope.of(visit.trainer), visit.now)
+        scope = Scope.of(visit.trainer)
+        days = review_days(session, scope, visit.now)
+        last = monday + timedelta(days=DAYS_SHOWN - 1)
+        planned = visits_between(session, scope, monday, last)
         return framed(
             visit,
             session,
             "evidence_week.html",
             monday=monday,
             days=[
-                (day, [one for one in days if one.day == day and not one.overdue])
+                (
+                    day,
+                    [one for one in days if one.day == day and not one.overdue],
+                    [(one, client) for one, client in planned if one.day == day],
+                )
                 for day in (monday + timedelta(days=number) for number in range(DAYS_SHOWN))
             ],
+            today=visit.now.astimezone(ZoneInfo(visit.practice.time_zone)).date(),
             overdue=[one for one in days if one.overdue],
             later=_next_after(days, monday + timedelta(days=DAYS_SHOWN)),
             feed=feed_of(session, visit.trainer.id),
