@@ -1,4 +1,4 @@
-"""Many clients from a CSV file: choose it, see what it would do, then add them all."""
+"""Many clients from a CSV file: choose it, match its columns, see what it would do, add them."""
 
 import csv
 import io
@@ -7,17 +7,19 @@ from typing import Annotated
 from fastapi import APIRouter, File, Response, UploadFile
 from sqlmodel import Session
 
+from rungwise.coach.data.export_rows import cell
+from rungwise.coach.enrolment.columns import COLUMNS
 from rungwise.coach.enrolment.csv_list import (
-    COLUMNS,
     LARGEST_BYTES,
     MOST_ROWS,
     NEEDED,
     Added,
-    ListRefused,
+    ListChanged,
     ReadList,
     decoded,
     import_list,
     read_list,
+    set_aside,
 )
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.intake_form import (
@@ -33,12 +35,14 @@ from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import FOOT_BREADTH_MM, FOOT_LENGTH_MM, HIP_WIDTH_MM, HOLD_S, MAT_LAYERS
 from rungwise.ladder.caution import PRESETS
 from rungwise.web.http.auth import Signed, Visit
-from rungwise.web.http.forms import FieldsHere
+from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui.layout import framed
 from rungwise.wording.rung_words import rung_short
 from rungwise.wording.texts import LANGUAGES
 
 router = APIRouter()
+
+MOST_COLUMNS = 200
 
 
 @router.get("/clients/import")
@@ -52,33 +56,67 @@ def empty_list(_visit: Signed) -> Response:
     """A file with every column's name and nobody in it."""
     held = io.StringIO()
     csv.writer(held).writerow(COLUMNS)
-    named = {"Content-Disposition": 'attachment; filename="clients.csv"'}
-    return Response(held.getvalue().encode("utf-8-sig"), media_type="text/csv", headers=named)
+    return _csv(held.getvalue(), "clients.csv")
 
 
 @router.post("/clients/import")
 def look_or_add(
     visit: Signed, fields: FieldsHere, file: Annotated[UploadFile | None, File()] = None
 ) -> Response:
-    if fields.get("step") == "add":
-        return _add(visit, fields.get("list", ""), begin=fields.get("begin") == "yes")
-    if file is None or not file.filename:
-        raise ImpossibleValue("file", "", "a CSV file: choose one first")
-    text, note = decoded(file.file.read())
+    step = fields.get("step")
+    if step == "look":
+        if file is None or not file.filename:
+            raise ImpossibleValue("file", "", "a CSV file: choose one first")
+        text, note = decoded(file.file.read())
+        with visit.parts.store.read() as session:
+            found = read_list(session, visit.practice, text, note)
+            return _page(visit, session, found=found, text=text)
+    text, matching = fields.get("list", ""), _matching(fields)
+    if step == "add":
+        return _add(visit, text, matching, fields)
     with visit.parts.store.read() as session:
-        found = read_list(session, visit.practice, text, note)
+        found = read_list(session, visit.practice, text, matching=matching)
+        if step == "aside":
+            return _aside(found)
         return _page(visit, session, found=found, text=text)
 
 
-def _add(visit: Visit, text: str, *, begin: bool) -> Response:
+def _matching(fields: Fields) -> list[str]:
+    """What each column of the file is taken for, as it was chosen."""
+    places = range(MOST_COLUMNS)
+    return [fields[f"column_{place}"] for place in places if f"column_{place}" in fields]
+
+
+def _aside(found: ReadList) -> Response:
+    """The rows that could not be taken, to be put right and chosen again."""
+    held = io.StringIO()
+    csv.writer(held).writerows([cell(one) for one in line] for line in set_aside(found))
+    return _csv(held.getvalue(), "set-aside.csv")
+
+
+def _csv(text: str, name: str) -> Response:
+    named = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(text.encode("utf-8-sig"), media_type="text/csv", headers=named)
+
+
+def _add(visit: Visit, text: str, matching: list[str], fields: Fields) -> Response:
     try:
         with visit.parts.store.write() as session:
-            added = import_list(session, visit.now, visit.trainer, text, begin=begin)
-    except ListRefused as refused:
+            added, found = import_list(
+                session,
+                visit.now,
+                visit.trainer,
+                text,
+                matching=matching,
+                seen=fields.get("seen", ""),
+                begin=fields.get("begin") == "yes",
+            )
+    except ListChanged as changed:
         with visit.parts.store.read() as session:
-            return _page(visit, session, found=refused.found, text=text)
+            told = str(changed)
+            return _page(visit, session, found=changed.found, text=text, told=told, status=409)
     with visit.parts.store.read() as session:
-        return _page(visit, session, added=added)
+        return _page(visit, session, found=found, text=text, added=added)
 
 
 def _page(
@@ -88,15 +126,20 @@ def _page(
     found: ReadList | None = None,
     text: str = "",
     added: list[Added] | None = None,
+    told: str = "",
+    status: int = 200,
 ) -> Response:
+    nothing = found is not None and not found.rows
     return framed(
         visit,
         session,
         "import.html",
-        400 if found and found.problems else 200,
+        400 if nothing and status == 200 else status,
         found=found,
         text=text,
         added=added,
+        told=told,
+        names=COLUMNS,
         columns=column_help(),
         most_rows=MOST_ROWS,
         largest_kb=LARGEST_BYTES // 1000,
