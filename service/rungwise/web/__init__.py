@@ -28,6 +28,7 @@ from rungwise.web.clients import (
     picture,
     plan,
     prints,
+    search,
 )
 from rungwise.web.http import health, live, metrics
 from rungwise.web.http.auth import ids_fit
@@ -43,6 +44,7 @@ PAGES = (
     *(
         import_csv,
         many,
+        search,
         intake,
         before_first_text,
         picture,

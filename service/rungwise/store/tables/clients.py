@@ -68,7 +68,10 @@ class Placement(SQLModel, table=True):
 
 
 class ClientNote(SQLModel, table=True):
-    """What a trainer wants to remember of a client. Only ever added to."""
+    """What a trainer wants to remember of a client. Only ever added to.
+
+    An edited note is a further row; `edits_id` names the note as it was first written.
+    """
 
     __tablename__ = "client_note"
     id: int = Field(default=None, primary_key=True)
@@ -76,3 +79,9 @@ class ClientNote(SQLModel, table=True):
     trainer_id: int = Field(foreign_key="trainer.id")
     body: str = Field(sa_type=Sealed)
     at: datetime = Field(sa_type=UtcDateTime)
+    edits_id: int | None = Field(default=None, foreign_key="client_note.id", index=True)
+
+    @property
+    def first_id(self) -> int:
+        """The note that this is a version of."""
+        return self.edits_id or self.id

@@ -212,6 +212,7 @@ ACTION = {
     "resume": "began the texts again",
     "wrote to client": "wrote a text",
     "note added": "added a note",
+    "note edited": "edited a note",
     "retest": "recorded a retest",
     "retest withdrawn": "took back a retest that was entered by mistake",
     "review call": "called, in place of a retest",
