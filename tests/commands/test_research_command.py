@@ -2,10 +2,12 @@
 
 import csv
 import hashlib
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pytest
+from pyarrow.parquet import read_table
 from stored_practice import lives, store_clients, store_practice
 
 from rungwise.cli import main
@@ -104,6 +106,48 @@ def test_pseudonyms_and_hash_are_the_keys(
     for line in sums:
         told, name = line.split("  ")
         assert hashlib.sha256((tmp_path / "one" / name).read_bytes()).hexdigest() == told
+
+
+def test_parquet_holds_the_same_with_types_and_codebook(names: list[str], tmp_path: Path) -> None:
+    key = tmp_path / "key"
+    key.write_bytes(b"a secret of thirty-two characters")
+    found = exported(tmp_path / "one", "--parquet", "--key-file", str(key))
+    exported(tmp_path / "two", "--parquet", "--key-file", str(key))
+    for table, columns in TABLES.items():
+        file = tmp_path / "one" / f"{table}.parquet"
+        assert file.read_bytes() == (tmp_path / "two" / file.name).read_bytes()
+        read = read_table(file)
+        assert read.column_names == [one.name for one in columns]
+        for column in columns:
+            about = read.schema.field(column.name).metadata
+            assert about[b"what"].decode() == column.what
+            cells = [row[column.name] for row in found[table]]
+            values = read.column(column.name).to_pylist()
+            assert [as_cell(value) for value in values] == [number(cell) for cell in cells]
+    sums = (tmp_path / "one/SHA256SUMS").read_text()
+    assert "sessions.parquet" in sums
+
+
+def as_cell(value: object) -> object:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else value
+
+
+def number(cell: str) -> object:
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
+
+
+def test_without_what_writes_it_parquet_is_refused(
+    names: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
+    assert main(["research", str(tmp_path / "study"), "--parquet"]) == 2
+    assert "pip install" in capsys.readouterr().err
+    assert not (tmp_path / "study").exists()
 
 
 def test_few_people_are_not_counted_out(names: list[str], tmp_path: Path) -> None:

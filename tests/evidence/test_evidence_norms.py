@@ -303,6 +303,7 @@ FORMS: dict[str, tuple[dict[str, str], dict[str, Any], float | None]] = {
     "chair_stand_30s": ({"stands": "14", "arms": "on"}, {"stands": 14, "arms_used": True}, 0),
     "five_stands": ({"time_s": ""}, {"time_s": None}, None),
     "tug": ({"time_s": "12.5", "aid": "stick"}, {"time_s": 12.5, "aid": "stick"}, 12.5),
+    "fear": ({"form": "fes_i_short", "total": "12"}, {"form": "fes_i_short", "total": 12}, 12),
 }  # fmt: skip
 
 
@@ -328,6 +329,10 @@ def test_a_form_becomes_values_and_a_score(kind: str) -> None:
         ("sppb", {"stand_1": "9", "course_m": "2"}),
         ("chair_stand_30s", {"stands": "12.5"}),
         ("chair_stand_30s", {}),
+        ("fear", {"form": "fes_i_short", "total": "29"}),
+        ("fear", {"form": "fes_i", "total": "15"}),
+        ("fear", {"form": "mine", "total": "20"}),
+        ("fear", {"form": "fes_i"}),
         ("tug", {"time_s": "9", "aid": ""}),
         ("tug", {"time_s": "nan", "aid": "none"}),
         ("hopping", {}),

@@ -24,6 +24,7 @@ MEASURED = {
     "chair_stand_30s": {"stands": "9"},
     "five_stands": {"time_s": "13.1"},
     "tug": {"time_s": "12.5", "aid": "stick"},
+    "fear": {"form": "fes_i_short", "total": "12"},
 }
 PAGES = (
     *("/visits", "/week", "/outcomes", "/rule-review", "/rule-review/run?preset=gentle"),

@@ -22,6 +22,7 @@ FILLED = {
     "chair_stand_30s": {"stands": "9"},
     "five_stands": {"time_s": "13.1"},
     "tug": {"time_s": "12.5", "aid": "stick"},
+    "fear": {"form": "fes_i_short", "total": "12"},
 }
 SAYS = {
     "four_stage": "Tandem was held 7.5 s, not 10 s.",
@@ -30,6 +31,7 @@ SAYS = {
     "chair_stand_30s": "9 is under 10: below average for this age and sex.",
     "five_stands": "13.1 s is over 12.6 s: slower than average for this age.",
     "tug": "12.5 s is 12 s or more: at risk by this cut-off.",
+    "fear": "12 of 7 to 28; more points mean more concern about falling.",
 }
 
 

@@ -27,6 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "new one is made and forgotten",
     )
     parser.add_argument(
+        "--parquet", action="store_true", help="write each table as Parquet too (needs pyarrow)"
+    )
+    parser.add_argument(
         "--practice", type=int, metavar="ID", help="only the clients of this practice"
     )
 
@@ -42,7 +45,8 @@ def run(options: argparse.Namespace) -> int:
     settings = Settings.from_environment()
     if options.database:
         settings = settings.model_copy(update={"database_url": options.database})
-    store = assemble(settings).store
+    parts = assemble(settings)
+    store = parts.store
     check_current(store)
     with store.read() as session:
         wanted = select(Client.id).where(col(Client.consent_at).is_not(None))
@@ -50,6 +54,9 @@ def run(options: argparse.Namespace) -> int:
             wanted = wanted.where(Client.practice_id == options.practice)
         ids = list(session.exec(wanted))
         with tqdm(total=len(ids), unit="client", file=sys.stderr, disable=None, leave=False) as bar:
-            whole = write_research(session, options.folder, ids, key, bar.update)
+            until = parts.clock.now().date()
+            whole = write_research(
+                session, options.folder, ids, key, until, bar.update, options.parquet
+            )
     print(f"{len(ids)} clients, in {options.folder}. SHA-256 of the tables: {whole}")
     return 0

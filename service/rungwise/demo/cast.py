@@ -12,8 +12,19 @@ from rungwise.ladder.body import Body, Equipment, Profile
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """A text that answers none of ours."""
+
+    day: int
+    at: time
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Part:
-    """One invented client. `form` is the chance of a good day, in percent."""
+    """One invented client. `form` is the chance of a good day, in percent; `about_falls` whether
+    they answer when they are asked about falls.
+    """
 
     name: str
     trainer: str
@@ -27,7 +38,9 @@ class Part:
     language: str
     joined: int | None
     silent_from: int | None
+    about_falls: bool = True
     days: dict[int, str] = field(default_factory=dict)
+    says: tuple[Said, ...] = ()
 
     def scripted(self, day: int) -> str | None:
         """What they text on this day, counted from today; "-" for silence, None for the usual."""
@@ -38,7 +51,9 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """Something a trainer does: handle an alert, or place a client higher."""
+    """Something a trainer does: handle an alert, with what is known of its fall, or place a client
+    higher.
+    """
 
     day: int
     at: time
@@ -48,6 +63,7 @@ class Act:
     alert: str | None = None
     resume_below: int | None = None
     up: int | None = None
+    fall: dict[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +122,12 @@ def _part(told: dict[str, Any], zone: str) -> Part:
         language=told.get("language", "en"),
         joined=told.get("joined"),
         silent_from=told.get("silent_from"),
+        about_falls=told.get("about_falls", True),
         days=days,
+        says=tuple(
+            Said(one["day"], time.fromisoformat(one["at"]), one["words"])
+            for one in told.get("says", ())
+        ),
     )
 
 

@@ -51,7 +51,7 @@ _ANSWERS = {
     "seconds": ("20", "20"),
     "steadiness": ("steady", "estable"),
     "sides": ("both sides", "los dos lados"),
-    "hurt": ("No, only a bruise", "No"),
+    "hurt": ("No, not hurt", "No"),
     "pain_score": ("3 right knee", "3 rodilla derecha"),
     "fall_yes_no": ("-", "-"),
     "fall_weekly": ("no", "no"),

@@ -1,7 +1,7 @@
 """Loading the demo: four weeks of the invented practice, played through the real loop."""
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, select
@@ -14,12 +14,14 @@ from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of
+from rungwise.coach.record.fall_records import FallRecord, record_fall
+from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Cast, Part, cast
 from rungwise.demo.characters import first_name, pick_rung
-from rungwise.demo.play import Play
+from rungwise.demo.play import Play, say
 from rungwise.store import Store
-from rungwise.store.tables import Client, DemoClock, Message, Practice, Trainer
+from rungwise.store.tables import Alert, Client, DemoClock, Message, Practice, Trainer
 
 PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on the screen
 
@@ -61,6 +63,9 @@ def play_weeks(store: Store, now: datetime, shown: Shown | None = None) -> None:
         day = part.joined if part.joined is not None else -people.days
         joins = start + timedelta(days=people.days + day, hours=6)
         play.plan(joins, _joining(part, trainers[part.trainer]))
+        for said in part.says:
+            at = datetime.combine(today + timedelta(days=said.day), said.at, zone)
+            play.plan(at, _saying(part.name, said.words))
     for act in people.acts:
         at = datetime.combine(today + timedelta(days=act.day), act.at, zone)
         play.plan(at, _acting(act, trainers[act.trainer]))
@@ -111,6 +116,14 @@ def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]
     return happen
 
 
+def _saying(name: str, words: str) -> Callable[[Session, datetime], None]:
+    def happen(session: Session, now: datetime) -> None:
+        (client,) = (each for each in session.exec(select(Client)) if each.name == name)
+        say(session, now, client, words)
+
+    return happen
+
+
 def _acting(act: Act, trainer_id: int) -> Callable[[Session, datetime], None]:
     def happen(session: Session, now: datetime) -> None:
         trainer = session.get_one(Trainer, trainer_id)
@@ -127,12 +140,21 @@ def _acting(act: Act, trainer_id: int) -> Callable[[Session, datetime], None]:
         alert = open_alert(session, client.id, act.alert or "")
         if alert is None:
             return
+        if act.fall is not None:
+            told = fall_told(session, client, alert)
+            record_fall(session, now, trainer, client, FallRecord(told, told, act.fall), alert)
         resume = None
         if act.resume_below is not None:
             resume = ladder.rungs[max(place - act.resume_below, 0)].key
         handle(session, now, trainer, alert, situation, Handling(act.what, resume_key=resume))
 
     return happen
+
+
+def fall_told(session: Session, client: Client, alert: Alert) -> date:
+    """The day of the fall that the alert is about, as the client told it."""
+    (fall,) = falls_of(session, [client], alert.opened_at - timedelta(days=1))[client.id]
+    return fall.day
 
 
 def texts_stored(store: Store) -> int:

@@ -119,7 +119,9 @@ class Play:
             delay = timedelta(minutes=rng.randint(3, 95))
             self.plan(text.created_at + delay, _reply_to_prompt(self, part, text, rng))
         elif text.kind in ("answer", "safety", "falls"):
-            self.plan(text.created_at + ANSWERS_AFTER, _answer_question(part, client.id))
+            self.plan(
+                text.created_at + ANSWERS_AFTER, _answer_question(part, client.id, self.today)
+            )
 
 
 def _reply_to_prompt(
@@ -138,25 +140,33 @@ def _reply_to_prompt(
             rung = situation.ladder[prompt.rung_key or ""]
             words = usual_reply(part.voice, part.form, rung, situation.settings.target_s, rng)
         if words != "-":
-            _say(session, now, client, words)
+            say(session, now, client, words)
 
     return happen
 
 
-def _answer_question(part: Part, client_id: int) -> Callable[[Session, datetime], None]:
+def _leaves_unanswered(part: Part, kind: str, day: int) -> bool:
+    """Who fell silent, or does not answer about falls."""
+    silent = part.silent_from is not None and day >= part.silent_from
+    return kind == "fall_weekly" and (silent or not part.about_falls)
+
+
+def _answer_question(
+    part: Part, client_id: int, today: date
+) -> Callable[[Session, datetime], None]:
     def happen(session: Session, now: datetime) -> None:
         client = session.get_one(Client, client_id)
         question = load_many(session, now, [client])[client_id].question(now)
-        if question is None:
+        if question is None or _leaves_unanswered(part, question.kind, (now.date() - today).days):
             return
         words = answer_to(question.kind, part.voice)
         if words is not None:
-            _say(session, now, client, words)
+            say(session, now, client, words)
 
     return happen
 
 
-def _say(session: Session, now: datetime, client: Client, words: str) -> None:
+def say(session: Session, now: datetime, client: Client, words: str) -> None:
     practice = session.get_one(Practice, client.practice_id)
     texts = session.exec(select(Message.id).order_by(col(Message.id).desc()).limit(1)).first()
     carrier_id = f"demo-{client.id}-{texts or 0}"

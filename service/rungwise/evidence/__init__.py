@@ -6,6 +6,7 @@ rungwise.evidence.decline.
 """
 
 from rungwise.evidence.change import Change, Scored, change, mdc95_of, sem_of
+from rungwise.evidence.fear import Fear, fear
 from rungwise.evidence.four_stage import FourStage, four_stage
 from rungwise.evidence.instructions import Instruction, instruction
 from rungwise.evidence.one_leg import OneLeg, one_leg
@@ -33,6 +34,7 @@ __all__ = [
     "ClientSeen",
     "DaySeen",
     "Entry",
+    "Fear",
     "Finding",
     "FiveStands",
     "Flag",
@@ -48,6 +50,7 @@ __all__ = [
     "Tug",
     "chair_stand_30s",
     "change",
+    "fear",
     "five_stands",
     "four_stage",
     "instruction",

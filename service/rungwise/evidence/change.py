@@ -11,6 +11,7 @@ from math import sqrt
 from typing import Literal
 
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.fear import Fear
 from rungwise.evidence.four_stage import FourStage
 from rungwise.evidence.measures import said_s
 from rungwise.evidence.one_leg import ARAUJO_AGES, SHORT_S, TEN_S, OneLeg
@@ -39,7 +40,7 @@ from rungwise.evidence.stands import (
 from rungwise.evidence.tug import STEADI_S, Tug
 from rungwise.ladder.anthropometry import Sex
 
-Scored = FourStage | OneLeg | Sppb | ChairStand | FiveStands | Tug
+Scored = FourStage | OneLeg | Sppb | ChairStand | FiveStands | Tug | Fear
 Conclusion = Literal["worse", "better", "no sure change", "not comparable"]
 
 Z95 = 1.959964
@@ -129,6 +130,8 @@ def _not_comparable(earlier: Scored, later: Scored) -> str | None:
             return "Not comparable: arms were used once and not the other time."
         case Tug(), Tug() if earlier.aid != later.aid:
             return "Not comparable: not the same walking aid both times."
+        case Fear(), Fear() if earlier.form != later.form:
+            return "Not comparable: not the same form both times."
     return None
 
 
@@ -162,6 +165,8 @@ def _measures(earlier: Scored, later: Scored, age: int, sex: Sex | None) -> Iter
             good = (earlier.time_s < STEADI_S, later.time_s < STEADI_S)
             line = _crossing(*good, f"under {STEADI_S:g} s", STEADI_TUG)
             yield _Measure("time", earlier.time_s, later.time_s, "s", False, None, line)
+        case Fear(), Fear():
+            yield _Measure("total", earlier.total, later.total, "of the scale", False, None, ())
 
 
 def _one_leg(name: str, then: float, now: float, age: int) -> _Measure:

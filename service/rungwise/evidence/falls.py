@@ -40,17 +40,21 @@ class FallTold:
     again: bool = False
     injured: bool | None = None
     practising: bool | None = None
+    record: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class FallEvent:
-    """One fall, however often it was told; the dates are the narrowest that were told."""
+    """One fall, however often it was told; the dates are the narrowest that were told. `record` is
+    the number of what a trainer recorded of it.
+    """
 
     first: date
     last: date
     tellings: int = 1
     injured: bool | None = None
     practising: bool | None = None
+    record: int | None = None
 
     @property
     def day(self) -> date:
@@ -69,7 +73,7 @@ def events_of(told: Iterable[FallTold]) -> tuple[FallEvent, ...]:
     for one in told:
         same = None if one.again else _same(events, one)
         if same is None:
-            new = FallEvent(one.first, one.last, 1, one.injured, one.practising)
+            new = FallEvent(one.first, one.last, 1, one.injured, one.practising, one.record)
             events.append(new)
         else:
             events[same] = _joined(events[same], one)

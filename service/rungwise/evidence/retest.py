@@ -1,4 +1,4 @@
-"""The six tests as one family: what each is called, what it needs, and how stored values score."""
+"""The tests and a scale as one family: names, what each needs, and how stored values score."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -6,6 +6,7 @@ from typing import Any
 
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.change import Scored
+from rungwise.evidence.fear import FORMS, fear
 from rungwise.evidence.four_stage import STAGES, four_stage
 from rungwise.evidence.one_leg import MOST_TRIES, one_leg
 from rungwise.evidence.sppb import STANDS, sppb
@@ -67,6 +68,8 @@ def _tries(leg: str) -> tuple[Entry, ...]:
 _AIDS = (("none", "no aid"), ("stick", "a stick"), ("frame", "a frame"))
 _COURSES = (("4", "4 metres"), ("3", "3 metres"))
 
+_FORMS = tuple((code, f"{name}, {low} to {high}") for code, (name, low, high, _) in FORMS.items())
+
 KINDS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
@@ -127,6 +130,13 @@ KINDS: Mapping[str, Kind] = {
             (Entry("time_s", "Time"), Entry("aid", "Walking aid", "choice", choices=_AIDS)),
             lambda form: {"time_s": form.get("time_s"), "aid": form.get("aid")},
             lambda values: tug(values["time_s"], values["aid"]),
+        ),
+        Kind(
+            "fear",
+            "Fear of falling, a scale's total",
+            (Entry("form", "Form", "choice", choices=_FORMS), Entry("total", "Total", "count")),
+            lambda form: {"form": form.get("form"), "total": form.get("total")},
+            lambda values: fear(values["total"], values["form"]),
         ),
     )
 }

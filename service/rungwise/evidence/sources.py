@@ -136,4 +136,12 @@ MORELAND_2020 = Source("Moreland et al. 2020, MMWR 69(27):875-881", note="MMWR p
 LAMB_2005 = Source(
     "Lamb et al. 2005 (ProFaNE), J Am Geriatr Soc 53:1618-1622", note="PMC4785736 Table 1"
 )
+YARDLEY_2005 = Source(
+    "Yardley et al. 2005, Age Ageing 34:614-619",
+    note="the reference from memory; 16 questions, 16 to 64 points, from a page that describes it",
+)
+KEMPEN_2008 = Source(
+    "Kempen et al. 2008, Age Ageing 37:45-50",
+    note="abstract; 7 to 28 points from a paper that uses it",
+)
 COMMON_PRACTICE = Source("common practice, no source")

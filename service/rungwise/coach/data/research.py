@@ -8,29 +8,39 @@ client and day, so the same data give the same files and the same hash.
 import csv
 import hashlib
 import hmac
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
 from sqlmodel import Session, col, select
 
 from rungwise.coach.data.export_rows import whole_past
+from rungwise.coach.data.research_parquet import refuse_without_parquet, write_parquet
 from rungwise.coach.data.research_tables import TABLES
 from rungwise.coach.record.falls import falls_of
+from rungwise.coach.record.falls_followed import asked_of, followed
 from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.reviews.sessions import sessions_of
+from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue
-from rungwise.evidence.falls import FallEvent
+from rungwise.evidence.dose import Session as Practised
+from rungwise.evidence.falls import FallEvent, Followed
+from rungwise.evidence.falls_followed import Asked
 from rungwise.evidence.rates import small_cell
 from rungwise.ladder.estimate import difficulty
 from rungwise.ladder.moves import PastDay
-from rungwise.store.tables import Client, Message, Retest
+from rungwise.store.tables import Client, Fall, Message, Question, Retest
 from rungwise.ticks.due import zone_named
 
 LEAST_KEY_BYTES = 16
 CODEBOOK = ("table", "column", "kind", "unit", "values", "source", "what")
 MISSING = ("table", "column", "rows", "missing", "share")
 GROUPS = ("practice", "clients", "fallers", "repeat_fallers")
+
+LONG_AGO = date(2000, 1, 1)
 
 Row = Mapping[str, Any]
 
@@ -40,22 +50,29 @@ def write_research(
     folder: Path,
     client_ids: Sequence[int],
     key: bytes,
+    until: date,
     progress: Callable[[], object] = lambda: None,
+    parquet: bool = False,
 ) -> str:
     """Write the export into an empty or new folder; the SHA-256 of all the tables together.
 
-    `progress` is called after each client. ImpossibleValue for a short key or a folder that holds
-    something.
+    Clients are followed up to, not with, `until`. `progress` is called after each of them. With
+    `parquet` each table is written in that form too. ImpossibleValue for a short key or a folder
+    that holds something; NoParquet where what writes it is not installed.
     """
+    if parquet:
+        refuse_without_parquet()
     if len(key) < LEAST_KEY_BYTES:
         allowed = f"at least {LEAST_KEY_BYTES} bytes"
         raise ImpossibleValue("key", f"{len(key)} bytes", allowed)
     folder.mkdir(parents=True, exist_ok=True)
     if any(folder.iterdir()):
         raise ImpossibleValue("folder", str(folder), "a new or empty one")
-    rows = _rows(session, client_ids, key, progress)
+    rows = _rows(session, client_ids, key, until, progress)
     for name, columns in TABLES.items():
         _write(folder / f"{name}.csv", [one.name for one in columns], rows[name])
+        if parquet:
+            write_parquet(folder / f"{name}.parquet", columns, rows[name])
     _write(folder / "codebook.csv", CODEBOOK, _codebook())
     _write(folder / "missing.csv", MISSING, _missing(rows))
     _write(folder / "groups.csv", GROUPS, _groups(rows))
@@ -65,6 +82,9 @@ def write_research(
         content = (folder / f"{name}.csv").read_bytes()
         whole.update(content)
         lines.append(f"{hashlib.sha256(content).hexdigest()}  {name}.csv\n")
+        if parquet:
+            same = (folder / f"{name}.parquet").read_bytes()
+            lines.append(f"{hashlib.sha256(same).hexdigest()}  {name}.parquet\n")
     (folder / "SHA256SUMS").write_text("".join(lines), encoding="ascii")
     return whole.hexdigest()
 
@@ -74,14 +94,49 @@ def pseudonym(key: bytes, kind: str, number: int) -> str:
     return hmac.new(key, f"{kind} {number}".encode(), hashlib.sha256).hexdigest()[:12]
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What is known of clients' falls and sessions, read for all of them at once."""
+
+    falls: Mapping[int, Sequence[FallEvent]]
+    records: Mapping[int, Fall]
+    asked: Mapping[int, Sequence[Question]]
+    answered: Mapping[int, Sequence[Asked]]
+    followed: Mapping[int, Followed]
+    sessions: Mapping[int, Sequence[Practised]]
+
+
+def _told(session: Session, clients: Sequence[Client], until: date) -> _Told:
+    ids = [client.id for client in clients]
+    weeks = defaultdict(list)
+    rows = select(Question).where(
+        col(Question.client_id).in_(ids), col(Question.kind) == "fall_weekly"
+    )
+    for week in session.exec(rows.order_by(col(Question.local_date), col(Question.id))).all():
+        weeks[week.client_id].append(week)
+    records = session.exec(select(Fall).where(col(Fall.client_id).in_(ids))).all()
+    return _Told(
+        falls=falls_of(session, clients, datetime.combine(LONG_AGO, time(), UTC)),
+        records={row.id: row for row in records},
+        asked=weeks,
+        answered=asked_of(session, ids),
+        followed=followed(session, clients, LONG_AGO, until),
+        sessions=sessions_of(session, clients, LONG_AGO, until),
+    )
+
+
 def _rows(
-    session: Session, ids: Sequence[int], key: bytes, progress: Callable[[], object]
+    session: Session,
+    ids: Sequence[int],
+    key: bytes,
+    until: date,
+    progress: Callable[[], object],
 ) -> dict[str, list[Row]]:
     clients = session.exec(select(Client).where(col(Client.id).in_(ids))).all()
-    falls = falls_of(session, clients, datetime(2000, 1, 1, tzinfo=UTC))
+    told = _told(session, clients, until)
     found: dict[str, list[Row]] = {name: [] for name in TABLES}
     for client in sorted(clients, key=lambda one: pseudonym(key, "client", one.id)):
-        for table, row in _of_client(session, client, falls.get(client.id, ()), key):
+        for table, row in _of_client(session, client, told, key):
             found[table].append({"client": pseudonym(key, "client", client.id), **row})
         session.expunge_all()
         progress()
@@ -89,7 +144,7 @@ def _rows(
 
 
 def _of_client(
-    session: Session, client: Client, falls: Sequence[FallEvent], key: bytes
+    session: Session, client: Client, told: _Told, key: bytes
 ) -> Iterator[tuple[str, Row]]:
     situation = load(session, client)
     past = list(whole_past(session, client.id)) if situation is not None else []
@@ -101,8 +156,7 @@ def _of_client(
     if situation is not None:
         for one in past:
             yield from _day_rows(situation, one, first)
-    for number, fall in enumerate(falls, start=1):
-        yield "falls", {"day": (fall.day - first).days, "number": number}
+    yield from _fall_rows(client.id, told, first)
     yield from _retest_rows(session, client.id, first)
     texts = select(Message).where(Message.client_id == client.id).order_by(col(Message.id))
     for text in session.exec(texts):
@@ -117,6 +171,66 @@ def _of_client(
                 "state": text.state if text.direction == "out" else None,
                 "read_as": reading.get("kind"),
                 "reader_version": text.reader_version,
+            },
+        )
+
+
+def _yes_no(value: bool) -> str:
+    return "yes" if value else "no"
+
+
+def _fall_rows(client_id: int, told: _Told, first: date) -> Iterator[tuple[str, Row]]:
+    """Sessions, falls, what was asked and answered, and for how long the client is followed."""
+    for one in told.sessions.get(client_id, ()):
+        yield (
+            "sessions",
+            {
+                "day": (one.day - first).days,
+                "planned": _yes_no(one.planned),
+                "done": _yes_no(one.done),
+                "why_not": one.why,
+                "holds": one.holds,
+                "held_s": one.seconds,
+            },
+        )
+    seen = told.followed.get(client_id)
+    counted = set(seen.falls) if seen is not None else set()
+    for number, fall in enumerate(told.falls.get(client_id, ()), start=1):
+        record = told.records.get(fall.record or 0)
+        yield (
+            "falls",
+            {
+                "day": (fall.day - first).days,
+                "number": number,
+                "first_day": (fall.first - first).days,
+                "last_day": (fall.last - first).days,
+                "tellings": fall.tellings,
+                "answered_for": _yes_no(fall in counted),
+                "recorded": _yes_no(record is not None),
+                **{name: getattr(record, name, None) for name in FALL_FACTS},
+            },
+        )
+    weeks = zip(told.asked.get(client_id, ()), told.answered.get(client_id, ()), strict=True)
+    for week, period in weeks:
+        yield (
+            "falls_asked",
+            {
+                "day": (period.last - first).days,
+                "since_day": (period.since - first).days,
+                "answer": week.answer,
+                "answered": _yes_no(period.answered),
+            },
+        )
+    if seen is not None:
+        yield (
+            "follow_up",
+            {
+                "days_answered": seen.days_answered,
+                "days_missing": seen.days_missing,
+                "falls": len(seen.falls),
+                "falls_elsewhere": len(seen.elsewhere),
+                "days_to_first": int(seen.days_to_first),
+                "fell": _yes_no(bool(seen.falls or seen.elsewhere)),
             },
         )
 

@@ -7,6 +7,9 @@ date or word of a client's in any table: days are counted from each client's fir
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rungwise.concepts.fall_facts import FALL_FACTS
+from rungwise.evidence.dose import REASONS
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -80,10 +83,50 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
         Column("rule", "text", "which part of the rule decided", source=RULE),
         Column("rule_version", "whole", "of the rule", source=RULE),
     ),
+    "sessions": (
+        _CLIENT,
+        _DAY,
+        Column("planned", "yes_no", "by the plan of that day", source=TRAINER),
+        Column("done", "yes_no", "practice told"),
+        Column(
+            "why_not",
+            "text",
+            "why a planned one was not done",
+            values=tuple(REASONS),
+            source="told by text, or the service",
+        ),
+        Column("holds", "whole", "told"),
+        Column("held_s", "number", "all holds of the day together", "s"),
+    ),
     "falls": (
         _CLIENT,
         _DAY,
         Column("number", "whole", "place among the client's falls, from 1", source=HERE),
+        Column("first_day", "whole", "earliest day it may have been", "days", source=HERE),
+        Column("last_day", "whole", "latest day it may have been", "days", source=HERE),
+        Column("tellings", "whole", "how often it was told", source=HERE),
+        Column("answered_for", "yes_no", "on a day that counts as exposure", source=HERE),
+        Column("recorded", "yes_no", "whether a trainer recorded it", source=HERE),
+        *(
+            Column(name, "text", fact.asked.lower(), values=tuple(fact.answers), source=TRAINER)
+            for name, fact in FALL_FACTS.items()
+        ),
+    ),
+    "falls_asked": (
+        _CLIENT,
+        _DAY,
+        Column("since_day", "whole", "asked about the days after this one", "days", source=HERE),
+        Column("answer", "text", "empty: none came", values=("no", "yes", "unknown")),
+        Column("answered", "yes_no", "whether the time counts as exposure", source=HERE),
+    ),
+    "follow_up": (
+        _CLIENT,
+        Column("days_answered", "whole", "exposure to falls", "days", source=HERE),
+        Column("days_missing", "whole", "not asked or not answered", "days", source=HERE),
+        Column("falls", "whole", "on days answered for", source=HERE),
+        Column("falls_elsewhere", "whole", "told of other days", source=HERE),
+        Column("days_to_first", "whole", "to the first fall, or to the end", "days", source=HERE),
+        Column("fell", "yes_no", "whether days_to_first ends with a fall", source=HERE),
     ),
     "retests": (
         _CLIENT,

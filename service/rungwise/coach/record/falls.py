@@ -110,7 +110,14 @@ class _Tellings:
             injured = None if row.injury is None else row.injury != "none"
             practising = None if row.doing is None else row.doing == "practising"
             self.told[row.client_id].append(
-                FallTold(row.first, row.last, again=True, injured=injured, practising=practising)
+                FallTold(
+                    row.first,
+                    row.last,
+                    again=True,
+                    injured=injured,
+                    practising=practising,
+                    record=row.id,
+                )
             )
 
     def in_reports(self) -> None:

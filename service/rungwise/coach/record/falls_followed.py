@@ -47,7 +47,7 @@ def followed(
     falls = falls_of(session, clients, datetime.combine(first, time(), UTC))
     found = {}
     for client in clients:
-        begins, ends = _got_texts(client)
+        begins, ends = got_texts(client)
         begins, ends = max(first, begins), min(end, ends)
         if begins < ends:
             theirs = falls.get(client.id, ())
@@ -55,7 +55,7 @@ def followed(
     return found
 
 
-def _got_texts(client: Client) -> tuple[date, date]:
+def got_texts(client: Client) -> tuple[date, date]:
     """The client's dates from agreeing to texts up to, not with, the day after they ended."""
     zone = zone_named(client.time_zone)
     if client.consent_at is None:

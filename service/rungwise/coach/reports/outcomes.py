@@ -17,8 +17,10 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.record.falls_followed import followed
 from rungwise.coach.reviews.retests import local_date
+from rungwise.coach.reviews.sessions import LEFT, sessions_of, stays_of
 from rungwise.coach.reviews.visits import day_seen
 from rungwise.errors import ImpossibleValue
+from rungwise.evidence.dose import Dose, MonthOfStay, by_month, dose_of
 from rungwise.evidence.falls import FallsFound, falls_found
 from rungwise.evidence.landmarks import LANDMARKS, Path
 from rungwise.evidence.rates import WHO_DAYS_A_WEEK, Estimate, share
@@ -32,7 +34,6 @@ WEEKS = (4, 52)
 USUAL_WEEKS = 12
 WEEK_DAYS = 7
 REVERSED_WITHIN_DAYS = 14
-LEFT = ("sent", "delivered", "unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,8 @@ class Outcomes:
     clients: int
     by_landmark: Mapping[str | None, int]
     weeks: tuple[WeekPractice, ...]
+    dose: Dose
+    months: tuple[MonthOfStay, ...]
     falls: FallsFound
     times: tuple[LandmarkTime, ...]
     reversals: Reversals
@@ -103,6 +106,10 @@ def outcomes(session: Session, scope: Scope, now: datetime, weeks: int = USUAL_W
         clients=len(clients),
         by_landmark=_by_landmark(session, clients, paths),
         weeks=_weeks(practice, first, weeks),
+        dose=dose_of(
+            one for theirs in sessions_of(session, clients, first, end).values() for one in theirs
+        ),
+        months=by_month(stays_of(session, clients, now)),
         falls=falls_found(tuple(followed(session, clients, first, end).values())),
         times=_times(clients, moved, paths, now),
         reversals=_reversals(moved, paths),

@@ -16,6 +16,7 @@ from rungwise.coach.reports.outcomes import (
     times_of,
     weeks_of,
 )
+from rungwise.evidence.dose import MONTH_DAYS, REASONS
 from rungwise.evidence.landmarks import BEFORE, LANDMARKS
 from rungwise.evidence.rates import (
     FALLS_PER_1000,
@@ -71,6 +72,8 @@ def page(visit: Signed, asked: Asked) -> Response:
             reversed_days=REVERSED_WITHIN_DAYS,
             falls_source=SHERRINGTON_2019,
             fall_source=LAMB_2005,
+            reasons=REASONS,
+            month_days=MONTH_DAYS,
             expected=expected_falls(found.falls.days_answered),
             who_source=WHO_2020,
             trial_falls=FALLS_PER_1000,
@@ -115,6 +118,14 @@ def outcomes_csv(found: Outcomes) -> str:
         for measure in ("clients", "asked_days", "practised_days", "enough"):
             value = getattr(week, measure)
             lines.writerow(("weeks", week.monday.isoformat(), measure, value, "", ""))
+    for measure in ("planned", "done", "extra", "holds", "minutes"):
+        lines.writerow(("dose", "all", measure, getattr(found.dose, measure), "", ""))
+    for why, count in found.dose.missed.items():
+        lines.writerow(("sessions not done", why, "sessions", count, "", ""))
+    for month in found.months:
+        for measure in ("began", "told", "ended", "unfinished"):
+            value = getattr(month, measure)
+            lines.writerow(("months", f"month {month.month}", measure, value, "", ""))
     falls = found.falls
     for measure in FALLS_MEASURED:
         lines.writerow(("falls", "all", measure, getattr(falls, measure), "", ""))
