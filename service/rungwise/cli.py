@@ -18,6 +18,7 @@ COMMANDS = {
     "migrate": "bring the database to this version's tables",
     "practice": "make a practice with its first lead, or a link for a new password",
     "client": "add, list or show clients",
+    "told": "enter a day that a client told by phone, or that was seen at a visit",
     "read": "read replies: JSON lines in, JSON lines out",
     "ladder": "print a client's or a profile's ladder",
     "simulate": "run virtual clients through the decision rule",

@@ -155,11 +155,14 @@ CALLS = [
     ("POST", "/clients/preview", "clients:write"),
     ("POST", "/clients", "clients:write"),
     ("GET", "/clients/1/reports", "reports:read"),
+    ("POST", "/clients/1/days", "reports:write"),
+    ("POST", "/clients/1/messages/1/reading", "reports:write"),
     ("GET", "/clients/1/messages", "messages:read"),
     ("POST", "/clients/1/messages", "messages:write"),
     ("POST", "/clients/1/override", "overrides:write"),
     ("POST", "/clients/1/pause", "plans:write"),
     ("POST", "/clients/1/resume", "plans:write"),
+    ("POST", "/clients/1/usual-pain", "plans:write"),
     ("GET", "/alerts", "alerts:read"),
     ("GET", "/alerts/1", "alerts:read"),
     ("POST", "/alerts/1/handle", "alerts:write"),
@@ -504,3 +507,53 @@ def test_every_kind_of_problem_can_be_looked_up(calm: World) -> None:
         assert told.status_code == 200, kind
         assert told.text.strip().endswith("."), kind
     assert calm.browser().get("/api/v1/problems/other").status_code == 404
+
+
+# --- days told otherwise than by text -------------------------------------------------------------
+
+
+def test_a_day_told_by_phone_is_entered_once_and_put_right(calm: World) -> None:
+    tess, ada = program(calm), calm.clients["ada"]
+    day = calm.clock.now().date().isoformat()
+    told = {
+        "version": calm.client("ada").version,
+        "day": day,
+        "by": "phone",
+        "practised": "result",
+        "holds": [{"seconds": 20}],
+        "steadiness": "steady",
+    }
+    first = ok(tess.post(f"/clients/{ada}/days", key="one-and-only", **told), 201)
+    assert first["report"]["holds"][0]["seconds"] == 20
+    assert first["report"]["move"]["kind"] == "stay"
+    assert ok(tess.post(f"/clients/{ada}/days", key="one-and-only", **told), 201) == first
+    problem(tess.post(f"/clients/{ada}/days", **told), 409, "edited-meanwhile")
+    told |= {"version": first["version"], "signs": ["fall"]}
+    assert ok(tess.post(f"/clients/{ada}/days", **told), 201)["state"] == "resting"
+    told |= {"version": first["version"] + 1, "day": "2020-01-01"}
+    problem(tess.post(f"/clients/{ada}/days", **told), 422, "impossible-value")
+    told |= {"day": day, "practised": "skipped"}
+    problem(tess.post(f"/clients/{ada}/days", **told), 422, "impossible-value")
+    told |= {"practised": "result", "signs": ["pain"], "place": "elsewhere"}
+    problem(tess.post(f"/clients/{ada}/days", **told), 422, "impossible-value")
+
+
+def test_a_reading_is_put_right_and_no_sign_goes_while_its_alert_is_open(calm: World) -> None:
+    tess, ada = program(calm), calm.clients["ada"]
+    calm.reply("ada", "I fell")
+    (said,) = [
+        one for one in ok(tess.get(f"/clients/{ada}/messages"))["items"] if one["body"] == "I fell"
+    ]
+    path = f"/clients/{ada}/messages/{said['id']}/reading"
+    right = {
+        "version": calm.client("ada").version,
+        "practised": "result",
+        "holds": [{"seconds": 20}],
+    }
+    problem(tess.post(path, **right), 409, "sign-still-open")
+    kept = ok(tess.post(path, **{**right, "signs": ["fall"]}), 201)
+    assert kept["state"] == "resting"
+    assert kept["report"]["fall"] == "yes"
+    assert kept["report"]["holds"][0]["seconds"] == 20
+    right["version"] = kept["version"]
+    problem(tess.post(f"/clients/{ada}/messages/99999/reading", **right), 404, "not-found")

@@ -1,4 +1,7 @@
-"""`rungwise read`: replies as JSON lines on standard input, readings as JSON lines out."""
+"""`rungwise read`: replies as JSON lines on standard input, readings as JSON lines out.
+
+With --corrections: what trainers put right, from the database, for whoever maintains the corpora.
+"""
 
 import argparse
 import json
@@ -18,10 +21,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--explain", action="store_true", help="say in words what was read and from which words"
     )
+    parser.add_argument(
+        "--corrections",
+        action="store_true",
+        help="list the texts that trainers put right, without names or numbers",
+    )
+    parser.add_argument("--database", help="with --corrections: URL (RUNGWISE_DATABASE_URL)")
 
 
 def run(args: argparse.Namespace) -> int:
     """One line out for each line in; exit code 1 if any line could not be read as JSON."""
+    if args.corrections:
+        return _corrections(args.database)
     sys.stdin.reconfigure(encoding="utf-8", errors="surrogateescape")  # type: ignore[union-attr]
     bad = 0
     for number, line in enumerate(sys.stdin, start=1):
@@ -34,6 +45,20 @@ def run(args: argparse.Namespace) -> int:
             answer = json.dumps({"line": number, "error": str(problem)})
         print(answer, flush=sys.stdin.isatty())
     return 1 if bad else 0
+
+
+def _corrections(database: str | None) -> int:
+    # Loaded only for this: reading a line takes no database.
+    from rungwise.coach.data.corrections import corrections  # noqa: PLC0415
+    from rungwise.settings import Settings  # noqa: PLC0415
+    from rungwise.store.sealing.unlocking import open_store  # noqa: PLC0415
+
+    store = open_store(Settings.from_environment(), database)
+    with store.read() as session:
+        for line in corrections(session):
+            print(json.dumps(line, ensure_ascii=False))
+    store.close()
+    return 0
 
 
 def _one(line: str, explain: bool) -> str:

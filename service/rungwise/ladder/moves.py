@@ -35,6 +35,7 @@ RULES: Mapping[str, str] = {
     "top": "An up move is due, but this is the top of the ladder.",
     "stuck": "Up moves wait after repeated backs from the same rung.",
     "one_move_a_day": "An up move was already made for this date.",
+    "later_told": "An up move is due, but a later day is told already: the next one decides.",
     "second_opinion": "The chance of a steady hold on the next rung is too low.",
     "steady_run": "Steady on enough days running: up one rung.",
     "climb": "Steady on enough days running: up as far as the second opinion goes along.",

@@ -26,9 +26,7 @@ def context_from(values: Mapping[str, Any]) -> Context:
     target_s = values.get("target_s", 20)
     if isinstance(target_s, bool) or not isinstance(target_s, int | float) or target_s <= 0:
         raise ImpossibleValue("context.target_s", target_s, "a number of seconds above 0")
-    sided = values.get("sided", False)
-    if not isinstance(sided, bool):
-        raise ImpossibleValue("context.sided", sided, "true or false")
+    sided = _truth("context.sided", values.get("sided", False))
     leads = values.get("leads", [])
     if not isinstance(leads, list) or any(lead not in ("left", "right") for lead in leads):
         raise ImpossibleValue("context.leads", leads, 'a list of "left" and "right"')
@@ -47,7 +45,14 @@ def context_from(values: Mapping[str, Any]) -> Context:
         our_texts=_our_texts(values.get("our_texts", [])),
         usual_pain=_body_part(values.get("usual_pain")),
         today=_day(values.get("today")),
+        second_reader=_truth("context.second_reader", values.get("second_reader", True)),
     )
+
+
+def _truth(name: str, value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ImpossibleValue(name, value, "true or false")
+    return value
 
 
 def _one_of(known: Sequence[str], name: str, value: Any) -> Any:

@@ -53,8 +53,8 @@ NO_KIND, CORRECTED, ALL_UNKNOWN = 0.3, 0.9, 0.5
 def read(text: str, context: Context | None = None, *, second: bool = True) -> Reading:
     """What a reply says. Any text gives a Reading; nothing raises; linear in the text's length.
 
-    Without `second` only the lists read it; with it, statistics may doubt a text where the lists
-    read no sign.
+    Without `second`, or where the practice does not want the second reader, only the lists read
+    it; with it, statistics may doubt a text where the lists read no sign.
     """
     context = context or _DEFAULT
     words = lexicon(context.language)
@@ -69,7 +69,7 @@ def read(text: str, context: Context | None = None, *, second: bool = True) -> R
     if own.bare:
         return Reading(kind="other", machine=own.machine, confidence=1.0)
     reading = _by_lists(parsed, said, context)
-    if second:
+    if second and context.second_reader:
         reading = doubted(reading, parsed, context.asked)
     return replace(reading, machine=own.machine, own_words=own.words) if own.machine else reading
 

@@ -90,7 +90,8 @@ class Context:
     (`after_emergency`, `after_distress`, which ask nothing); `language` a folder under
     service/rungwise/reply/languages; `support` the support asked for; `our_texts` what was sent to
     this client lately, word for word; `usual_pain` the body part where the trainer recorded a usual
-    pain; `today` the client's date.
+    pain; `today` the client's date; `second_reader` whether statistics may
+    doubt a text where the lists read no sign.
     """
 
     target_s: int = 20
@@ -102,6 +103,7 @@ class Context:
     our_texts: tuple[str, ...] = ()
     usual_pain: str | None = None
     today: date | None = None
+    second_reader: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,8 @@ from rungwise.web.clients import (
     plan,
     prints,
     search,
+    told_days,
+    usual_pain,
 )
 from rungwise.web.http import health, live, metrics
 from rungwise.web.http.auth import ids_fit
@@ -36,7 +38,15 @@ from rungwise.web.http.errors import add_error_pages
 from rungwise.web.http.patience import LimitTime
 from rungwise.web.http.request_log import Asked
 from rungwise.web.http.security import A_YEAR_S, LimitBody, OwnHost, SecureHeaders
-from rungwise.web.practice import duty, hand_over, invitations, programs, retention, settings
+from rungwise.web.practice import (
+    duty,
+    hand_over,
+    invitations,
+    programs,
+    retention,
+    second_reader,
+    settings,
+)
 from rungwise.web.reports import home_visits, outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
@@ -53,10 +63,12 @@ PAGES = (
         duty,
         hand_over,
         retention,
+        second_reader,
         summary,
         export,
     ),
     *(programs, inbox, client_list, client_page, facts, actions, override, plan),
+    *(told_days, usual_pain),
     *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
     *(visits, home_visits, retests, outcomes, rule_review),
 )

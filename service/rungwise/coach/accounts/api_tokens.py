@@ -24,6 +24,7 @@ SCOPES = {
     "clients:read": "see clients, their plans and ladders",
     "clients:write": "add clients",
     "reports:read": "see what clients reported, and the moves made of it",
+    "reports:write": "enter days told by phone, and put right how texts were read",
     "messages:read": "see the texts with clients",
     "messages:write": "write to clients",
     "alerts:read": "see alerts with the client's words",

@@ -86,7 +86,7 @@ class Dossier:
     order, oldest first, as the rule reads it; `reports` those that stand, by date. `questions` are
     open, latest first. `said` are the names of texts sent on the present local date. `our_texts`
     are the bodies sent lately. `may_begin`: an invited client's screening stands. `lately`
-    is None where too few texts came to count them.
+    is None where too few texts came to count them. `second_reader`: statistics may doubt a text.
     """
 
     client_id: int
@@ -115,6 +115,7 @@ class Dossier:
     picture: str = ""
     prompts_unanswered: int = 0
     lately: Lately | None = None
+    second_reader: bool = True
 
     def today(self, now: datetime) -> date:
         """The client's local date."""

@@ -51,6 +51,7 @@ def context_of(dossier: Dossier, now: datetime) -> Context:
             asked=asked,
             our_texts=dossier.our_texts,
             today=dossier.today(now),
+            second_reader=dossier.second_reader,
         )
     return Context(
         target_s=standing.settings.target_s,
@@ -62,6 +63,7 @@ def context_of(dossier: Dossier, now: datetime) -> Context:
         our_texts=dossier.our_texts,
         usual_pain=usual.place if usual else None,
         today=dossier.today(now),
+        second_reader=dossier.second_reader,
     )
 
 

@@ -42,6 +42,8 @@ def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
         report = _fold_result(report, reading, asked)
     elif not reading.holds and asked == "number" and _says(reading, "yes"):
         report = replace(report, unconfirmed=False)
+    elif not reading.holds and asked == "number" and _says(reading, "no"):
+        report = replace(report, holds=(), unconfirmed=False)
     if reading.done:
         report = replace(report, done=True, skipped=False)
     if reading.effort is not None:

@@ -1,6 +1,5 @@
 """A day's result: the report it makes, the move, and the answer that says what was understood."""
 
-from dataclasses import replace
 from datetime import date
 from statistics import median
 
@@ -80,7 +79,7 @@ def day_told(turn: Turn, reading: Reading, context: Context) -> None:
         return
     report = fold(base, reading, context.asked)
     if asked == "number" and _yes_or_no(reading) == "no" and not reading.holds:
-        turn.decide(replace(report, holds=(), unconfirmed=False))
+        turn.decide(report)
         turn.ask("seconds", day)
         turn.say("ask_seconds", understood="")
         return
@@ -128,6 +127,8 @@ def _surprising(turn: Turn, report: DayReport, reading: Reading) -> bool:
     if report.rung_key != rung.key:
         return False
     target_s = standing.settings.target_s
+    if reading.unsure_number and _number_matters(turn, report, rung, target_s):
+        return True
     judged = judge_day(rung, report, target_s)
     if judged.verdict == "far_short" and report.steadiness != "wobbly":
         return True
@@ -137,6 +138,20 @@ def _surprising(turn: Turn, report: DayReport, reading: Reading) -> bool:
     usual = median(lately)
     above = max(seconds) > FAR_ABOVE * max(usual, target_s)
     return above or (min(seconds) < FAR_BELOW * usual and report.steadiness != "wobbly")
+
+
+def _number_matters(turn: Turn, report: DayReport, rung: Rung, target_s: float) -> bool:
+    """Whether a number that may have been another would move the client, or is far from usual.
+
+    A day told as wobbly too: that it was wobbly does not make its seconds surer.
+    """
+    move = turn.would_decide(report)
+    if move is not None and move.kind in ("back", "up"):
+        return True
+    seconds = [hold.seconds for hold in report.holds if hold.seconds is not None]
+    lately = _held_lately(turn, rung)
+    usual = median(lately) if len(lately) >= LEAST_LATELY else target_s
+    return min(seconds) < FAR_BELOW * usual or max(seconds) > FAR_ABOVE * max(usual, target_s)
 
 
 def _held_lately(turn: Turn, rung: Rung) -> list[float]:

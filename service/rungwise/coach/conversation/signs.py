@@ -78,8 +78,15 @@ def sure_signs(turn: Turn, reading: Reading, context: Context) -> bool:
     signs = told(reading, turn.dossier)
     if not signs or _answers_only(turn, signs, reading, context):
         return False
-    question = turn.dossier.safety_question
+    was_open = turn.dossier.safety_question
     _store(turn, reading, context.asked)
+    stop_practice(turn, signs, reading, RESTED)
+    answer_signs(turn, signs, reading, was_open.kind if was_open else None)
+    return True
+
+
+def stop_practice(turn: Turn, signs: list[str], reading: Reading, did: str) -> None:
+    """All that sure signs lead to besides texts: the client rests, and the trainer is told."""
     _close_answered(turn, signs, reading)
     anew = _is_news(turn, signs, reading)
     turn.rest()
@@ -88,10 +95,13 @@ def sure_signs(turn: Turn, reading: Reading, context: Context) -> bool:
     for sign in signs:
         row = SIGNS[sign]
         urgency = row.urgency if anew else Urgency.NOTE
-        turn.tell(row.alert, RESTED, urgency, anew=anew and row.urgency == Urgency.URGENT)
+        turn.tell(row.alert, did, urgency, anew=anew and row.urgency == Urgency.URGENT)
+
+
+def answer_signs(turn: Turn, signs: list[str], reading: Reading, was_open: str | None) -> None:
+    """The one safety text, and the question that follows it. `was_open` was asked before."""
     _first_text(turn, signs, reading)
-    _next_question(turn, signs, reading, question.kind if question else None)
-    return True
+    _next_question(turn, signs, reading, was_open)
 
 
 def _answers_only(turn: Turn, signs: list[str], reading: Reading, context: Context) -> bool:

@@ -132,16 +132,27 @@ class Turn:
         return DayReport(day=day, rung_key=key or standing.rung_key)
 
     def decide(self, report: DayReport) -> Move | None:
+        """Decide the day afresh from this report; nobody is reminded of it any more."""
+        move = self.decide_only(report)
+        if move is not None:
+            self.do(NoReminder())
+        return move
+
+    def decide_only(self, report: DayReport) -> Move | None:
         """Decide the day afresh from this report, and store both; None without a rung."""
+        move = self.would_decide(report)
+        if move is not None:
+            self.do(Decide(report, move))
+        return move
+
+    def would_decide(self, report: DayReport) -> Move | None:
+        """The move that this report would lead to; None without a rung."""
         standing = self.dossier.standing
         if standing is None:
             return None
         plan = standing.settings.plan(self.dossier.resting)
         past = without_day(self.dossier.past, report)
-        move = verdict(standing.ladder, plan, past, report)
-        self.do(Decide(report, move))
-        self.do(NoReminder())
-        return move
+        return verdict(standing.ladder, plan, past, report)
 
     def moved_by_absence(self, day: date, move: Move) -> None:
         """Days away have called for this move: the client is told, and the trainer if it rests."""

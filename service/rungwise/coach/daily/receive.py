@@ -301,7 +301,7 @@ def _heed(
     What was heeded is not acted on again later: the alert has the words.
     """
     dossier = load_bare(session, practice, client)
-    context = Context(language=client.language)
+    context = Context(language=client.language, second_reader=practice.second_reader)
     reading = read(message.body, context)
     if reading.kind == "opt_out" or told(reading) or doubtful(reading):
         message.context, message.reading = context_to_json(context), reading_to_json(reading)

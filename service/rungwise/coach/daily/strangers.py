@@ -61,7 +61,7 @@ def sure_sign(reading: Reading, body: str, language: str, called: str | None = N
 
 def from_stranger(session: Session, now: datetime, practice: Practice, message: Message) -> None:
     """Keep a text from a phone that nobody knows, page about a sure sign, and answer it."""
-    reading = _read(session, message, practice.language)
+    reading = _read(session, practice, message, practice.language)
     message.state = "set_aside"
     sign = sure_sign(reading, message.body, practice.language)
     stranger = _stranger(session, now, practice, message)
@@ -71,8 +71,8 @@ def from_stranger(session: Session, now: datetime, practice: Practice, message: 
     _answer(session, now, practice, message, sign is not None)
 
 
-def _read(session: Session, message: Message, language: str) -> Reading:
-    context = Context(language=language)
+def _read(session: Session, practice: Practice, message: Message, language: str) -> Reading:
+    context = Context(language=language, second_reader=practice.second_reader)
     reading = read(message.body, context)
     message.context, message.reading = context_to_json(context), reading_to_json(reading)
     message.reader_version = READER_VERSION
@@ -194,7 +194,7 @@ def from_second_phone(
 ) -> None:
     """A text from a client's second phone: signs count as the client's, all else waits."""
     client = session.get_one(Client, phone.client_id)
-    reading = _read(session, message, client.language)
+    reading = _read(session, practice, message, client.language)
     message.client_id, message.state = client.id, "read"
     session.add(message)
     session.flush()

@@ -140,10 +140,15 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
     "messages": (
         _CLIENT,
         _DAY,
-        Column("direction", "text", "from the service's side", values=("in", "out")),
+        Column(
+            "direction",
+            "text",
+            "from the service's side; told: entered by a trainer",
+            values=("in", "out", "told"),
+        ),
         Column("kind", "text", "of a text out", source="the service"),
         Column("state", "text", "how a text out ended", source="the service and the carrier"),
-        Column("read_as", "text", "what a text in was read as", source="the reader"),
+        Column("read_as", "text", "what it was read or entered as", source="the reader"),
         Column("reader_version", "whole", "of the reader", source="the reader"),
     ),
 }

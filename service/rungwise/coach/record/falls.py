@@ -14,8 +14,10 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
+from rungwise.coach.record.told import as_corrected
 from rungwise.evidence.falls import FallEvent, FallTold, events_of
 from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Question, Report
 from rungwise.ticks.due import zone_named
@@ -139,9 +141,8 @@ class _Tellings:
         rows = [row for row in self.session.execute(reports) if row.told["fall"] == "yes"]
         wanted = {number for row in rows for number in row.message_ids}
         texts = select(col(Message.id), col(Message.reading)).where(col(Message.id).in_(wanted))
-        readings: dict[int, Mapping[str, Any] | None] = {
-            row.id: row.reading for row in self.session.execute(texts)
-        }
+        said = {row.id: row.reading for row in self.session.execute(texts)}
+        readings = as_corrected(self.session, said)
         for row in rows:
             if self.covered.isdisjoint(row.message_ids):
                 self._in_report(row, readings)
@@ -166,8 +167,12 @@ class _Tellings:
 
     def in_alerts(self) -> None:
         said = (
-            select(
-                col(Message.id), col(Alert.client_id), col(Message.reading), col(Message.created_at)
+            select_columns(
+                col(Message.id),
+                col(Alert.client_id),
+                col(Message.reading),
+                col(Message.created_at),
+                col(Message.local_date),
             )
             .join(AlertMessage, col(AlertMessage.alert_id) == col(Alert.id))
             .join(Message, col(Message.id) == col(AlertMessage.message_id))
@@ -178,14 +183,17 @@ class _Tellings:
             )
             .order_by(col(Message.id))
         )
-        for row in self.session.execute(said):
+        rows: Sequence[Row[Any]] = self.session.execute(said).all()
+        right = as_corrected(self.session, {row.id: row.reading for row in rows})
+        for row in rows:
             if row.id in self.covered or row.id in self.counted:
                 continue
             if row.id in self.asked:
                 self._of_a_week(row.client_id, self.asked[row.id])
-            elif _fell(row.reading):
-                day = row.created_at.astimezone(self.zones[row.client_id]).date()
-                told = FallTold(day - SAME_FALL, day + SAME_FALL, _refers_back(row.reading))
+            elif _fell(right[row.id]):
+                # What a trainer entered says of which date it is.
+                day = row.local_date or row.created_at.astimezone(self.zones[row.client_id]).date()
+                told = FallTold(day - SAME_FALL, day + SAME_FALL, _refers_back(right[row.id]))
                 self.told[row.client_id].append(told)
 
 

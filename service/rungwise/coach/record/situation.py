@@ -7,7 +7,7 @@ from json import dumps
 from typing import Any, overload
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import JSON, Text, and_, bindparam, cast, func, or_
+from sqlalchemy import JSON, Text, and_, bindparam, cast, exists, func, or_
 from sqlalchemy import select as plain_select
 from sqlmodel import Session, col, select
 
@@ -193,9 +193,19 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> Sequ
         return read_before
     asked, values = _PAST_NOW, {"client_id": client_id}
     if as_of is not None:
-        # What this very decision replaced was superseded at the same instant, so it is left out.
         later = _MOVE.superseded_at > as_of.decided_at
-        asked = _PAST.where(_MOVE.id < as_of.id, or_(_MOVE.superseded_at.is_(None), later))
+        # Several decisions may be of one instant: what this one replaced is left out, and what one
+        # after it replaced is not.
+        replaced = exists().where(
+            _EARLIER.client_id == _MOVE.client_id,
+            _EARLIER.local_date == _MOVE.local_date,
+            _EARLIER.report_id.is_not(None),
+            _EARLIER.id > _MOVE.id,
+            _EARLIER.id <= as_of.id,
+        )
+        then = and_(_MOVE.superseded_at == as_of.decided_at, ~replaced)
+        stood = or_(_MOVE.superseded_at.is_(None), later, then)
+        asked = _PAST.where(_MOVE.id < as_of.id, stood)
     rows = session.connection().execute(asked, values).all()
     return [_past_day(*row) for row in reversed(rows)]
 

@@ -14,12 +14,12 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select
 
-from rungwise.coach.conversation.report_fold import fold
+from rungwise.coach.conversation.told_by_trainer import folded
+from rungwise.coach.daily.day_readings import texts_of, told_in
 from rungwise.coach.daily.dossiers import our_texts_before
 from rungwise.coach.record.codec import (
     PlanSettings,
     context_from_json,
-    reading_from_json,
     reading_to_json,
     report_from_json,
     report_to_json,
@@ -27,7 +27,6 @@ from rungwise.coach.record.codec import (
 )
 from rungwise.coach.record.situation import current_plan, past
 from rungwise.coach.record.verdict import verdict
-from rungwise.ladder.day import DayReport
 from rungwise.ladder.progression import decide_absence
 from rungwise.reply import READER_VERSION, read
 from rungwise.store.tables import Message, MoveRow, Report
@@ -63,7 +62,7 @@ def how_many(session: Session) -> int:
 
 def how_many_removed(session: Session) -> int:
     """How many readings cannot be checked, because the practice keeps words no longer."""
-    removed = (col(Message.removed_at).is_not(None), col(Message.reading).is_not(None))
+    removed = (col(Message.removed_at).is_not(None), col(Message.reader_version).is_not(None))
     return session.exec(select(func.count(col(Message.id))).where(*removed)).one()
 
 
@@ -88,17 +87,13 @@ def _readings(session: Session) -> Iterator[Difference | None]:
 
 
 def _reports(session: Session) -> Iterator[Difference | None]:
-    """Each report folded again from the readings of its texts."""
+    """Each report folded again from the readings of its texts, and from what a trainer entered."""
     for report in session.exec(select(Report).order_by(col(Report.id))).all():
-        folded = DayReport(day=report.local_date, rung_key=report.rung_key)
-        for message_id in report.message_ids:
-            message = session.get_one(Message, message_id)
-            reading = reading_from_json(message.reading or {})
-            asked = context_from_json(message.context or {}).asked
-            folded = fold(folded, reading, asked)
+        told = told_in(texts_of(session, report.message_ids))
+        day = folded(report.local_date, report.rung_key, told)
         # Whether a number is asked about hangs on the days before, and is stored as it was.
-        folded = replace(folded, unconfirmed=bool(report.told.get("unconfirmed")))
-        now = _plain(report_to_json(folded))
+        day = replace(day, unconfirmed=bool(report.told.get("unconfirmed")))
+        now = _plain(report_to_json(day))
         if "too_easy" not in report.told:
             now.pop("too_easy", None)  # reports of earlier releases didn't keep it
         same = now == report.told

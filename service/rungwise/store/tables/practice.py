@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from sqlalchemy import true
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Findable, Sealed
@@ -27,6 +28,8 @@ class Practice(SQLModel, table=True):
     # Where picture links in texts lead; None until the lead has said what clients' phones reach.
     picture_address: str | None = None
     is_demo: bool = False
+    # Whether statistics may doubt a text where the lists read no sign of harm.
+    second_reader: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
     # Whether everybody must have a second factor.
     needs_factor: bool = False
     # After how many months the words of texts are removed; None keeps them.

@@ -10,7 +10,9 @@ from sqlmodel import Session
 from rungwise.coach.daily.write_to_client import write_to_client
 from rungwise.coach.plan.placement import check_version, pause, place_client, resume, resume_paused
 from rungwise.coach.plan.placement_preview import check_second_look
+from rungwise.coach.plan.usual_pain import set_usual_pain
 from rungwise.coach.record.access import client_of
+from rungwise.coach.record.codec import UsualPain
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import Trainer
@@ -21,6 +23,7 @@ from rungwise.web.api.shapes import (
     MessageOut,
     OneClientOut,
     OverrideGiven,
+    UsualPainGiven,
     VersionGiven,
 )
 from rungwise.web.api.writes import Done, Key, once
@@ -86,6 +89,20 @@ def pause_texts(called: Changing, client_id: Id, key: Key, given: VersionGiven) 
 def resume_texts(called: Changing, client_id: Id, key: Key, given: VersionGiven) -> Response:
     """Go on after a pause. A rest after a fall or pain is ended by an override or an alert."""
     return _act(called, client_id, key, given, "resume", resume_paused)
+
+
+@router.post("/clients/{client_id}/usual-pain", response_model=OneClientOut)
+def usual_pain(called: Changing, client_id: Id, key: Key, given: UsualPainGiven) -> Response:
+    """Record a pain of a bone, joint or muscle that is the client's normal.
+
+    Told there and no worse it rests nobody and counts for no move up.
+    """
+    usual = UsualPain(given.place, given.score) if given.place is not None else None
+
+    def change(session: Session, now: datetime, trainer: Trainer, situation: Situation) -> None:
+        set_usual_pain(session, now, trainer, situation, usual)
+
+    return _act(called, client_id, key, given, "usual pain of", change)
 
 
 def _act(

@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from rungwise.coach.alerting.alerts import AlertHandled
+from rungwise.coach.daily.told_days import SignStillOpen
 from rungwise.coach.daily.write_to_client import GetsNoTexts, NightThere
 from rungwise.coach.plan.placement import NoReason, NotSoHigh, StillOpen
 from rungwise.coach.plan.placement_preview import ManyLandmarks
@@ -76,6 +77,7 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
     LookedAtOther: (409, "looked-at-other"),
     AlertHandled: (409, "alert-handled"),
     StillOpen: (409, "still-open"),
+    SignStillOpen: (409, "sign-still-open"),
     NotSoHigh: (409, "not-so-high"),
     ManyLandmarks: (409, "many-landmarks"),
     AskFirst: (409, "ask-first"),

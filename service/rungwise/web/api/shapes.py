@@ -84,6 +84,13 @@ class ClientOut(BaseModel):
         return cls.of(row.client, shown, row.next_at)
 
 
+class UsualPainOut(BaseModel):
+    """A pain that is the client's normal: where, and how bad on a usual day, of 10."""
+
+    place: str
+    score: int
+
+
 class PlanOut(BaseModel):
     """What the trainer set. Times of day and dates are the client's."""
 
@@ -94,6 +101,7 @@ class PlanOut(BaseModel):
     caution: str
     away: list[tuple[date, date]]
     open_gates: list[str]
+    usual_pain: UsualPainOut | None
 
     @classmethod
     def of(cls, situation: Situation) -> "PlanOut":
@@ -107,6 +115,7 @@ class PlanOut(BaseModel):
             caution=settings.caution.name,
             away=list(settings.away),
             open_gates=stored["open_gates"],
+            usual_pain=UsualPainOut(**usual) if (usual := stored["usual_pain"]) else None,
         )
 
 
@@ -206,8 +215,18 @@ class ReportOut(BaseModel):
         )
 
 
+class ClientToldOut(BaseModel):
+    """What a day that was entered or put right led to. `report` is null where it has none."""
+
+    state: State
+    version: int
+    report: ReportOut | None
+
+
 class MessageOut(Taken):
-    """One text. `direction` is in or out; `kind` and `state` as the client's page shows them."""
+    """One text. `direction` is in, out, or told: entered by a trainer, with `kind` phone, visit or
+    correction. `kind` and `state` as the client's page shows them.
+    """
 
     id: int
     direction: str
@@ -233,6 +252,13 @@ class VersionGiven(Given):
     """`version` as the client had it when it was looked at: a change since then is not undone."""
 
     version: int = Field(ge=0, le=2**31 - 1)
+
+
+class UsualPainGiven(VersionGiven):
+    """Where it hurts on usual days, and how bad, from 0 to 5 of 10; no place takes it away."""
+
+    place: str | None = Field(max_length=20)
+    score: int = Field(default=0, ge=0, le=10)
 
 
 class OverrideGiven(VersionGiven):

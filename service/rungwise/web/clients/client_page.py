@@ -18,6 +18,7 @@ from rungwise.coach.record.day_strip import counts, strips
 from rungwise.coach.record.notes import notes_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, load, past
+from rungwise.coach.record.told import WITHIN_DAYS
 from rungwise.coach.reports.client_facts import facts_of, steps_of
 from rungwise.coach.reports.what_to_do import what_to_do
 from rungwise.coach.reviews.flags import course_of
@@ -28,6 +29,7 @@ from rungwise.ladder.explain import explain_next
 from rungwise.ladder.progression import PastDay
 from rungwise.ladder.rungs import Rung
 from rungwise.store.queries import thread
+from rungwise.store.queries.inbox import trainer_names
 from rungwise.store.tables import Alert, Client, Due
 from rungwise.web.charts.holds_picture import draw_holds
 from rungwise.web.charts.ladder_picture import draw_ladder
@@ -172,6 +174,9 @@ def _folds(
     return {
         "chart": held,
         "texts": texts[-TEXTS_SHOWN:],
+        "last_said": next((one for one in reversed(texts) if one.direction == "in"), None),
+        "entered_by": trainer_names(session, {one.trainer_id for one in texts}),
+        "correctable_since": visit.now - timedelta(days=WITHIN_DAYS),
         "earlier": texts[1].id if len(texts) > TEXTS_SHOWN else None,
         "moves": moves,
         "lately": moves[:LATELY_SHOWN],

@@ -40,7 +40,8 @@ def texts(client: Client, found: Sequence[Message]) -> str:
     if not found:
         return "none yet"
     last = found[-1]
-    who = client.called if last.direction == "in" else f"to {client.called}"
+    told = labels.TOLD_BY.get(last.kind, last.kind).lower()
+    who = {"in": client.called, "told": told}.get(last.direction, f"to {client.called}")
     local = client_day(client, last)
     return f"{local}, {who}: “{shortened(last.body)}”" if last.body else f"{local}, {who}"
 

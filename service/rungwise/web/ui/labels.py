@@ -62,6 +62,12 @@ SORT = {"name": "name", "today": "what may need you", "days": "last practice", "
 LANGUAGE = {"en": "English", "es": "Spanish"}
 ALERT_STATE = {"new": "Not seen yet", "seen": "Seen", "handled": "Handled"}
 MOVE = {"up": "Up", "stay": "Stay", "back": "Back", "rest": "Rest", "override": "Placed by you"}
+# What a trainer entered among the texts.
+TOLD_BY = {
+    "phone": "Told by phone",
+    "visit": "Seen at a visit",
+    "correction": "Read wrong, put right",
+}
 TEXT_STATE = {
     "queued": "waiting to leave",
     "sending": "leaving now",
@@ -201,6 +207,7 @@ PLAN_WORDS = {
     "open_gates": "open gates",
     "caution": "caution",
     "ceiling": "ceiling",
+    "usual_pain": "usual pain",
 }
 ACTION = {
     "override": "put on another rung",
@@ -213,6 +220,8 @@ ACTION = {
     "wrote to client": "wrote a text",
     "note added": "added a note",
     "note edited": "edited a note",
+    "day entered": "entered a day that was told otherwise than by text",
+    "reading corrected": "put right how a text was read",
     "retest": "recorded a retest",
     "retest withdrawn": "took back a retest that was entered by mistake",
     "review call": "called, in place of a retest",
@@ -247,6 +256,8 @@ def change_words(action: str, detail: Mapping[str, Any], named: Callable[[str], 
         told.append(f"From {named(detail['from_key'])} to {named(detail['to_key'])}.")
     if action == "facts changed" and detail["facts"]:
         told.append(f"{', '.join(FACTS[name].label for name in detail['facts'])}.")
+    if action in ("day entered", "reading corrected"):
+        told.append(f"The day: {detail['day']}.")
     changed: Mapping[str, Sequence[Any]] = detail.get("changed") or {}
     for name, (before, after) in changed.items():
         fact = FACTS[name].label if name in FACTS else name
@@ -267,9 +278,10 @@ def plan_value(name: str, value: Any, named: Callable[[str], str]) -> str:
         return ", ".join(gate.replace("_", " ") for gate in value) or "none"
     if name == "ceiling":
         return named(value) if value else "none"
-    if name == "target_s":
-        return f"{value} s"
-    return "none" if value in (None, "") else str(value)
+    shown = "none" if value in (None, "") else str(value)
+    if name == "usual_pain" and value:
+        shown = f"{value['place']}, {value['score']} of 10"
+    return f"{value} s" if name == "target_s" else shown
 
 
 def weekdays(days: Iterable[int]) -> str:
