@@ -28,6 +28,7 @@ PAGES = {
     "phone": "/phone?client={ada}",
     "print": "/clients/{ada}/print",
     "unknown numbers": "/unknown-numbers",
+    "rehearsal": "/practice/rehearsal",
     "account": "/account",
     "nothing": "/nowhere",
 }
