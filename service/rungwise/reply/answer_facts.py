@@ -11,6 +11,8 @@ from rungwise.reply.talk import Talk
 
 # "1", "2" or "3" after "any fall this week?" is how often; more is a hold or a slip of the hand.
 MOST_FALLS = 3
+# A longer text is a story, in which a "no" may be about anything.
+_LONGEST_ANSWER = 9
 _FILLER = frozenset({"stop", "comma", "mark", "polite.word"})
 
 
@@ -129,7 +131,11 @@ class Facts:
 
     @property
     def says_no(self) -> bool:
-        return self.told("no")
+        """A no in a short text, or at either end of a story: "the boy did not see me" is none."""
+        places = self.said.places.get("reply.no", ())
+        last = len(self.said.parse.tokens.words) - 1
+        short = last < _LONGEST_ANSWER
+        return any(short or first <= self._start + 2 or end >= last - 1 for first, end in places)
 
     @cached_property
     def cannot(self) -> bool:

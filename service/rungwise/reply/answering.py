@@ -18,6 +18,8 @@ from rungwise.reply.units import Parse, Unit, clause
 
 _Granted = tuple[Answer, Span] | None
 # How much, how often, when.
+# In a longer text "on Tuesday" or "a bit" belongs to the story it tells.
+_LONGEST_ANSWER = 10
 _PART = ("partly.phrase", "partly.often", "neg.slight")
 _WHERE = ("away.place", "floor.wide", "floor.hard")
 # Beside how often, when, where and how much, these add nothing: "just the one, in the garden".
@@ -198,7 +200,8 @@ def _partly(parse: Parse, opened: kinds.Opening, family: str, safety: Safety) ->
     granted = _first(parse, "partly.granted")
     if granted is not None and not _denied(parse, granted):
         return "yes", parse.span(granted, granted)
-    part = _first(parse, *_PART) if when is None else when
+    story = len(parse.units) > _LONGEST_ANSWER
+    part = (None if story else _first(parse, *_PART)) if when is None else when
     if family == "fall":
         return _part_of_a_fall(parse, part, when)
     part = _first(parse, "partly.doubt") if part is None else part

@@ -1,5 +1,6 @@
 """What a reading tells beside the hold and harm, gathered from the modules that hear it."""
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -80,11 +81,19 @@ def _usual(said: Talk, context: Context, safety: Safety) -> str | None:
         return None
     if safety.of("pain").answer == "no":
         return "same" if _as_ever(said, place) and "pain" not in safety.found else None
-    if safety.body_part != place and not (safety.body_part is None and "reply.same" in said):
+    if safety.body_part != place and not (
+        safety.body_part is None and ("reply.same" in said or _named(said, place))
+    ):
         return None
     if worse_told(said):
         return "worse"
     return "same" if "reply.same" in said else "unsaid"
+
+
+def _named(said: Talk, place: str) -> bool:
+    """Whether this part of the body is named, and no other."""
+    units = said.parse.units
+    return {units[index].values["body"] for index in said.parse.places("body")} == {place}
 
 
 def _as_ever(said: Talk, place: str) -> bool:
@@ -246,3 +255,15 @@ def _only_perhaps(said: Talk, safety: Safety) -> bool:
     return known.answer != "yes" or all(
         any(d.start < s.end and s.start < d.end for d in doubts) for s in known.spans
     )
+
+
+def without_help_that_came(said: Talk, safety: Safety) -> Safety:
+    """After an emergency text, "the ambulance is here" is an answer and no new emergency."""
+    known = safety.found.get("emergency")
+    came = [said.span(where) for where in said.places.get("reply.calls", ())]
+    if known is None or not came:
+        return safety
+    if not all(any(c.start < s.end and s.start < c.end for c in came) for s in known.spans):
+        return safety
+    rest = {name: found for name, found in safety.found.items() if name != "emergency"}
+    return replace(safety, found=rest)

@@ -36,6 +36,7 @@ def news(said: Talk) -> News | None:
     return None
 
 
+_PERSONS = ("other.person", "other.kin", "other.household", "other.animal")
 _ME = frozenset({"me", "i", "i'm", "im", "i've", "ive", "yo"})
 
 
@@ -55,7 +56,7 @@ def _own_body(said: Talk, where: Where) -> bool:
     units = said.parse.units
     around = sentence(said.parse, said.event(where).first)
     return any(
-        "self.my" in units[place].tags and has_tag(said.parse, place + 1, "body")
+        "self.my" in units[place].tags and not has_tag(said.parse, place + 1, *_PERSONS)
         for place in around
     )
 

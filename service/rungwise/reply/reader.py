@@ -90,6 +90,8 @@ def _by_lists(parsed: Parse, said: Talk, context: Context) -> Reading:
     opened = kinds.opening(parsed)
     answered = kinds.answer(parsed, said, opened, context)
     safety = with_answer(parsed, opened, answered, context, read_safety(parsed))
+    if context.asked == "after_emergency":
+        safety = beside.without_help_that_came(said, safety)
     if safety.reported and not opened.tags.isdisjoint({"keyword.help"}):
         safety = _alarm(parsed, opened, safety)
     if context.asked == "pain_score":
@@ -131,11 +133,25 @@ _OUT_OF_TEN = re.compile(r"\b(?:10|\d) ?(?:/|out of|de|sobre) ?10\b")
 
 
 def _a_part_scored(parsed: Parse, context: Context) -> bool:
-    """ "Left knee 8 out of 10 today": how bad it is, where 10 is not the hold asked for."""
-    if "body" not in parsed.seen or context.target_s == WORST:
+    """ "Left knee 8 out of 10 today": how bad it is, where 10 is not the hold asked for; of the
+    usual pain "knee 3 today" is enough.
+    """
+    if "body" not in parsed.seen:
         return False
     held = {"unit.seconds", "steady.firm", "wobbly.word", "wobbly.touch", "count.hold_words"}
-    return parsed.seen.isdisjoint(held) and _OUT_OF_TEN.search(parsed.plain.text) is not None
+    if not parsed.seen.isdisjoint(held):
+        return False
+    out_of_ten = _OUT_OF_TEN.search(parsed.plain.text) is not None
+    return (out_of_ten and context.target_s != WORST) or _usual_scored(parsed, context)
+
+
+def _usual_scored(parsed: Parse, context: Context) -> bool:
+    """Whether the part with the recorded pain is followed by one number up to ten, and no other."""
+    told = numbers(parsed)
+    if context.usual_pain is None or len(told) != 1 or told[0].unit or told[0].value > WORST:
+        return False
+    parts = [place for place in parsed.places("body") if place < told[0].first]
+    return bool(parts) and parsed.units[parts[-1]].values["body"] == context.usual_pain
 
 
 def _perhaps(
@@ -222,7 +238,8 @@ def _pain_score(
 
 def _score_told(parsed: Parse) -> Quantity | None:
     told = [q for q in numbers(parsed) if 0 <= q.value <= WORST and q.value == int(q.value)]
-    return next((q for q in told if not q.word or q.value != 1), told[0] if told else None)
+    lone = told[0] if told and len(parsed.units) <= MOST_UNITS_ALONE else None  # "the one with .."
+    return next((q for q in told if not q.word or q.value != 1), lone)
 
 
 def _reading(

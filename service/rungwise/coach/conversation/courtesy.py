@@ -95,6 +95,14 @@ def courtesy_of(words: str, language: str) -> str | None:
     return next((name for name in table if name in found), None)
 
 
+def greeted_beside(words: str, language: str) -> str | None:
+    """The thanks or greeting that begins or ends a text which says more than that."""
+    table = _WORDS["es" if language.lower().startswith("es") else "en"]
+    parts = [part.strip().lower() for part in _BETWEEN.split(words) if part.strip()]
+    ends = (_one(part, table) for part in (*parts[:1], *parts[-1:]))
+    return next((name for name in ends if name in ("thanks", "greeting")), None)
+
+
 def _one(part: str, table: Mapping[str, str]) -> str | None:
     to_nobody = re.sub(rf"\b{_WHO}\b", "", part).strip()
     return next(

@@ -14,7 +14,7 @@ from datetime import datetime
 
 from rungwise.coach.conversation import opt_out, signs
 from rungwise.coach.conversation.automatic import automatic, to_a_machine
-from rungwise.coach.conversation.courtesy import courtesy_of
+from rungwise.coach.conversation.courtesy import courtesy_of, greeted_beside
 from rungwise.coach.conversation.dossier import Dossier
 from rungwise.coach.conversation.effects import Effects, Unread
 from rungwise.coach.conversation.falls_asked import overtaken, week_answered
@@ -22,7 +22,7 @@ from rungwise.coach.conversation.questions_answered import safety_answer
 from rungwise.coach.conversation.result import answers_a_result, day_told
 from rungwise.coach.conversation.topics import fixed_answer, news_told
 from rungwise.coach.conversation.turn import Turn
-from rungwise.coach.conversation.wishes import wished
+from rungwise.coach.conversation.wishes import next_day, wished
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.client_states import State
 from rungwise.concepts.questions import QUESTIONS
@@ -245,7 +245,13 @@ def _courtesy_or_unread(turn: Turn, reading: Reading) -> None:
     courtesy = courtesy_of(reading.own_words, turn.dossier.language)
     if courtesy is not None:
         if courtesy not in turn.dossier.said and courtesy != "ok":
-            turn.say(courtesy)
+            day = next_day(turn) if courtesy == "sorry" else ""
+            turn.say(courtesy, day=day)
+        return
+    greeted = greeted_beside(reading.own_words, turn.dossier.language)
+    if greeted is not None and greeted not in turn.dossier.said:
+        turn.tell("unread", "The client greeted or thanked, and wrote more.")
+        turn.say(greeted)
         return
     run = turn.dossier.unread_run + 1
     turn.do(Unread(run))

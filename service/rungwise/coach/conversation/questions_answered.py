@@ -165,7 +165,9 @@ def _unclear(turn: Turn, reading: Reading, context: Context, kind: str, unclear:
     row = QUESTIONS[kind]
     day, rung_key = turn.dossier.day_of_reply(turn.now)
     report = turn.report_of(day, rung_key)
-    others = [other for other in doubtful(reading) if other != kind]
+    # An unclear answer to "are you hurt?" is no doubt of a pain beside it.
+    same = {kind, "pain_yes_no"} if kind == "hurt" else {kind}
+    others = [other for other in doubtful(reading) if other not in same]
     if report is not None and (reading.kind == "result" or reading.done or others):
         turn.decide(fold(report, reading, context.asked))
     for other in others:

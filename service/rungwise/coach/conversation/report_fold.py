@@ -132,7 +132,8 @@ def _fold_result(report: DayReport, reading: Reading, asked: Asked) -> DayReport
     afresh = reading.correction or asked in ("sides", "both_sides", "number")
     if told:
         holds = told if afresh else _added(report.holds, told)
-        if asked in ("sides", "both_sides"):
+        one_side = len(report.holds) == 1 and report.holds[0].side in (Side.LEFT, Side.RIGHT)
+        if asked in ("sides", "both_sides") or (one_side and not reading.correction):
             holds = _side_by_side(report.holds, told)
         report = replace(report, unconfirmed=False, holds=holds)
     by_side = {Side(side): value for side, value in reading.steadiness_by_side.items()}

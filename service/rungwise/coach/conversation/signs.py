@@ -105,9 +105,9 @@ def answer_signs(turn: Turn, signs: list[str], reading: Reading, was_open: str |
 
 
 def _answers_only(turn: Turn, signs: list[str], reading: Reading, context: Context) -> bool:
-    """Whether what is told is but the answer to what was asked, or that help has come."""
-    if context.asked == "after_emergency" and signs == ["emergency"]:
-        return reading.answer in ("yes", "comfort")
+    """Whether what is told is but the answer to what was asked: "they will keep me in"."""
+    if context.asked in ("after_emergency", "after_distress") and signs == ["health_news"]:
+        return reading.answer in ("no", "cannot")
     question = turn.dossier.safety_question
     if question is None or signs != ["pain"]:
         return False
@@ -276,6 +276,8 @@ def _alert_of(kind: str, reading: Reading) -> str:
     """The alert that a question belongs to; an old sign's is its own kind's."""
     if kind != "today_yes_no":
         return QUESTIONS[kind].alert or "unread"
+    if reading.emergency or reading.emergency_doubt:
+        return "emergency"
     told = (sign for sign in TOLD_OF_A_DAY if getattr(reading, str(SIGNS[sign].flag)) != "no")
     return next(told, "fall")
 

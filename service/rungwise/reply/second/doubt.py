@@ -26,7 +26,7 @@ _PLAIN = frozenset(
 )
 _DOUBTED = ("fall", "pain", "dizzy")
 _MOST_WORDS = 3
-_FEWEST_UNITS = 2  # one word that no list knows is mostly a slip of the hand
+_LONGEST_WORD = 24  # one word that no list knows is mostly a slip of the hand
 DOUBTFUL = 0.6  # what a doubt leaves of a reading's confidence
 
 
@@ -40,7 +40,7 @@ def doubted(
     """
     if not _silent(reading) or asked in ABOUT_SAFETY or reading.kind in ("help", "opt_in"):
         return reading
-    if plain_result(parse) or _heard_otherwise(reading) or len(parse.units) < _FEWEST_UNITS:
+    if plain_result(parse) or _heard_otherwise(reading) or _one_word(parse):
         return reading
     weights = weights or load()
     text = folded(parse.plain)
@@ -75,6 +75,10 @@ def _heard_otherwise(reading: Reading) -> bool:
 def plain_result(parse: Parse) -> bool:
     """Whether a text is nothing but numbers, sides and words on steadiness: no harm to hear."""
     return all(not unit.tags.isdisjoint(_PLAIN) for unit in parse.units)
+
+
+def _one_word(parse: Parse) -> bool:
+    return len(parse.units) == 1 and len(parse.plain.text) <= _LONGEST_WORD
 
 
 def _silent(reading: Reading) -> bool:
