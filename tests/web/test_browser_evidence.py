@@ -29,6 +29,7 @@ MEASURED = {
 PAGES = (
     *("/visits", "/week", "/outcomes", "/rule-review", "/rule-review/run?preset=gentle"),
     *("/clients/{ada}/retests", "/clients/{bo}/retests", "/rule-review?client={ada}"),
+    *("/clients/{ada}/falls", "/clients/{bo}/falls"),
     *("/clients/{ada}/retests/new/sppb", "/clients/{ada}/retests/new/chair_stand_30s"),
     *("/tests/four_stage", "/tests/one_leg"),
 )

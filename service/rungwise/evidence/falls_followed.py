@@ -21,11 +21,14 @@ SUNDAY = 6
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A time asked about: the dates after `since` up to `last`, and whether it was answered."""
+    """A time asked about: the dates after `since` up to `last`; whether it was answered, and with a
+    fall.
+    """
 
     since: date
     last: date
     answered: bool
+    fell: bool = False
 
 
 def follow(falls: Iterable[FallEvent], asked: Sequence[Asked], first: date, end: date) -> Followed:

@@ -48,7 +48,7 @@ from rungwise.web.practice import (
     second_reader,
     settings,
 )
-from rungwise.web.reports import home_visits, outcomes, retests, rule_review, summary, visits
+from rungwise.web.reports import falls, home_visits, outcomes, retests, rule_review, summary, visits
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
@@ -72,7 +72,7 @@ PAGES = (
     *(programs, inbox, client_list, client_page, facts, actions, override, plan),
     *(told_days, usual_pain),
     *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
-    *(visits, home_visits, retests, outcomes, rule_review),
+    *(visits, home_visits, retests, falls, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 

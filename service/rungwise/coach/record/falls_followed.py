@@ -25,17 +25,20 @@ def asked_of(session: Session, client_ids: Sequence[int]) -> Mapping[int, list[A
         col(Question.kind).in_(("fall_weekly", "fall_yes_no")),
     )
     asked: list[Question] = []
-    settled: set[tuple[int, datetime | None]] = set()
+    settled: dict[tuple[int, datetime | None], str] = {}
     for row in session.exec(rows.order_by(col(Question.local_date), col(Question.id))).all():
         if row.kind == "fall_weekly":
             asked.append(row)
         elif row.answer in ANSWERS:
-            settled.add((row.client_id, row.asked_at))
+            settled[row.client_id, row.asked_at] = row.answer
     found: dict[int, list[Asked]] = defaultdict(list)
     for row in asked:
-        unknown = row.answer == "unknown" and (row.client_id, row.answered_at) in settled
-        answered = row.answer in ANSWERS or unknown
-        found[row.client_id].append(Asked(row.since or row.local_date, row.local_date, answered))
+        answer = row.answer
+        if answer == "unknown":
+            answer = settled.get((row.client_id, row.answered_at))
+        since = row.since or row.local_date
+        period = Asked(since, row.local_date, answer in ANSWERS, answer == "yes")
+        found[row.client_id].append(period)
     return found
 
 
