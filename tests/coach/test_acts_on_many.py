@@ -17,6 +17,7 @@ from rungwise.coach.groups.acts import (
     Hour,
     Member,
     Pause,
+    Rule,
     Tag,
     Write,
     check,
@@ -34,7 +35,8 @@ from rungwise.errors import ImpossibleValue
 
 TODAY = date(2026, 3, 2)
 WEEK = Pause(TODAY + timedelta(days=3), TODAY + timedelta(days=9))
-ACTS: list[Asked] = [WEEK, Hour(time(10, 30)), Days(frozenset({0, 2, 4})), Write("Hello {called}")]
+ACTS: list[Asked] = [WEEK, Hour(time(10, 30)), Days(frozenset({0, 2, 4})), Rule(1)]
+ACTS += [Write("Hello {called}")]
 MEMBER = Member(1, "Ada Sample", "Ada", "en", "active", TODAY, 1, PlanSettings())
 MANY_AWAY = tuple((date(2027, 1, day), date(2027, 1, day)) for day in range(1, 21))
 
@@ -76,6 +78,8 @@ def test_who_is_asked_about_a_fall_is_passed_over(asked: Asked) -> None:
             "their reminder is at 18:00, before that",
         ),
         (Days(frozenset(range(7))), {}, "has these days already"),
+        (Rule(2), {}, "is on it already"),
+        (Rule(2), {"settings": None}, "no first rung has been set"),
         (Write("x"), {"state": "invited"}, "texts have not begun"),
         (Write("x"), {"night": True}, "it is outside your texting hours there"),
         (Tag("Tuesday"), {"tags": frozenset({"Tuesday"})}, "has it already"),
@@ -153,6 +157,7 @@ def test_taking_back_leaves_what_somebody_changed_since() -> None:
     before = PlanSettings()
     assert taken_back(Hour(time(10, 0)), before, PlanSettings(prompt_at=time(11, 0))) is None
     assert taken_back(Days(frozenset({1})), before, before) is None
+    assert taken_back(Rule(1), before, before) is None
     assert taken_back(WEEK, before, before) is None
     # What else was changed since stays.
     now = PlanSettings(prompt_at=time(10, 0), target_s=15)
@@ -189,6 +194,8 @@ def test_the_hash_follows_whatever_would_follow() -> None:
         Pause(TODAY, TODAY + timedelta(days=400)),
         Days(frozenset()),
         Days(frozenset({7})),
+        Rule(3),
+        Rule(0),
         Tag(""),
         Tag("x" * 41),
     ],

@@ -395,3 +395,37 @@ def _profile(world: World, session):
     situation = load(session, session.get_one(Client, world.clients["ada"]))
     assert situation is not None
     return situation.measures
+
+
+def on_rule(world: World, who: str) -> int:
+    with world.store.read() as session:
+        situation = load(session, session.get_one(Client, world.clients[who]))
+        assert situation is not None
+        return situation.settings.rule_version
+
+
+def rung_of(world: World, who: str) -> str:
+    with world.store.read() as session:
+        situation = load(session, session.get_one(Client, world.clients[who]))
+        assert situation is not None
+        return situation.placement.rung_key
+
+
+def test_changing_over_to_another_rule_shows_where_each_would_stand_and_moves_nobody(
+    world: World,
+) -> None:
+    do(world, "ada", "bo", act="rule", version="1")
+    assert [on_rule(world, who) for who in ("ada", "bo")] == [1, 1]
+    before = rung_of(world, "ada")
+    rest(world, "bo")
+    shown = words(look(world, "ada", "bo", act="rule", version="2").text)
+    assert "Stays on this rung, where the chance of a steady hold is about" in shown
+    assert "After a steady day today it would say:" in shown
+    assert "Passed over: 1" in shown
+    answer = do(world, "ada", "bo", act="rule", version="2")
+    assert [on_rule(world, who) for who in ("ada", "bo")] == [2, 1]
+    assert rung_of(world, "ada") == before
+    undone = answer.headers["location"]
+    world.signed_in("tess").post(f"{undone}/undo")
+    assert on_rule(world, "ada") == 1
+    assert look(world, "ada", act="rule", version="9").status_code == 400

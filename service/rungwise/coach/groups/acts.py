@@ -1,11 +1,12 @@
 """What an act over many means for each client, and whom it passes over. Pure.
 
 No act here clears, resumes, opens a gate or changes a rung: it may only change an hour, days and
-dates away, write, tag, or change who looks after somebody.
+dates away, by which version of the rule they are moved, write, tag, or change who looks after
+somebody.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, time, timedelta
 from hashlib import sha256
 from json import dumps
@@ -14,6 +15,7 @@ from typing import Any
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.concepts.client_states import State
 from rungwise.errors import ImpossibleValue
+from rungwise.ladder.moves import RULE_VERSIONS
 
 LONGEST_TAG = 40
 FARTHEST_DAYS = 366
@@ -67,6 +69,13 @@ class Days:
 
 
 @dataclass(frozen=True, slots=True)
+class Rule:
+    """From now on by this version of the rule. It moves nobody by itself."""
+
+    version: int
+
+
+@dataclass(frozen=True, slots=True)
 class Write:
     """A text in the trainer's own words; `{called}` becomes what each is called."""
 
@@ -89,7 +98,7 @@ class Give:
     name: str
 
 
-Asked = Pause | Hour | Days | Write | Tag | Give
+Asked = Pause | Hour | Days | Rule | Write | Tag | Give
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,13 +158,15 @@ def why_not(asked: Asked, member: Member) -> str:
     return _why_no_change(asked, member)
 
 
-def _why_no_change(asked: Pause | Hour | Days, member: Member) -> str:
+def _why_no_change(asked: Pause | Hour | Days | Rule, member: Member) -> str:
     if member.settings is None:
         return "no first rung has been set"
     if isinstance(asked, Pause):
         return _why_no_pause(asked, member, member.settings)
     if isinstance(asked, Hour):
         return _why_no_hour(asked, member.settings)
+    if isinstance(asked, Rule):
+        return "is on it already" if member.settings.rule_version == asked.version else ""
     return "has these days already" if member.settings.weekdays == asked.weekdays else ""
 
 
@@ -188,17 +199,19 @@ def _effect(asked: Asked, member: Member) -> Effect:
     return Effect(member, changed(asked, settings))
 
 
-def changed(asked: Pause | Hour | Days, settings: PlanSettings) -> PlanSettings:
+def changed(asked: Pause | Hour | Days | Rule, settings: PlanSettings) -> PlanSettings:
     """The settings after the act."""
     if isinstance(asked, Hour):
         return replace(settings, prompt_at=asked.prompt_at)
     if isinstance(asked, Days):
         return replace(settings, weekdays=asked.weekdays)
+    if isinstance(asked, Rule):
+        return replace(settings, rule_version=asked.version)
     return replace(settings, away=tuple(sorted({*settings.away, (asked.first, asked.last)})))
 
 
 def taken_back(
-    asked: Pause | Hour | Days, before: PlanSettings, now: PlanSettings
+    asked: Pause | Hour | Days | Rule, before: PlanSettings, now: PlanSettings
 ) -> PlanSettings | None:
     """The settings without the act; None where somebody has changed them otherwise since."""
     if isinstance(asked, Pause):
@@ -207,6 +220,9 @@ def taken_back(
     if isinstance(asked, Hour):
         same = now.prompt_at == asked.prompt_at
         return replace(now, prompt_at=before.prompt_at) if same else None
+    if isinstance(asked, Rule):
+        same = now.rule_version == asked.version
+        return replace(now, rule_version=before.rule_version) if same else None
     same = now.weekdays == asked.weekdays
     return replace(now, weekdays=before.weekdays) if same else None
 
@@ -222,6 +238,8 @@ def check(asked: Asked, today: date) -> None:
             raise ImpossibleValue("last day", asked.last.isoformat(), "within a year")
     if isinstance(asked, Days) and not (asked.weekdays and asked.weekdays <= frozenset(range(7))):
         raise ImpossibleValue("practice days", "none", "at least one day; to stop texts, pause")
+    if isinstance(asked, Rule) and asked.version not in RULE_VERSIONS:
+        raise ImpossibleValue("rule", asked.version, "version 1 or 2")
     if isinstance(asked, Tag) and not 0 < len(asked.name) <= LONGEST_TAG:
         raise ImpossibleValue("tag", asked.name, f"1 to {LONGEST_TAG} characters")
 
@@ -248,6 +266,7 @@ KINDS: Mapping[str, type[Asked]] = {
     "pause": Pause,
     "hour": Hour,
     "days": Days,
+    "rule": Rule,
     "write": Write,
     "tag": Tag,
     "give": Give,
@@ -265,11 +284,7 @@ def to_json(asked: Asked) -> dict[str, Any]:
         return {"prompt_at": asked.prompt_at.isoformat("minutes")}
     if isinstance(asked, Days):
         return {"weekdays": sorted(asked.weekdays)}
-    if isinstance(asked, Write):
-        return {"body": asked.body}
-    if isinstance(asked, Give):
-        return {"trainer_id": asked.trainer_id, "name": asked.name}
-    return {"name": asked.name, "on": asked.on}
+    return asdict(asked)
 
 
 def from_json(kind: str, stored: Mapping[str, Any]) -> Asked:
@@ -280,8 +295,4 @@ def from_json(kind: str, stored: Mapping[str, Any]) -> Asked:
         return Hour(time.fromisoformat(stored["prompt_at"]))
     if kind == "days":
         return Days(frozenset(stored["weekdays"]))
-    if kind == "write":
-        return Write(stored["body"])
-    if kind == "give":
-        return Give(stored["trainer_id"], stored["name"])
-    return Tag(stored["name"], stored["on"])
+    return KINDS[kind](**stored)

@@ -18,6 +18,7 @@ from rungwise.coach.groups.acts import (
     Give,
     Hour,
     Pause,
+    Rule,
     Tag,
     Write,
 )
@@ -302,7 +303,7 @@ def _undo_plan(
     session: Session,
     now: datetime,
     trainer: Trainer,
-    asked: Pause | Hour | Days,
+    asked: Pause | Hour | Days | Rule,
     row: GroupActClient,
     client: Client,
 ) -> str | None:

@@ -18,14 +18,17 @@ from rungwise.coach.groups.acts import (
     Member,
     Passed,
     Pause,
+    Rule,
     Write,
 )
 from rungwise.coach.groups.tags import tags_by_client
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.coach.record.quiet_hours import quiet_hours, refuse_quiet_hour
+from rungwise.coach.record.situation import load, past
 from rungwise.coach.record.wording import text_for
 from rungwise.concepts.questions import DOUBTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
+from rungwise.ladder.changeover import Changeover, changeover
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.current_plan import present_plans
 from rungwise.store.tables import (
@@ -52,11 +55,14 @@ class NobodyChosen(ServiceError):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What follows for one client. `body` is the text that leaves, if one does."""
+    """What follows for one client. `body` is the text that leaves, if one does; `stands` where they
+    would stand under another version of the rule.
+    """
 
     effect: Effect
     body: str = ""
     next_text: str = ""
+    stands: Changeover | None = None
 
     @property
     def member(self) -> Member:
@@ -170,6 +176,8 @@ def _line(
             refuse_text(client, tidy(effect.body))
         return Line(effect, tidy(effect.body))
     due = _next(now, practice, client, settings)
+    if isinstance(asked, Rule):
+        return Line(effect, stands=_stands(session, now, client, asked.version))
     comes = "" if due is None else f"{due.local_date:%a %-d %b}, {settings.prompt_at:%H:%M}"
     told = ""
     if isinstance(asked, Pause):
@@ -177,6 +185,15 @@ def _line(
         after = _next(now, practice, client, settings, after_date=asked.last)
         told = _told_of(session, practice, client, first, after)
     return Line(effect, told, comes)
+
+
+def _stands(session: Session, now: datetime, client: Client, version: int) -> Changeover | None:
+    situation = load(session, client)
+    if situation is None or situation.placement.rung_key not in situation.ladder:
+        return None
+    history, day = past(session, client.id), situation.local_date(now)
+    plan, key = situation.settings.plan(situation.resting), situation.placement.rung_key
+    return changeover(situation.ladder, plan, history, key, day, version)
 
 
 def _next(

@@ -57,7 +57,7 @@ class PlanChange:
 
     @classmethod
     def keeping(cls, situation: Situation, settings: PlanSettings) -> "PlanChange":
-        """These settings' hour, days and dates away; all else as the client's plan has it."""
+        """These settings' hour, days, dates away and version of the rule; all else as it is."""
         return cls(
             prompt_at=settings.prompt_at,
             weekdays=settings.weekdays,
@@ -67,6 +67,7 @@ class PlanChange:
             away=settings.away,
             ceiling_key=situation.plan_row.profile["limits"]["ceiling_key"],
             open_gates=situation.settings.open_gates,
+            rule_version=settings.rule_version,
         )
 
 

@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.accounts.hand_over import able
 from rungwise.coach.groups import acts
-from rungwise.coach.groups.acts import Asked, Days, Give, Hour, Pause, Tag, Write
+from rungwise.coach.groups.acts import Asked, Days, Give, Hour, Pause, Rule, Tag, Write
 from rungwise.coach.groups.many import (
     WAITS,
     LookFirst,
@@ -39,6 +39,7 @@ from rungwise.store.queries import roster
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client, GroupAct
 from rungwise.web.clients.client_list import Looking, wanted_by
+from rungwise.web.clients.plan import RULE_WORDS
 from rungwise.web.http.auth import LARGEST_ID, Signed, Visit
 from rungwise.web.http.errors import status_of
 from rungwise.web.http.forms import Fields, FieldsHere
@@ -57,6 +58,7 @@ ACTS = {
     "pause": "Pause",
     "hour": "Change the hour of",
     "days": "Change the days of",
+    "rule": "Change the rule of",
     "write": "Write to",
     "tag": "Tag",
     "give": "Hand over",
@@ -144,6 +146,17 @@ def _chosen(session: Session, visit: Visit, fields: Fields) -> list[int]:
 
 def _asked(kind: str, fields: Fields) -> Asked:
     """What is to be done, from the form; ImpossibleValue for what can't be read."""
+    if kind in ("pause", "hour", "days", "rule"):
+        return _asked_of_the_plan(kind, fields)
+    if kind == "write":
+        return Write(fields.get("body", ""))
+    if kind == "give":
+        to = fields.get("to", "")
+        return Give(int(to) if to.isascii() and to.isdecimal() and len(to) < 10 else 0, "")
+    return Tag(" ".join(fields.get("tag", "").split()), fields.get("on", "yes") == "yes")
+
+
+def _asked_of_the_plan(kind: str, fields: Fields) -> Asked:
     if kind == "pause":
         first = _date("first day", fields.get("first", ""))
         return Pause(first, _date("last day", fields.get("last", "") or fields.get("first", "")))
@@ -152,12 +165,8 @@ def _asked(kind: str, fields: Fields) -> Asked:
     if kind == "days":
         ticked = fields.get("weekdays", "").split()
         return Days(frozenset(number for number in range(7) if str(number) in ticked))
-    if kind == "write":
-        return Write(fields.get("body", ""))
-    if kind == "give":
-        to = fields.get("to", "")
-        return Give(int(to) if to.isascii() and to.isdecimal() and len(to) < 10 else 0, "")
-    return Tag(" ".join(fields.get("tag", "").split()), fields.get("on", "yes") == "yes")
+    given = fields.get("version", "")
+    return Rule(int(given) if given in map(str, RULE_WORDS) else 0)
 
 
 def _date(name: str, given: str) -> date:
@@ -195,6 +204,7 @@ def _page(
         price=_price(visit, preview.segments) if preview else None,
         today=visit.now.date(),
         called=acts.CALLED,
+        rules=RULE_WORDS,
         waits_min=int(WAITS.total_seconds() // 60),
     )
 
@@ -206,18 +216,22 @@ def _price(visit: Visit, segments: int) -> Price | None:
 
 def _told(done: GroupAct) -> str:
     """What was done, in a few words that come after the act's name."""
-    asked = acts.from_json(done.kind, done.asked)
-    if isinstance(asked, Pause):
-        return f"Pause from {asked.first:%a %-d %b} to {asked.last:%a %-d %b %Y}"
-    if isinstance(asked, Hour):
-        return f"The day's text at {asked.prompt_at:%H:%M}"
-    if isinstance(asked, Days):
-        return f"Practice on {weekdays(asked.weekdays)}"
-    if isinstance(asked, Write):
-        return f"Text: {asked.body}"
-    if isinstance(asked, Give):
-        return f"Hand over to {asked.name}"
-    return f"Tag {asked.name} {'put on' if asked.on else 'taken off'}"
+    match acts.from_json(done.kind, done.asked):
+        case Pause(first, last):
+            told = f"Pause from {first:%a %-d %b} to {last:%a %-d %b %Y}"
+        case Hour(prompt_at):
+            told = f"The day's text at {prompt_at:%H:%M}"
+        case Days(chosen):
+            told = f"Practice on {weekdays(chosen)}"
+        case Rule(version):
+            told = RULE_WORDS[version]
+        case Write(body):
+            told = f"Text: {body}"
+        case Give(name=name):
+            told = f"Hand over to {name}"
+        case Tag(name, on):
+            told = f"Tag {name} {'put on' if on else 'taken off'}"
+    return told
 
 
 def _carry_on(visit: Visit, act_id: int) -> None:
