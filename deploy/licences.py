@@ -22,7 +22,7 @@ BY_HAND = {
 CLASS = "License ::"
 HEAD = """# Licences
 
-Every package that is locked, with its version and what it says of its licence. Written by `sh deploy/licences`; a test compares it with the locks. It is also the list of parts (a bill of materials): the hashes of the very files stand in `deploy/requirements.txt` and `deploy/requirements-test.txt`.
+Every package that is locked, with its version and what it says of its licence. Written by `sh deploy/licences`; a test compares it with the locks. It is also the list of parts (a bill of materials): the hashes of the very files stand in `deploy/requirements.txt`, `deploy/requirements-sign-in.txt` and `deploy/requirements-test.txt`.
 
 What is served uses permissive licences, and these that ask for more:
 
@@ -68,10 +68,13 @@ def table(names: dict[str, str]) -> str:
 
 def page() -> str:
     served = locked("requirements.txt")
+    signing_in = locked("requirements-sign-in.txt")
     tested = locked("requirements-test.txt")
-    only_tested = {name: version for name, version in tested.items() if name not in served}
+    only_signing_in = {name: each for name, each in signing_in.items() if name not in served}
+    only_tested = {name: each for name, each in tested.items() if name not in signing_in}
     return (
-        f"{HEAD}## What is served\n\n{table(served)}\n## What only the tests use\n\n"
+        f"{HEAD}## What is served\n\n{table(served)}\n## What passkeys and OpenID Connect use\n\n"
+        f"{table(only_signing_in)}\n## What only the tests use\n\n"
         f"{table(only_tested)}"
     )
 

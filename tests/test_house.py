@@ -172,9 +172,10 @@ SERVED = [*PROJECT["project"]["dependencies"], *PROJECT["dependency-groups"]["bu
 FOR_DOCS = PROJECT["dependency-groups"]["docs"]
 OPTIONAL = PROJECT["project"]["optional-dependencies"]
 FOR_TESTS = [line for extra in OPTIONAL.values() for line in extra]
-# Each lock with what it must hold; all three hold what installing the project itself takes.
+# Each lock with what it must hold; all hold what installing the project itself takes.
 LOCKS = [
     ("requirements.txt", SERVED),
+    ("requirements-sign-in.txt", [*SERVED, *OPTIONAL["sign-in"]]),
     ("requirements-test.txt", [*SERVED, *FOR_DOCS, *FOR_TESTS]),
     ("requirements-docs.txt", [*PROJECT["dependency-groups"]["build"], *FOR_DOCS]),
 ]
@@ -216,7 +217,9 @@ def test_locks_hold_nothing_missing_and_nothing_left_over(file: str, wanted: lis
     assert here == needed(wanted), "run sh deploy/lock"
 
 
-@pytest.mark.parametrize("file", ["requirements.txt", "requirements-docs.txt"])
+@pytest.mark.parametrize(
+    "file", ["requirements.txt", "requirements-sign-in.txt", "requirements-docs.txt"]
+)
 def test_tests_run_on_the_versions_that_are_served(file: str) -> None:
     tested = locked("requirements-test.txt")
     for name, entries in locked(file).items():

@@ -7,6 +7,7 @@ from fastapi import FastAPI
 
 from rungwise.parts import Parts, assemble
 from rungwise.settings import Settings
+from rungwise.ticks.liveness import Liveness
 from rungwise.ticks.scheduler import start_ticks
 from rungwise.ticks.watchdog import start_watchdog, watchdog_of
 from rungwise.web import mount
@@ -18,9 +19,10 @@ def create_app(settings: Settings | None = None, parts: Parts | None = None) -> 
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
-        stop = start_ticks(here) if here.settings.ticks else None
+        liveness = Liveness()
+        stop = start_ticks(here, liveness) if here.settings.ticks else None
         # Also where no ticks run: a process of pages notices when the one with ticks is gone.
-        unwatch = start_watchdog(watchdog_of(here))
+        unwatch = start_watchdog(watchdog_of(here), liveness)
         yield
         unwatch()
         if stop is not None:

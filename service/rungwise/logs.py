@@ -102,6 +102,11 @@ def error_name(kind: type[BaseException], error: BaseException | None) -> str:
     return f"{kind.__name__} ({name})" if name else kind.__name__
 
 
+def named(error: BaseException) -> str:
+    """For a line that says no more of an error than what it is."""
+    return error_name(type(error), error)
+
+
 def database_name(error: BaseException | None) -> str:
     """Such as SQLITE_FULL or 53100; empty for an error that is no database's."""
     cause = getattr(error, "orig", error)

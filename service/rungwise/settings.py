@@ -84,6 +84,7 @@ TOGETHER = {
     "kannel": ("kannel_url", "kannel_username", "kannel_password", "kannel_token"),
     "cloud": ("cloud_url", "cloud_account", "cloud_secret"),
     "smtp": ("smtp_host", "smtp_from"),
+    "openid": ("openid_issuer", "openid_client_id", "openid_client_secret"),
 }
 
 
@@ -112,6 +113,12 @@ class Settings(BaseModel):
     # A sign-in ends after so long unused, and in any case.
     sign_in_idle_minutes: int = Field(default=60, ge=5, le=1440)
     sign_in_hours: int = Field(default=12, ge=1, le=336)
+
+    # An organisation's own sign-in, by OpenID Connect.
+    openid_issuer: Address | None = None
+    openid_client_id: Plain | None = None
+    openid_client_secret: Plain | None = Field(default=None, repr=False)
+    openid_name: Plain = "your organisation"
 
     log_format: Literal["json", "plain"] = "json"
     log_level: Literal["debug", "info", "warning", "error"] = "info"
@@ -171,6 +178,8 @@ class Settings(BaseModel):
         if self.cloud_url is not None:
             _check_cloud(self.cloud_url, self.public_url)
         _check_mail(self)
+        if self.openid_issuer is not None:
+            _check_openid(self.openid_issuer)
         return self
 
 
@@ -202,6 +211,15 @@ def _missing(group: str, names: list[str]) -> str:
     listed = " and ".join(PREFIX + name.upper() for name in names)
     verb = "is" if len(names) == 1 else "are"
     return f"{listed} {verb} missing; set all of {group}'s settings or none"
+
+
+def _check_openid(issuer: str) -> None:
+    """Who signs in must not be told in clear; a rehearsal may stay on the machine."""
+    if not issuer.startswith("https://") and not _on_this_machine(issuer):
+        raise ValueError(
+            f"{PREFIX}OPENID_ISSUER is {issuer}; it must start with https://, exactly as the "
+            "provider writes it"
+        )
 
 
 def _check_cloud(cloud_url: str, public_url: str) -> None:

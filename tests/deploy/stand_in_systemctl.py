@@ -14,6 +14,7 @@ import signal
 import subprocess
 import sys
 import time
+from fnmatch import fnmatch
 from pathlib import Path
 
 PLACES = [Path("/etc/systemd/system"), Path("/lib/systemd/system")]
@@ -129,6 +130,13 @@ def is_zombie(pid: int) -> bool:
 
 def main(verb: str, *names: str) -> None:
     wanted = [name.removesuffix(".service") for name in names if not name.startswith("-")]
+    if verb == "list-units":
+        running = [file.stem for file in sorted(RUN.glob("*.pid")) if alive(file)]
+        print("\n".join(f"{name}.service loaded active running" for name in running
+                        if any(fnmatch(name, pattern) for pattern in wanted)))  # fmt: skip
+        return
+    if verb == "is-active":
+        sys.exit(0 if all(alive(RUN / f"{name}.pid") for name in wanted) else 3)
     for name in wanted:
         if name.endswith(".timer"):
             continue

@@ -15,6 +15,7 @@ MOST_EXPOSED = 1.5
 CURRENT = "/opt/rungwise/current"
 # Lines in which the units differ on purpose; all others shut them in and must be alike.
 OWN = ("ExecStart=", "Type=", "Restart", "Timeout", "Nice=", "LimitNOFILE=")
+OWN += ("WatchdogSec=", "NotifyAccess=")
 
 
 def lines(unit: Path, section: str) -> list[str]:

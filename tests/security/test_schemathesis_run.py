@@ -29,7 +29,9 @@ def served(tmp_path: Path) -> Iterator[tuple[str, Called]]:
     called.world.store.close()
 
 
-def test_every_check_holds_for_every_call_that_the_description_covers(served) -> None:
+def test_every_check_holds_for_every_call_that_the_description_covers(
+    served, tmp_path: Path
+) -> None:
     """All of schemathesis's checks, with its systematic cases: edges of every value, values left
     out or wrong, methods that are not there, calls without the token. It takes seconds because it
     is a program of its own that makes hundreds of calls.
@@ -41,6 +43,7 @@ def test_every_check_holds_for_every_call_that_the_description_covers(served) ->
             *("--header", f"Authorization: Bearer {called.token}", "--url", address),
             *("--phases", "coverage", "--no-color", "--seed", "1"),
         ],
+        cwd=tmp_path,  # it keeps what it finds in its own folder
         capture_output=True,
         text=True,
         check=False,

@@ -1,13 +1,14 @@
-"""docs/security.md answers every requirement of the standard at level 2, by what is there."""
+"""docs/asvs.md answers every requirement of the standard at level 2, by what is there."""
 
 import re
 from pathlib import Path
 
 import pytest
+from write_asvs import PAGE as WRITTEN
+from write_asvs import STATES, answers, page
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/security.md").read_text(encoding="utf-8")
-STATES = {"met", "operator", "partly", "no", "n/a"}
 # OWASP ASVS 4.0.3: the requirements of levels 1 and 2, by section. Those that it deleted and those
 # of level 3 alone are left out.
 LEVEL_2 = {
@@ -34,11 +35,7 @@ LEVEL_2 = {
     **{"14.1": range(1, 5), "14.2": range(1, 7), "14.3": (2, 3), "14.4": range(1, 8)},
     **{"14.5": range(1, 5)},
 }
-ROWS = [
-    [cell.strip() for cell in line.strip("|").split(" | ")]
-    for line in PAGE.splitlines()
-    if re.match(r"\| \d+\.\d+\.\d+ \|", line)
-]
+ROWS = [[number, *row] for rows in answers().values() for number, row in rows.items()]
 TESTS = {
     name
     for file in (ROOT / "tests").rglob("test_*.py")
@@ -64,6 +61,10 @@ def test_an_answer_names_what_is_there_or_why_it_is_not(row: list[str]) -> None:
         assert (ROOT / name).exists(), name
     if state in ("no", "partly"):
         assert len(where.split()) >= 4, "say why"
+
+
+def test_the_page_is_as_the_answers_are() -> None:
+    assert WRITTEN.read_text(encoding="utf-8") == page(), "python tests/security/write_asvs.py"
 
 
 def test_most_of_it_is_met_and_nothing_is_passed_over_in_silence() -> None:

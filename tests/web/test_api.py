@@ -157,6 +157,7 @@ CALLS = [
     ("GET", "/clients/1/reports", "reports:read"),
     ("POST", "/clients/1/days", "reports:write"),
     ("POST", "/clients/1/messages/1/reading", "reports:write"),
+    ("GET", "/reports", "reports:read"),
     ("GET", "/clients/1/messages", "messages:read"),
     ("POST", "/clients/1/messages", "messages:write"),
     ("POST", "/clients/1/override", "overrides:write"),
@@ -557,3 +558,70 @@ def test_a_reading_is_put_right_and_no_sign_goes_while_its_alert_is_open(calm: W
     assert kept["report"]["holds"][0]["seconds"] == 20
     right["version"] = kept["version"]
     problem(tess.post(f"/clients/{ada}/messages/99999/reading", **right), 404, "not-found")
+
+
+# --- following ------------------------------------------------------------------------------------
+
+
+def test_changes_since_a_cursor_are_given_as_they_are_now(world: World) -> None:
+    lena = program(world, "lena")
+    began = ok(lena.get("/changes"))
+    assert (began["items"], began["more"]) == ([], False)
+    world.reply("ada", "20 steady")
+    found = ok(lena.get("/changes", cursor=began["next"]))
+    day, move = found["items"]
+    assert (day["kind"], move["kind"]) == ("day", "move")
+    assert day["item"]["holds"] == [{"side": None, "seconds": 20.0}]
+    assert day["item"]["client_id"] == day["client_id"] == world.clients["ada"]
+    assert move["item"]["day_id"] == day["id"]
+    world.reply("ada", "I fell in the kitchen")
+    later = ok(lena.get("/changes", cursor=found["next"]))
+    now = {one["kind"]: one["item"] for one in later["items"]}
+    assert now["client"]["state"] == "resting"
+    assert now["alert"]["kind"] == "fall"
+    assert ok(lena.get("/changes", cursor=later["next"]))["items"] == []
+
+
+def test_changes_come_page_by_page_and_none_is_missed(world: World) -> None:
+    lena = program(world, "lena")
+    cursor = ok(lena.get("/changes"))["next"]
+    world.reply("ada", "20 steady")
+    world.reply("cy", "I fell")
+    seen, more = [], True
+    while more:
+        page = ok(lena.get("/changes", cursor=cursor, limit=1))
+        assert len(page["items"]) <= 1
+        seen += [(one["kind"], one["id"]) for one in page["items"]]
+        cursor, more = page["next"], page["more"]
+    assert len(seen) == len(set(seen)) >= 5
+
+
+def test_changes_are_of_the_kinds_and_clients_that_the_token_may_see(world: World) -> None:
+    only_alerts = program(world, "omar", ["alerts:read"])
+    cursor = ok(only_alerts.get("/changes"))["next"]
+    for name in world.clients:
+        world.reply(name, "I fell")
+    found = ok(only_alerts.get("/changes", cursor=cursor))["items"]
+    assert {one["kind"] for one in found} == {"alert"}
+    theirs = {one["id"] for one in ok(program(world, "omar").get("/clients"))["items"]}
+    assert {one["client_id"] for one in found} == theirs
+    problem(only_alerts.get("/changes", cursor="after-999"), 409, "read-anew")
+
+
+def test_reports_of_all_clients_by_their_dates(world: World) -> None:
+    world.reply("ada", "20 steady")
+    world.reply("cy", "14 wobbly")
+    lena = program(world, "lena")
+    found = ok(lena.get("/reports"))["items"]
+    assert {one["client_id"] for one in found} == {world.clients["ada"], world.clients["cy"]}
+    day = found[0]["local_date"]
+    assert ok(lena.get("/reports", since=day, until=day))["items"] == found
+    assert ok(lena.get("/reports", until="2001-01-01"))["items"] == []
+    problem(lena.get("/reports", since="soon"), 422, "impossible-value")
+
+
+def test_the_description_is_served_to_a_token(calm: World) -> None:
+    described = ok(program(calm).get("/openapi.json"))
+    assert described["openapi"].startswith("3.1")
+    assert described == calm.app.state.api_document()
+    problem(calm.browser().get("/api/v1/openapi.json"), 401, "no-token")

@@ -63,6 +63,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         "/practice/programs/webhooks", hook_address="https://1.2.3.4/alerts"
     )
     path = f"/clients/{world.clients['zel']}"
+    assert program(world).get("/changes").status_code == 200, "from now on changes are kept"
     written = program(world).post(f"{path}/messages", body="Widget-word from a program.")
     assert written.status_code == 201, written.text
     browser.post(f"{path}/picture", days=7)
@@ -284,25 +285,31 @@ def test_the_check_finds_what_is_not_valid(full: World, spoil) -> None:
 
 
 def test_the_bundle_says_what_happened(full: World) -> None:
+    held = bundle(full)
+    assert held["type"] == "transaction"
     by_type: dict[str, list[dict[str, Any]]] = {}
-    for entry in bundle(full)["entry"]:
-        resource = entry["resource"]
-        assert entry["fullUrl"] == f"urn:uuid:{resource['id']}"
-        by_type.setdefault(resource["resourceType"], []).append(resource)
-    assert set(by_type) == {"Patient", "CarePlan", "Observation"}
+    for entry in held["entry"]:
+        by_type.setdefault(entry["resource"]["resourceType"], []).append(entry["resource"])
+    assert by_type.keys() == {
+        *("Organization", "Device", "Practitioner", "Patient", "Goal", "CarePlan", "Observation"),
+        *("Provenance", "CodeSystem"),
+    }
     (patient,), (plan,) = by_type["Patient"], by_type["CarePlan"]
     assert patient["name"] == [{"text": "Zelphina Quorridge"}]
-    assert plan["subject"] == {"reference": f"urn:uuid:{patient['id']}"}
     assert plan["status"] == "on-hold", "after the fall"
-    repeat = plan["activity"][0]["detail"]["scheduledTiming"]["repeat"]
-    assert repeat == {
+    now, *earlier = plan["activity"]
+    assert now["detail"]["scheduledTiming"]["repeat"] == {
         "dayOfWeek": ["mon", "tue", "wed", "thu", "fri", "sat", "sun"],
         "timeOfDay": ["09:00:00"],
     }
+    reasons = [one["progress"][0]["text"] for one in earlier]
+    assert reasons[0].startswith("override: ")
+    assert reasons[-1].startswith("rest: ")
     seen = by_type["Observation"]
     assert all(one["subject"] == plan["subject"] for one in seen)
     hold = next(one for one in seen if one.get("component"))
     assert hold["effectiveDateTime"] == "2026-03-02"
+    assert hold["performer"] == [plan["subject"]]
     twenty = {"value": 20.0, "unit": "s", "system": "http://unitsofmeasure.org", "code": "s"}
     assert [part["valueQuantity"] for part in hold["component"]] == [twenty, twenty]
     assert any(one["code"]["text"] == "Fall told by text" and one["valueBoolean"] for one in seen)
@@ -310,13 +317,75 @@ def test_the_bundle_says_what_happened(full: World) -> None:
     tests = {one["code"]["text"]: one for one in exams}
     assert tests["Four-stage balance test"]["valueQuantity"]["unit"] == "stages held of 4"
     assert tests["Five times sit to stand"]["dataAbsentReason"] == {"text": "could not be done"}
+    tester = tests["Four-stage balance test"]["performer"][0]["reference"]
+    named = {one["fullUrl"]: one["resource"] for one in held["entry"]}
+    assert named[tester]["resourceType"] == "Practitioner"
 
 
-def test_ids_are_unique_and_the_same_every_time(full: World) -> None:
+def test_every_reference_leads_to_an_entry(full: World) -> None:
+    held = bundle(full)
+    urls = {entry["fullUrl"] for entry in held["entry"]}
+    asked = re.findall(r'"reference": "([^"]+)"', json.dumps(held))
+    assert len(asked) > 20
+    assert set(asked) <= urls
+
+
+def test_each_resource_replaces_the_one_with_its_own_identifier(full: World) -> None:
+    """A transaction by conditional update: FHIR R4, section 3.1.0.4.3."""
+    for entry in bundle(full)["entry"]:
+        resource, request = entry["resource"], entry["request"]
+        kind = resource["resourceType"]
+        if kind == "Provenance":
+            assert request == {"method": "POST", "url": kind}
+        elif kind == "CodeSystem":
+            assert request == {"method": "PUT", "url": f"CodeSystem?url={resource['url']}"}
+        else:
+            (named,) = resource["identifier"]
+            value = named["value"].replace(" ", "%20")
+            wanted = f"{kind}?identifier={named['system']}|{value}"
+            assert request == {"method": "PUT", "url": wanted}
+
+
+def test_a_rung_is_a_code_whose_concept_the_bundle_holds(full: World) -> None:
+    held = bundle(full)
+    (system,) = of_type(held, "CodeSystem")
+    concepts = {one["code"]: one for one in system["concept"]}
+    coded = [one["method"]["coding"][0] for one in of_type(held, "Observation") if "method" in one]
+    (goal,) = of_type(held, "Goal")
+    coded += goal["description"]["coding"]
+    assert coded
+    for one in coded:
+        assert one["system"] == system["url"]
+        assert concepts[one["code"]]["display"] == one["display"]
+        assert len(concepts[one["code"]]["definition"]) > 20
+
+
+def test_missed_days_have_their_reason_and_pain_its_place_and_score(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    world = make_world(tmp_path_factory.mktemp("pain"))
+    world.reply("ada", "not today")
+    world.pass_time(days=1)
+    world.reply("ada", "my left knee hurts, 4 out of 10")
+    answer = taken_out(world, "ada", "fhir")
+    held = json.loads(answer.content)
+    assert check(held) == held
+    reasons = {one["performedDateTime"]: one["statusReason"] for one in of_type(held, "Procedure")}
+    assert reasons["2026-03-02"] == {"text": "The client said: not on this day."}
+    (pain,) = (one for one in of_type(held, "Observation") if "Pain" in one["code"]["text"])
+    assert (pain["valueInteger"], pain["bodySite"]["text"]) == (4, "knee")
+    assert pain["code"]["coding"] == [{"system": "http://loinc.org", "code": "72514-3"}]
+    told, *_ = of_type(held, "Provenance")
+    agents = {one["type"]["coding"][0]["code"]: one["who"] for one in told["agent"]}
+    assert agents["author"] == pain["subject"]
+    world.store.close()
+
+
+def test_addresses_are_unique_and_the_same_every_time(full: World) -> None:
     first, second = bundle(full), bundle(full)
-    ids = [entry["fullUrl"] for entry in first["entry"]]
-    assert len(ids) == len(set(ids))
-    assert ids == [entry["fullUrl"] for entry in second["entry"]]
+    urls = [entry["fullUrl"] for entry in first["entry"]]
+    assert len(urls) == len(set(urls))
+    assert urls == [entry["fullUrl"] for entry in second["entry"]]
 
 
 # --- erasing --------------------------------------------------------------------------------------

@@ -17,6 +17,10 @@ from rungwise.web.http.security import HEADERS, LARGEST_FORM
 PUBLIC = {
     "/sign-in": "how one gets in",
     "/sign-in/code": "the second step of it; opens only after the password was right",
+    "/sign-in/passkey": "a way in; what is not signed by a passkey of a trainer's is refused",
+    "/sign-in/passkey/options": "what a browser is given to sign, once and soon",
+    "/sign-in/organisation": "on to an organisation's own sign-in, where one is set up",
+    "/sign-in/organisation/back": "back from there; what is not signed by it is refused",
     "/sign-in/forgotten": "a link by e-mail, where mail is set up; answers all addresses alike",
     "/welcome/{token}": "an invitation or a new password; the address is the secret",
     "/in/{carrier}": "carriers call here; each checks its own signature",

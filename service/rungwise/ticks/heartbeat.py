@@ -13,6 +13,7 @@ import httpx
 from rungwise.clock import Clock
 from rungwise.coach.monitoring.health import health
 from rungwise.coach.record.audit import ends
+from rungwise.logs import named
 from rungwise.store import Store
 
 log = logging.getLogger(__name__)
@@ -40,7 +41,7 @@ def heartbeat_tick(store: Store, clock: Clock, http: httpx.Client, url: str) -> 
         answer = http.get(url, headers={TRAILS: trails[:LONGEST_HEADER]})
     except httpx.HTTPError as problem:
         # The address is a secret of the monitor's, and stays out of the log.
-        log.warning("the heartbeat was not answered: %s", type(problem).__name__)
+        log.warning("the heartbeat was not answered: %s", named(problem))
         return False
     if not answer.is_success:
         log.warning("the heartbeat was answered with %d", answer.status_code)

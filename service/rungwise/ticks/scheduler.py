@@ -1,6 +1,6 @@
 """APScheduler runs the ticks. No job store: the database holds what is due, not the scheduler."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from time import monotonic
@@ -13,10 +13,12 @@ from rungwise.coach.outbox.circuit import Pace
 from rungwise.logs import about
 from rungwise.parts import Parts
 from rungwise.settings import Settings
+from rungwise.store import Store
 from rungwise.ticks.clock_jumps import ClockWatch
 from rungwise.ticks.day_seals import EVERY_S as SEAL_EVERY_S
 from rungwise.ticks.day_seals import day_seal_tick
 from rungwise.ticks.jobs import due_tick, look_after, note_tick
+from rungwise.ticks.liveness import Liveness
 from rungwise.ticks.mail import mail_tick
 from rungwise.ticks.monitoring_jobs import ONE_AT_A_TIME, add_watching
 from rungwise.ticks.sending import Senders
@@ -28,8 +30,8 @@ MAIL_EVERY_S = 60.0
 WEBHOOKS_EVERY_S = 2.0
 
 
-def start_ticks(parts: Parts) -> Callable[[], None]:
-    """Start the ticks in the background; the answer stops them.
+def start_ticks(parts: Parts, liveness: Liveness | None = None) -> Callable[[], None]:
+    """Start the ticks in the background; the answer stops them. `liveness` learns of each end.
 
     `misfire_grace_time=None`: a tick that starts late still runs, for lateness is ours to judge.
     `coalesce=True`: many missed ticks are one, since a tick acts on everything due.
@@ -52,15 +54,11 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
         return senders.all_well()
 
     jobs: dict[str, Callable[[], bool]] = {"due": due, "send": send}
-    noted = dict.fromkeys(jobs, 0.0)
 
-    def run(name: str) -> None:
-        with about(tick=name):
-            if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
-                noted[name] = monotonic()
-                note_tick(parts.store, name, datetime.now(UTC))
-
+    alive = liveness or Liveness()
+    run = _noting(parts.store, jobs, alive)
     for name in jobs:
+        alive.expect(name)
         scheduler.add_job(
             run,
             "interval",
@@ -83,11 +81,30 @@ def start_ticks(parts: Parts) -> Callable[[], None]:
     scheduler.start()
 
     def stop() -> None:
+        alive.forget()
         scheduler.shutdown(wait=True)
         senders.stop()
         end_watching()
 
     return stop
+
+
+def _noting(
+    store: Store, jobs: Mapping[str, Callable[[], bool]], alive: Liveness
+) -> Callable[[str], None]:
+    """Runs a job by its name, and notes that it ended, and in the database that it went well."""
+    noted = dict.fromkeys(jobs, 0.0)
+
+    def run(name: str) -> None:
+        try:
+            with about(tick=name):
+                if jobs[name]() and monotonic() - noted[name] >= NOTE_EVERY_S:
+                    noted[name] = monotonic()
+                    note_tick(store, name, datetime.now(UTC))
+        finally:
+            alive.ended(name)
+
+    return run
 
 
 def _add_mail(scheduler: BackgroundScheduler, parts: Parts) -> None:

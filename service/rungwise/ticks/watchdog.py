@@ -23,9 +23,11 @@ from rungwise.carriers.email import EMAIL
 from rungwise.coach.alerting.duty import leads_of
 from rungwise.coach.monitoring.outage_notices import SERVICE, TELL_AGAIN, TICKS, minutes_in
 from rungwise.coach.record.wording import wording_of
+from rungwise.logs import named
 from rungwise.parts import Parts
 from rungwise.store import Store
 from rungwise.store.tables import LastTick, Practice, WatchNotice
+from rungwise.ticks.liveness import Liveness, tell_systemd
 from rungwise.wording.texts import render
 
 log = logging.getLogger(__name__)
@@ -113,7 +115,7 @@ class Watchdog:
         except TookTooLong:
             return None  # still being asked: the next look takes that answer
         except Exception as problem:
-            log.error("the watchdog could not ask the database: %s", type(problem).__name__)
+            log.error("the watchdog could not ask the database: %s", named(problem))
             found = None
         self._asking = None
         return found
@@ -135,7 +137,7 @@ class Watchdog:
         try:
             ended = self._store.run(_end)
         except Exception as problem:
-            log.error("the watchdog could not store that it is over: %s", type(problem).__name__)
+            log.error("the watchdog could not store that it is over: %s", named(problem))
             return
         # Whoever took the note away tells, so that of many processes one does; or whoever told
         # while no note could be stored.
@@ -157,7 +159,7 @@ class Watchdog:
             try:
                 answer = adapter.send(OutboundText(number, from_phone, to, words))
             except Exception as problem:
-                log.error("the watchdog could not use %s: %s", carrier, type(problem).__name__)
+                log.error("the watchdog could not use %s: %s", carrier, named(problem))
                 continue
             taken = taken or isinstance(answer, Accepted)
         return taken
@@ -176,7 +178,7 @@ class Watchdog:
         try:
             self._store.run(note)
         except Exception as problem:
-            log.error("the watchdog could not store what it told: %s", type(problem).__name__)
+            log.error("the watchdog could not store what it told: %s", named(problem))
 
     def close(self) -> None:
         self._asker.shutdown(wait=False, cancel_futures=True)
@@ -227,16 +229,21 @@ def watchdog_of(parts: Parts) -> Watchdog:
     return Watchdog(parts.store, parts.carriers, patience)
 
 
-def start_watchdog(watchdog: Watchdog, every_s: float = LOOK_EVERY_S) -> Callable[[], None]:
-    """Look again and again in a thread; the answer stops it."""
+def start_watchdog(
+    watchdog: Watchdog, liveness: Liveness | None = None, every_s: float = LOOK_EVERY_S
+) -> Callable[[], None]:
+    """Look again and again in a thread, and tell systemd of life; the answer stops it."""
+    alive = liveness or Liveness()
     stopping = Event()
 
     def run() -> None:
+        tell_systemd(alive)
         while not stopping.wait(every_s):
+            tell_systemd(alive)
             try:
                 watchdog.look()
             except Exception as problem:
-                log.error("the watchdog stumbled: %s", type(problem).__name__)
+                log.error("the watchdog stumbled: %s", named(problem))
 
     thread = Thread(target=run, name="watchdog", daemon=True)
     thread.start()

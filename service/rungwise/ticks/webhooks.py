@@ -9,6 +9,11 @@ from functools import partial
 from rungwise.carriers.hooks import HookAnswer, HookCall
 from rungwise.clock import Clock
 from rungwise.coach.accounts.api_tokens import forget_old_acts
+from rungwise.coach.outbox.change_feed import (
+    any_unnumbered,
+    forget_changes,
+    number_everywhere,
+)
 from rungwise.coach.outbox.webhook_calls import (
     Claimed,
     any_due,
@@ -29,7 +34,14 @@ Post = Callable[[HookCall], HookAnswer]
 
 
 def webhook_tick(store: Store, clock: Clock, post: Post, meters: Meters) -> int:
-    """Make the calls that are due; returns how many. Bounded, so it cannot hang on."""
+    """Tell of what changed and make the calls that are due; returns how many were made.
+
+    Bounded, so it cannot hang on.
+    """
+    with store.read() as session:
+        numbered = any_unnumbered(session)
+    if numbered:
+        store.run(lambda session: number_everywhere(session, clock.now()))
     done = 0
     for _ in range(MOST_ROUNDS):
         now = clock.now()
@@ -64,3 +76,4 @@ def forget_tick(store: Store, clock: Clock) -> None:
     """Take out calls that were settled long ago, and what programs were answered a day ago."""
     store.run(lambda session: forget_old_calls(session, clock.now()))
     store.run(lambda session: forget_old_acts(session, clock.now()))
+    store.run(lambda session: forget_changes(session, clock.now()))

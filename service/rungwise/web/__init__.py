@@ -8,9 +8,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import Scope
 
+from rungwise.carriers.openid import provider_of
 from rungwise.parts import Parts
 from rungwise.web import inbox, phone, unknown_numbers
-from rungwise.web.account import account, forgotten, second_factor
+from rungwise.web.account import account, forgotten, organisation, passkeys, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
 from rungwise.web.api import make_api
 from rungwise.web.callbacks import routes
@@ -71,7 +72,8 @@ PAGES = (
     ),
     *(programs, inbox, client_list, client_page, facts, actions, override, plan),
     *(told_days, usual_pain),
-    *(phone, unknown_numbers, live, account, forgotten, second_factor, invitations),
+    *(phone, unknown_numbers, live, account, forgotten, second_factor),
+    *(passkeys, organisation, invitations),
     *(visits, home_visits, retests, falls, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
@@ -88,6 +90,7 @@ def mount(app: FastAPI) -> None:
     app.include_router(metrics.router)
     held = resources.files("rungwise.web").joinpath("static")
     api = make_api(parts)
+    app.state.openid = provider_of(parts.settings)
     app.state.api_document = api.state.described
     app.mount(API_PREFIX, api)
     app.mount("/static", Static(directory=str(held)), name="static")

@@ -18,7 +18,7 @@ from rungwise.coach.accounts.sign_in_notices import tell_owner
 from rungwise.coach.record.audit import record
 from rungwise.errors import ServiceError
 from rungwise.store.idempotent_inserts import rows_updated
-from rungwise.store.tables import Practice, RecoveryCode, Trainer
+from rungwise.store.tables import Passkey, Practice, RecoveryCode, Trainer
 
 RECOVERY_CODES = 10
 # Letters and digits that nobody mistakes for another.
@@ -69,6 +69,13 @@ def confirm(session: Session, now: datetime, trainer: Trainer, code: str) -> lis
     return _new_codes(session, now, trainer)
 
 
+def begin_with_codes(session: Session, now: datetime, trainer: Trainer) -> list[str]:
+    """A factor without an app is there: from now on it is asked for. Gives the recovery codes."""
+    trainer.factor_since = now
+    session.add(trainer)
+    return _new_codes(session, now, trainer)
+
+
 def renew_codes(session: Session, now: datetime, trainer: Trainer, code: str) -> list[str]:
     """New recovery codes in place of the old ones."""
     _take_code(session, now, trainer, code)
@@ -83,6 +90,7 @@ def remove(session: Session, now: datetime, trainer: Trainer, by: Trainer) -> No
     trainer.factor_step = 0
     session.add(trainer)
     session.execute(delete(RecoveryCode).where(col(RecoveryCode.trainer_id) == trainer.id))
+    session.execute(delete(Passkey).where(col(Passkey.trainer_id) == trainer.id))
     if had:
         record(session, now, by, "second factor removed", colleague=trainer.id)
         tell_owner(session, now, trainer, "factor")

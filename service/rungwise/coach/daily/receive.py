@@ -31,6 +31,7 @@ from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
+from rungwise.logs import named
 from rungwise.reply import READER_VERSION, Context, Reading, read
 from rungwise.reply.long_texts import is_long
 from rungwise.store.database import is_passing
@@ -262,8 +263,8 @@ def _set_aside(
 
     What it tells of a fall, of pain or of STOP is heeded though nothing else could be done.
     """
-    log.error("message %s could not be acted on: %s", message.id, type(problem).__name__)
-    message.problem = type(problem).__name__
+    log.error("message %s could not be acted on: %s", message.id, named(problem))
+    message.problem = named(problem)
     did = "The text is kept, but the service could not act on it. Please read it yourself."
     _keep_and_tell(session, now, client, message, did)
     if message.state == "unprocessed":
@@ -325,7 +326,7 @@ def read_again(session: Session, now: datetime, message_id: int) -> None:
         if is_passing(problem):
             raise
         log.exception("message %s could not be acted on again", message.id)
-        message.state, message.problem = "unprocessed", type(problem).__name__
+        message.state, message.problem = "unprocessed", named(problem)
         set_due(session, "reread", message.id, now + READ_AGAIN_AFTER)
 
 

@@ -17,8 +17,10 @@ from rungwise.coach.daily.strangers import forget_stranger
 from rungwise.coach.data.export_rows import rows_of
 from rungwise.coach.record.audit import ERASURE, record
 from rungwise.coach.record.day_seals import forget_client
+from rungwise.concepts.due_kinds import OF_CLIENTS
 from rungwise.errors import ServiceError
 from rungwise.store import Store
+from rungwise.store.changes import note
 from rungwise.store.tables import (
     Alert,
     Audit,
@@ -37,7 +39,7 @@ log = logging.getLogger(__name__)
 
 ERASED = "(erased)"
 # Whose id `subject_id` of a due thing is, by kind.
-DUE_OF_CLIENT = ("prompt", "reminder", "retest", "weekly", "falls")
+DUE_OF_CLIENT = tuple(OF_CLIENTS)
 DUE_OF_ALERT = ("escalate",)
 DUE_OF_QUESTION = ("doubt",)
 DUE_OF_MESSAGE = ("reread", "unsettled", "unsent")
@@ -90,6 +92,7 @@ def erase_client(
     for table, condition in reversed(rows_of([client_id]).items()):
         session.execute(delete(table).where(condition))
     days = forget_client(session, client_id)
+    note(session, practice.id, None, "erased", client_id)
     record(session, now, trainer, ERASURE, emptied=_blank_trail(session, client_id), days=days)
 
 

@@ -1,211 +1,150 @@
-"""A client in HL7 FHIR R4 (4.0.1): one Patient, an Observation a day and retest, one CarePlan.
+"""Clients in HL7 FHIR R4 (4.0.1): a Bundle of type transaction, which another system can take in.
 
-Only what FHIR has a place for. Codes are plain text where we know of no standard code; the units
-are UCUM. Ids are the same in every export of a database, so that a second one replaces the first.
+Sent to a FHIR server as it is, it creates each resource or puts it in the place of the one with the
+same identifier; a second export thus replaces the first. What it holds: docs/exports.md.
 """
 
 import json
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from typing import IO, Any
-from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
 
+from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
 from rungwise.coach.data.export_rows import whole_past
-from rungwise.coach.record.progress import DayHeld, day_held
-from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.data.fhir_resources import Bundle, ClientResources, PainTold, Resource
+from rungwise.coach.record.progress import day_held
+from rungwise.coach.record.situation import load
 from rungwise.coach.reviews.retests import results_of
 from rungwise.evidence import FourStage, kind_of, score_to_json
-from rungwise.ladder.day import DayReport
-from rungwise.store.tables import Baseline, Client, Practice, Trainer
-from rungwise.wording.rung_words import rung_sentence
+from rungwise.store.tables import Baseline, Client, Message, MoveRow, Practice, Trainer
 
-Resource = dict[str, Any]
-
-NAMESPACE = UUID("6f1a8a50-7a0e-4a83-9d0e-2f8f4b1c7d11")
-CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
-UCUM = "http://unitsofmeasure.org"
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-PLAN_STATUS = {
-    "invited": "draft",
-    "active": "active",
-    "resting": "on-hold",
-    "paused": "on-hold",
-    "stopped": "revoked",
-}
-SIDE_WORDS = {
-    "left": "Left foot in front, or standing on the left foot",
-    "right": "Right foot in front, or standing on the right foot",
-    "both": "Both feet alike",
-}
-SIGNS = (
-    ("fall", "Fall told by text"),
-    ("pain", "Pain told by text"),
-    ("dizzy", "Dizziness told by text"),
-)
-TOLD_BY_TEXT = "Told by the client in a text message; not measured."
+Entries = Iterator[tuple[str, Resource]]
+SKIPPED = "The client said: not on this day."
 
 
 def write_bundle(
     session: Session, out: IO[bytes], now: datetime, practice: Practice, ids: Sequence[int]
 ) -> None:
-    """A Bundle of type collection with everybody's resources; written client by client."""
-    head = {"resourceType": "Bundle", "type": "collection", "timestamp": now.isoformat()}
+    """The whole bundle; written client by client."""
+    head = {"resourceType": "Bundle", "type": "transaction", "timestamp": now.isoformat()}
     out.write(json.dumps(head)[:-1].encode() + b', "entry": [')
     first = True
-    for client_id in ids:
-        for resource in resources_of(session, practice, client_id):
-            entry = {"fullUrl": f"urn:uuid:{resource['id']}", "resource": resource}
-            out.write(b"\n" if first else b",\n")
-            out.write(json.dumps(entry, ensure_ascii=False).encode())
-            first = False
-        session.expunge_all()
+    for entry in _entries(session, now, Bundle(practice), ids):
+        out.write(b"\n" if first else b",\n")
+        out.write(json.dumps(entry, ensure_ascii=False).encode())
+        first = False
     out.write(b"\n]}\n")
 
 
-def resources_of(session: Session, practice: Practice, client_id: int) -> Iterator[Resource]:
-    """The client's resources, the Patient first."""
+def _entries(
+    session: Session, now: datetime, bundle: Bundle, ids: Sequence[int]
+) -> Iterator[Resource]:
+    yield bundle.entry("practice", bundle.organization())
+    yield bundle.entry("software", bundle.device())
+    trainers = select(Trainer).where(Trainer.practice_id == bundle.practice.id)
+    for trainer in session.exec(trainers.order_by(col(Trainer.id))).all():
+        yield bundle.entry(f"trainer {trainer.id}", bundle.practitioner(trainer))
+    for client_id in ids:
+        for about, resource in resources_of(session, now, bundle, client_id):
+            yield bundle.entry(about, resource)
+        session.expunge_all()
+    if bundle.rungs:
+        yield bundle.entry("rungs", bundle.code_system())
+
+
+def resources_of(session: Session, now: datetime, bundle: Bundle, client_id: int) -> Entries:
+    """The client's resources with what each is about, the Patient first."""
     client = session.get_one(Client, client_id)
-    made = _Maker(practice, client)
-    yield made.patient()
+    made = ClientResources(bundle, client)
+    yield made.about("patient"), made.patient()
+    told: list[str] = []
+    for what, resource in _told(session, made):
+        told.append(made.about(what))
+        yield told[-1], resource
+    tested: list[str] = []
+    testers: set[int] = set()
+    for what, resource, trainer_id in _tests(session, made):
+        tested.append(made.about(what))
+        testers.add(trainer_id)
+        yield tested[-1], resource
+    if told:
+        yield made.about("told by text"), made.provenance(now, told, [made.subject])
+    if tested:
+        authors = [bundle.reference(f"trainer {one}") for one in sorted(testers)]
+        yield made.about("tested"), made.provenance(now, tested, authors)
+
+
+def _told(session: Session, made: ClientResources) -> Entries:
+    """The plan with its goal and placings, and what the client told of each day."""
+    client = made.client
     situation = load(session, client)
     if situation is None:
         return
-    trainer = session.get_one(Trainer, client.trainer_id)
-    yield made.care_plan(situation, trainer)
-    for one in whole_past(session, client_id):
+    moves = select(MoveRow).where(
+        MoveRow.client_id == client.id, col(MoveRow.superseded_at).is_(None)
+    )
+    rows = session.exec(moves.order_by(col(MoveRow.id))).all()
+    placed = [
+        row
+        for number, row in enumerate(rows)
+        if number == 0 or row.from_key != row.to_key or row.kind == "rest"
+    ]
+    yield "goal", made.goal(situation)
+    yield "plan", made.care_plan(situation, placed)
+    for one in whole_past(session, client.id):
         if one.report is None:
             continue
+        if one.report.skipped:
+            yield f"not done {one.day}", made.not_done("not done", one.day, SKIPPED)
         held = day_held(situation.ladder, one, situation.settings.target_s)
         if held is not None:
-            yield made.hold(held, _words(situation, held.rung_key))
+            yield f"hold {held.day} {held.rung_key}", made.hold(situation, held)
         yield from made.signs(one.report)
-    yield from _baselines(session, made, client_id)
-    for result in results_of(session, client_id):
-        retest = result.retest
-        about = f"retest {retest.id}"
-        yield made.test(about, kind_of(retest.kind).title, retest.day, retest.score, retest.note)
+    for pain in _pains(session, client):
+        yield f"pain {pain.day}", made.pain(pain)
+    missed = select(Message).where(
+        Message.client_id == client.id, Message.kind == "prompt", Message.state == "missed"
+    )
+    for row in session.exec(missed.order_by(col(Message.id))).all():
+        if row.local_date is not None:
+            why = row.problem or "No text went."
+            yield f"missed {row.local_date}", made.not_done("missed", row.local_date, why)
 
 
-def _baselines(session: Session, made: "_Maker", client_id: int) -> Iterator[Resource]:
+def _pains(session: Session, client: Client) -> list[PainTold]:
+    """Each local date's pain, from the readings of its texts: the last score and place told."""
+    zone = ZoneInfo(client.time_zone)
+    rows = columns(col(Message.created_at), col(Message.reading)).where(
+        col(Message.client_id) == client.id,
+        col(Message.direction) == "in",
+        col(Message.reading).is_not(None),
+    )
+    found: dict[date, PainTold] = {}
+    for at, read in session.execute(rows.order_by(col(Message.id))).all():
+        reading: dict[str, Any] = read or {}
+        day = at.astimezone(zone).date()
+        before = found.get(day, PainTold(day, None, None))
+        score = reading.get("pain_score")
+        if reading.get("pain") == "yes" or score is not None:
+            place = reading.get("body_part") or before.place
+            found[day] = PainTold(day, place, before.score if score is None else score)
+    return list(found.values())
+
+
+def _tests(session: Session, made: ClientResources) -> Iterator[tuple[str, Resource, int]]:
+    """The baseline and each retest, with who did it."""
+    client_id = made.client.id
     rows = select(Baseline).where(Baseline.client_id == client_id).order_by(col(Baseline.id))
     for row in session.exec(rows).all():
         # Not by score(), which refuses a test that was broken off: it was done all the same.
         score = score_to_json(FourStage(tuple(row.held_s)))
-        yield made.test(f"baseline {row.id}", kind_of("four_stage").title, row.on, score, None)
-
-
-def _words(situation: Situation, key: str) -> str:
-    return rung_sentence(situation.ladder[key]) if key in situation.ladder else key
-
-
-class _Maker:
-    """Makes one client's resources, each with its own lasting id."""
-
-    def __init__(self, practice: Practice, client: Client) -> None:
-        self._base = uuid5(NAMESPACE, f"{practice.created_at.isoformat()} {practice.id}")
-        self.client = client
-        self.practice = practice
-        self.subject = {"reference": f"urn:uuid:{self._id('patient')}"}
-
-    def _id(self, about: str) -> str:
-        return str(uuid5(self._base, f"client {self.client.id} {about}"))
-
-    def patient(self) -> Resource:
-        return {
-            "resourceType": "Patient",
-            "id": self._id("patient"),
-            "active": self.client.state not in ("invited", "stopped"),
-            "name": [{"text": self.client.name}],
-            "telecom": [{"system": "sms", "value": self.client.phone, "use": "mobile"}],
-            "communication": [
-                {
-                    "language": {
-                        "coding": [{"system": "urn:ietf:bcp:47", "code": self.client.language}]
-                    },
-                    "preferred": True,
-                }
-            ],
-        }
-
-    def care_plan(self, situation: Situation, trainer: Trainer) -> Resource:
-        settings = situation.settings
-        here = situation.placement.rung_key
-        timing = {
-            "dayOfWeek": [WEEKDAYS[day] for day in sorted(settings.weekdays)],
-            "timeOfDay": [settings.prompt_at.isoformat("seconds")],
-        }
-        began = self.client.consent_at or self.client.created_at
-        detail = {
-            "code": {"text": "Standing balance practice at home beside a counter"},
-            "status": "in-progress" if self.client.state == "active" else "on-hold",
-            "scheduledTiming": {"repeat": timing},
-            "description": f"{_words(situation, here)} Hold for {settings.target_s} s.",
-        }
-        return {
-            "resourceType": "CarePlan",
-            "id": self._id("plan"),
-            "status": PLAN_STATUS.get(self.client.state, "unknown"),
-            "intent": "plan",
-            "title": "Graded standing balance practice by text",
-            "subject": self.subject,
-            "period": {"start": began.astimezone(situation.zone).date().isoformat()},
-            "created": situation.plan_row.set_at.isoformat(),
-            "author": {"display": f"{trainer.name}, {self.practice.name}"},
-            "activity": [{"detail": detail}],
-        }
-
-    def hold(self, held: DayHeld, rung: str) -> Resource:
-        """One day's practice: seconds of each side as components, or one value without sides."""
-        made = self._observation(
-            f"hold {held.day} {held.rung_key}", "activity", "Standing balance hold", held.day
-        )
-        made["method"] = {"text": rung}
-        made["note"] = [{"text": f"Target {held.target_s:g} s. {TOLD_BY_TEXT}"}]
-        made["interpretation"] = [{"text": held.verdict.replace("_", " ")}]
-        if set(held.by_side) == {"both"}:
-            made["valueQuantity"] = _seconds(held.by_side["both"])
-        else:
-            made["component"] = [
-                {"code": {"text": SIDE_WORDS[side]}, "valueQuantity": _seconds(seconds)}
-                for side, seconds in held.by_side.items()
-            ]
-        return made
-
-    def signs(self, report: DayReport) -> Iterator[Resource]:
-        """A fall, pain or dizziness that was surely told of."""
-        for field, text in SIGNS:
-            if getattr(report, field) == "yes":
-                made = self._observation(f"{field} {report.day}", "survey", text, report.day)
-                made["valueBoolean"] = True
-                made["note"] = [{"text": TOLD_BY_TEXT}]
-                yield made
-
-    def test(
-        self, about: str, title: str, day: date, score: dict[str, Any], note: str | None
-    ) -> Resource:
-        """A published standing test done by a trainer."""
-        made = self._observation(about, "exam", title, day)
-        if score["value"] is None:
-            made["dataAbsentReason"] = {"text": str(score["unit"])}
-        else:
-            made["valueQuantity"] = {"value": score["value"], "unit": score["unit"]}
-        if note:
-            made["note"] = [{"text": note}]
-        return made
-
-    def _observation(self, about: str, category: str, text: str, day: date) -> Resource:
-        return {
-            "resourceType": "Observation",
-            "id": self._id(about),
-            "status": "final",
-            "category": [{"coding": [{"system": CATEGORY, "code": category}]}],
-            "code": {"text": text},
-            "subject": self.subject,
-            "effectiveDateTime": day.isoformat(),
-        }
-
-
-def _seconds(value: float) -> Resource:
-    return {"value": value, "unit": "s", "system": UCUM, "code": "s"}
+        what, title, by = f"baseline {row.id}", kind_of("four_stage").title, row.trainer_id
+        yield what, made.test(what, title, row.on, score, None, by), by
+    for result in results_of(session, client_id):
+        retest = result.retest
+        what, title = f"retest {retest.id}", kind_of(retest.kind).title
+        by = retest.trainer_id
+        yield what, made.test(what, title, retest.day, retest.score, retest.note, by), by

@@ -23,6 +23,10 @@ KINDS = {
     "alert.grew": "an open alert became urgent, or the client sent more words",
     "alert.handled": "somebody handled an alert",
     "alert.reopened": "the handling of an alert was taken back",
+    "day.told": "a client told of a day, or corrected it (topic days)",
+    "move.decided": "the rule or a trainer moved a client, or let them stay (topic moves)",
+    "retest.recorded": "a trainer recorded a retest (topic retests)",
+    "client.stopped": "a client's texts have stopped (topic stops)",
     "webhook.try": "somebody pressed the button that tries a webhook",
 }
 # Longer than any call takes; a process that dies over one leaves it due again after this.

@@ -1,14 +1,16 @@
 """Webhooks as the practice lead sees them: made, tried, ended, and their latest calls."""
 
+from collections.abc import Collection
 from datetime import datetime
 
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.hooks import new_secret
+from rungwise.coach.outbox.change_feed import TOPICS, follow
 from rungwise.coach.outbox.webhook_calls import end, living_webhooks, new_call
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
-from rungwise.errors import NotFound, ServiceError
+from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.tables import Trainer, Webhook, WebhookCall
 
 MOST_HOOKS = 10
@@ -22,22 +24,34 @@ class EnoughWebhooks(ServiceError):
 
 
 def add_webhook(
-    session: Session, now: datetime, lead: Trainer, address: str, *, urgent_only: bool
+    session: Session,
+    now: datetime,
+    lead: Trainer,
+    address: str,
+    *,
+    urgent_only: bool,
+    topics: Collection[str] = (),
 ) -> Webhook:
     """A webhook to an address that was checked, with a new secret; only the lead may."""
     require_lead(lead)
     if len(living_webhooks(session, lead.practice_id)) >= MOST_HOOKS:
         raise EnoughWebhooks
+    strange = sorted(set(topics) - set(TOPICS))
+    if strange:
+        raise ImpossibleValue("topics", ", ".join(strange), "some of those listed")
     hook = Webhook(
         practice_id=lead.practice_id,
         address=address,
         secret=new_secret(),
         urgent_only=urgent_only,
+        topics=[topic for topic in TOPICS if topic in topics],
         made_by=lead.id,
         made_at=now,
     )
     session.add(hook)
     session.flush()
+    if hook.topics:
+        follow(session, now, lead.practice_id)
     record(session, now, lead, "webhook made", webhook=hook.id)
     return hook
 

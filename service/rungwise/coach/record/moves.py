@@ -1,6 +1,7 @@
 """Storing a decision: the move, the placement it leads to, and the report it came from."""
 
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import update
 from sqlmodel import Session, col
@@ -8,7 +9,9 @@ from sqlmodel import Session, col
 from rungwise.coach.record.codec import report_to_json
 from rungwise.coach.record.situation import Situation, current_report
 from rungwise.ladder.progression import DayReport, Move
-from rungwise.store.deferred_inserts import RowId, insert_later, insert_named_later
+from rungwise.store.changes import followed, note
+from rungwise.store.deferred_inserts import RowId, insert_later, insert_named_later, write_now
+from rungwise.store.idempotent_inserts import insert_row
 from rungwise.store.tables import MoveRow, Placement, Report
 
 
@@ -41,7 +44,20 @@ def store_move(
         "decided_at": now,
     }
     place(session, now, situation.placement, move.to_key)
-    insert_later(session, MoveRow, values)
+    client = situation.client
+    if followed(session, client.practice_id):
+        note(session, client.practice_id, client.id, "move", _at_once(session, values), move.kind)
+    else:
+        insert_later(session, MoveRow, values)
+
+
+def _at_once(session: Session, values: dict[str, Any]) -> int:
+    """Insert the move where its number is asked for."""
+    write_now(session)
+    report_id = values["report_id"]
+    if isinstance(report_id, RowId):
+        values["report_id"] = report_id.number
+    return insert_row(session, MoveRow, values)
 
 
 def place(session: Session, now: datetime, placement: Placement, rung_key: str) -> None:
@@ -72,6 +88,10 @@ def store_decision(
         "created_at": now,
     }
     report_id = insert_named_later(session, Report, values)
+    client = situation.client
+    if followed(session, client.practice_id):
+        write_now(session)
+        note(session, client.practice_id, client.id, "day", report_id.number or 0)
     store_move(session, now, situation, report.day, move, report_id=report_id)
     if not report.skipped and report.day > situation.placement.since:
         situation.placement.since = report.day

@@ -3,11 +3,12 @@
 What is added or changed meanwhile neither doubles a row nor makes one be missed.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import and_
+from sqlalchemy import Select, and_
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
@@ -27,46 +28,80 @@ class Listed:
     next_at: datetime | None
 
 
-def clients_after(
-    session: Session, scope: Scope, most: int, after: int = 0, state: str = ""
-) -> list[Listed]:
-    """Clients in the order they were added, from after the one of that id. One query."""
-    rows = (
+def _listed() -> Select[Any]:
+    return (
         columns(Client, col(Placement.rung_key), col(PlanRow.profile)["body"], col(Due.at))
         .select_from(Client)
         .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
         .outerjoin(PlanRow, PRESENT)
         .outerjoin(Due, and_(col(Due.kind) == "prompt", col(Due.subject_id) == col(Client.id)))
-        .where(scope.clients, col(Client.id) > after)
         .order_by(col(Client.id))
-        .limit(most)
     )
+
+
+def clients_of(session: Session, ids: Sequence[int]) -> list[Listed]:
+    """The clients of these ids. One query."""
+    rows = _listed().where(col(Client.id).in_(ids))
+    return [Listed(*row) for row in session.execute(rows).all()] if ids else []
+
+
+def clients_after(
+    session: Session, scope: Scope, most: int, after: int = 0, state: str = ""
+) -> list[Listed]:
+    """Clients in the order they were added, from after the one of that id. One query."""
+    rows = _listed().where(scope.clients, col(Client.id) > after).limit(most)
     if state:
         rows = rows.where(col(Client.state) == state)
     return [Listed(*row) for row in session.execute(rows).all()]
 
 
-def reports_before(
-    session: Session, client_id: int, most: int, before: int | None = None
-) -> list[tuple[Report, MoveRow | None]]:
-    """A client's reports that stand, latest first, each with the move made of it."""
-    rows = (
-        select(Report, MoveRow)
-        .join(
-            MoveRow,
-            and_(
-                col(MoveRow.report_id) == col(Report.id),
-                col(MoveRow.superseded_at).is_(None),
-            ),
-            isouter=True,
-        )
-        .where(Report.client_id == client_id, col(Report.superseded_at).is_(None))
-        .order_by(col(Report.id).desc())
-        .limit(most)
-    )
+Reported = tuple[Report, MoveRow | None]
+
+
+def _reported() -> Select[Report, MoveRow]:
+    made = and_(col(MoveRow.report_id) == col(Report.id), col(MoveRow.superseded_at).is_(None))
+    return columns(Report, MoveRow).outerjoin(MoveRow, made).order_by(col(Report.id).desc())
+
+
+def reports_of(session: Session, ids: Sequence[int]) -> list[Reported]:
+    """The reports of these ids, also those that stand no longer, each with its move."""
+    rows = _reported().where(col(Report.id).in_(ids))
+    return [(report, move) for report, move in session.execute(rows).all()] if ids else []
+
+
+@dataclass(frozen=True, slots=True)
+class ReportsWanted:
+    """Whose reports to give, and of which local dates; None leaves nothing out."""
+
+    scope: Scope
+    since: date | None = None
+    until: date | None = None
+
+
+def practice_reports_before(
+    session: Session, wanted: ReportsWanted, most: int, before: int | None = None
+) -> list[Reported]:
+    """The reports that stand of all clients in scope, latest told first."""
+    rows = _reported().join(Client, col(Client.id) == col(Report.client_id))
+    rows = rows.where(wanted.scope.clients, col(Report.superseded_at).is_(None)).limit(most)
+    if wanted.since is not None:
+        rows = rows.where(col(Report.local_date) >= wanted.since)
+    if wanted.until is not None:
+        rows = rows.where(col(Report.local_date) <= wanted.until)
     if before is not None:
         rows = rows.where(col(Report.id) < before)
-    return list(session.exec(rows).all())
+    return [(report, move) for report, move in session.execute(rows).all()]
+
+
+def reports_before(
+    session: Session, client_id: int, most: int, before: int | None = None
+) -> list[Reported]:
+    """A client's reports that stand, latest first, each with the move made of it."""
+    standing = (col(Report.client_id) == client_id, col(Report.superseded_at).is_(None))
+    rows = _reported().where(*standing).limit(most)
+    if before is not None:
+        rows = rows.where(col(Report.id) < before)
+    return [(report, move) for report, move in session.execute(rows).all()]
 
 
 def messages_before(

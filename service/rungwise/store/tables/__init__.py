@@ -3,9 +3,17 @@
 An `id` is None until the row is flushed; it is typed as the int that it is from then on.
 """
 
-from rungwise.store.tables.accounts import AccountLink, RecoveryCode, SignIn, SignInFailure, Trainer
+from rungwise.store.tables.accounts import (
+    AccountLink,
+    Passkey,
+    PasskeyChallenge,
+    RecoveryCode,
+    SignIn,
+    SignInFailure,
+    Trainer,
+)
 from rungwise.store.tables.alerts import Alert, AlertMessage, AlertPage, Duty, WatchNotice
-from rungwise.store.tables.api import ApiAct, ApiToken, Webhook, WebhookCall
+from rungwise.store.tables.api import ApiAct, ApiToken, Change, ChangeFeed, Webhook, WebhookCall
 from rungwise.store.tables.carriers import CarrierState, Circuit, EarlyReceipt, InboundPart
 from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
 from rungwise.store.tables.days import MoveRow, Question, Report
@@ -31,6 +39,8 @@ __all__ = [
     "AuditHead",
     "Baseline",
     "CarrierState",
+    "Change",
+    "ChangeFeed",
     "Circuit",
     "Client",
     "ClientNote",
@@ -52,6 +62,8 @@ __all__ = [
     "MoveRow",
     "Number",
     "OwnWording",
+    "Passkey",
+    "PasskeyChallenge",
     "PictureLink",
     "Placement",
     "PlanRow",

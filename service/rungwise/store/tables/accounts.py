@@ -66,6 +66,28 @@ class RecoveryCode(SQLModel, table=True):
     used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
+class Passkey(SQLModel, table=True):
+    """One device's key, of which only the public half is here."""
+
+    id: int = Field(default=None, primary_key=True)
+    trainer_id: int = Field(foreign_key="trainer.id", index=True)
+    credential_id: str = Field(unique=True)
+    public_key: str
+    sign_count: int
+    name: str = Field(sa_type=Sealed)
+    made_at: datetime = Field(sa_type=UtcDateTime)
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class PasskeyChallenge(SQLModel, table=True):
+    """What a browser was given to sign, once and soon. Of both only hashes are kept."""
+
+    __tablename__ = "passkey_challenge"
+    challenge_hash: str = Field(primary_key=True)
+    holder_hash: str
+    expires_at: datetime = Field(sa_type=UtcDateTime, index=True)
+
+
 class AccountLink(SQLModel, table=True):
     """A link by which somebody chooses a password, once.
 

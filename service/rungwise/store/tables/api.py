@@ -49,13 +49,18 @@ class ApiAct(SQLModel, table=True):
 
 
 class Webhook(SQLModel, table=True):
-    """An address that is told of a practice's alerts. `urgent_only` leaves the others out."""
+    """An address that is told of a practice's alerts. `urgent_only` leaves the others out;
+    `topics` are what it is told of besides.
+    """
 
     id: int = Field(default=None, primary_key=True)
     practice_id: int = Field(foreign_key="practice.id", index=True)
     address: str = Field(sa_type=Sealed)
     secret: str = Field(sa_type=Sealed)
     urgent_only: bool = False
+    topics: list[str] = Field(
+        default_factory=list, sa_type=JSON, sa_column_kwargs={"server_default": "[]"}
+    )
     made_by: int = Field(foreign_key="trainer.id")
     made_at: datetime = Field(sa_type=UtcDateTime)
     ended_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
@@ -82,6 +87,7 @@ class WebhookCall(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     webhook_id: int = Field(foreign_key="webhook.id", index=True)
     alert_id: int | None = Field(default=None, foreign_key="alert.id", index=True)
+    client_id: int | None = Field(default=None, foreign_key="client.id", index=True)
     kind: str
     called: str = Field(unique=True)
     body: str
@@ -91,3 +97,42 @@ class WebhookCall(SQLModel, table=True):
     attempts: int = 0
     problem: str | None = None
     settled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class ChangeFeed(SQLModel, table=True):
+    """A practice whose changes are kept, because a program asks for them or a webhook is told.
+
+    `last_number` was given to a change last; changes up to `forgotten_to` are kept no longer.
+    """
+
+    __tablename__ = "change_feed"
+    practice_id: int = Field(primary_key=True, foreign_key="practice.id")
+    asked_at: datetime = Field(sa_type=UtcDateTime)
+    last_number: int = 0
+    forgotten_to: int = 0
+
+
+class Change(SQLModel, table=True):
+    """Something of a client became another, or new. `what` it became, where one word says it.
+
+    Stored in the transaction of the change. Its number is given later, once it can be seen: then
+    who asks after a number misses none, in whatever order transactions end.
+    """
+
+    __table_args__ = (
+        Index("change_numbered", "practice_id", "number"),
+        Index(
+            "change_new",
+            "practice_id",
+            sqlite_where=text("number IS NULL"),
+            postgresql_where=text("number IS NULL"),
+        ),
+    )
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id")
+    client_id: int | None = Field(default=None, foreign_key="client.id", index=True)
+    kind: str
+    subject_id: int
+    what: str | None = None
+    number: int | None = None
+    numbered_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

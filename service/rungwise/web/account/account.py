@@ -10,6 +10,7 @@ from sqlmodel import Session, and_, col, select
 
 from rungwise.carriers.email import mail_server
 from rungwise.coach.accounts.invitations import change_password
+from rungwise.coach.accounts.passkeys import site_of
 from rungwise.coach.accounts.passwords import (
     PasswordRefused,
     hash_of_password,
@@ -62,10 +63,10 @@ def sign_in_page(request: Request, parts: PartsHere, next: str = "/") -> Respons
         token = request.cookies.get(cookie_name(parts), "")
         if find_sign_in(session, token, real_now(parts), idle_of(parts)) is not None:
             return RedirectResponse(local_path(next), 303)
-    return _form(request, parts, next)
+    return sign_in_form(request, parts, next)
 
 
-def _form(
+def sign_in_form(
     request: Request, parts: Parts, back_to: str, email: str = "", told: str = "", status: int = 200
 ) -> Response:
     return sessions.page_before(
@@ -78,7 +79,14 @@ def _form(
         told=told,
         is_demo=parts.is_demo,
         mails=mail_server(parts.settings) is not None,
+        organisation=organisation_of(request, parts),
+        passkeys=site_of(parts.settings.public_url) is not None,
     )
+
+
+def organisation_of(request: Request, parts: Parts) -> str:
+    """What the organisation's own sign-in is called; empty where there is none."""
+    return parts.settings.openid_name if request.app.state.openid is not None else ""
 
 
 @router.post("/sign-in")
@@ -94,12 +102,12 @@ def sign_in(request: Request, parts: PartsHere, form: Annotated[SignInForm, Form
         may_try = sessions.reserve_try(session, now, *counted)
     if not may_try:
         log.warning("a sign-in was slowed down", extra=_who(trainer))
-        return _form(request, parts, form.next, form.email, SLOW_DOWN, 429)
+        return sign_in_form(request, parts, form.next, form.email, SLOW_DOWN, 429)
     # Outside any transaction, for it takes long on purpose; and as long without such an account.
     right = verified(trainer.password_hash if trainer else nobodys_hash(), form.password)
     if trainer is None or not right:
         log.warning("a sign-in was refused", extra=_who(trainer))
-        return _form(request, parts, form.next, form.email, WRONG, 401)
+        return sign_in_form(request, parts, form.next, form.email, WRONG, 401)
     half = has_factor(trainer)
     outdated = hasher().is_outdated(trainer.password_hash)
     renewed = hash_of_password(form.password) if outdated else None

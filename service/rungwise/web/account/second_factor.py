@@ -10,6 +10,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, and_, col, select
 
 from rungwise.coach.accounts import second_factor as factor
+from rungwise.coach.accounts.passkeys import passkeys_of, site_of
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.parts import Parts
@@ -48,12 +49,10 @@ class CodeForm(BaseModel):
 
 @router.get("/sign-in/code")
 def code_page(request: Request, parts: PartsHere, next: str = "/") -> Response:
-    with parts.store.read() as session:
-        _half(request, parts, session)
-    return _code_form(request, parts, next)
+    return code_form(request, parts, next)
 
 
-def _half(request: Request, parts: Parts, session: Session) -> tuple[SignIn, Trainer]:
+def half_way(request: Request, parts: Parts, session: Session) -> tuple[SignIn, Trainer]:
     """The browser whose password was right; SignInFirst when there is none, or not any more."""
     token = request.cookies.get(sessions.half_cookie(parts), "")
     rows = (
@@ -73,10 +72,19 @@ def _half(request: Request, parts: Parts, session: Session) -> tuple[SignIn, Tra
     return found
 
 
-def _code_form(
+def code_form(
     request: Request, parts: Parts, back_to: str, told: str = "", status: int = 200
 ) -> Response:
-    values = {"next": local_path(back_to), "told": told}
+    with parts.store.read() as session:
+        _, trainer = half_way(request, parts, session)
+        offered = site_of(parts.settings.public_url) is not None
+        passkeys = offered and bool(passkeys_of(session, trainer))
+    values = {
+        "next": local_path(back_to),
+        "told": told,
+        "app": trainer.factor_secret is not None,
+        "passkeys": passkeys,
+    }
     return sessions.page_before(request, parts, "sign_in_code.html", status, **values)
 
 
@@ -85,13 +93,13 @@ def sign_in_code(request: Request, parts: PartsHere, form: Annotated[CodeForm, F
     sessions.check_before(request, form.csrf)
     now = real_now(parts)
     with parts.store.write() as session:
-        half, trainer = _half(request, parts, session)
+        half, trainer = half_way(request, parts, session)
         subject = sessions.trainer_subject("code", trainer)
         if not sessions.reserve_try(session, now, subject):
-            return _code_form(request, parts, form.next, sessions.SLOW_DOWN_INSIDE, 429)
+            return code_form(request, parts, form.next, sessions.SLOW_DOWN_INSIDE, 429)
         if not factor.passes(session, now, trainer, form.code):
             log.warning("a second factor was refused", extra={"trainer_id": trainer.id})
-            return _code_form(request, parts, form.next, WRONG, 401)
+            return code_form(request, parts, form.next, WRONG, 401)
         sessions.forget_failures(session, subject)
         sessions.revoke(session, parts, col(SignIn.id) == half.id)
         token = sessions.begin(session, request, now, trainer)
@@ -106,10 +114,10 @@ def sign_in_code(request: Request, parts: PartsHere, form: Annotated[CodeForm, F
 @router.get(FACTOR_PAGE)
 def own_factor(visit: Signed) -> Response:
     with visit.parts.store.read() as session:
-        return _factor_page(visit, session)
+        return factor_page(visit, session)
 
 
-def _factor_page(
+def factor_page(
     visit: Visit, session: Session, told: str = "", codes: list[str] | None = None
 ) -> Response:
     trainer = session.get_one(Trainer, visit.trainer.id)
@@ -126,6 +134,9 @@ def _factor_page(
         secret=" ".join(secret[place : place + 4] for place in range(0, len(secret), 4)),
         picture=qr_picture(address) if address else "",
         codes=codes or [],
+        app=trainer.factor_secret is not None,
+        passkeys=passkeys_of(session, trainer),
+        offered=site_of(visit.parts.settings.public_url) is not None,
         codes_left=factor.codes_left(session, trainer),
         must=visit.practice.needs_factor and not on,
         told=told,
@@ -144,7 +155,7 @@ def begin(visit: Signed, form: Annotated[CodeForm, Form()]) -> Response:
     told = own_password_or_why_not(visit, form.password)
     if told:
         with visit.parts.store.read() as session:
-            return _factor_page(visit, session, told)
+            return factor_page(visit, session, told)
     with visit.parts.store.write() as session:
         factor.begin(session, session.get_one(Trainer, visit.trainer.id))
     return RedirectResponse(FACTOR_PAGE, 303)
@@ -165,16 +176,16 @@ def _with_code(visit: Visit, form: CodeForm, act: factor.Act) -> Response:
     now, subject = real_now(visit.parts), sessions.trainer_subject("code", visit.trainer)
     with visit.parts.store.write() as session:
         if not sessions.reserve_try(session, now, subject):
-            return _factor_page(visit, session, sessions.SLOW_DOWN_INSIDE)
+            return factor_page(visit, session, sessions.SLOW_DOWN_INSIDE)
         trainer = session.get_one(Trainer, visit.trainer.id)
         try:
             made = act(session, now, trainer, form.code)
         except factor.WrongCode:
-            return _factor_page(visit, session, WRONG)
+            return factor_page(visit, session, WRONG)
         sessions.forget_failures(session, subject)
         others = and_(col(SignIn.trainer_id) == trainer.id, col(SignIn.id) != visit.sign_in.id)
         sessions.revoke(session, visit.parts, others)
-        return _factor_page(visit, session, codes=made)
+        return factor_page(visit, session, codes=made)
 
 
 @router.post(f"{FACTOR_PAGE}/remove")
@@ -182,7 +193,7 @@ def remove(visit: Signed, form: Annotated[CodeForm, Form()]) -> Response:
     told = own_password_or_why_not(visit, form.password)
     with visit.parts.store.write() as session:
         if told:
-            return _factor_page(visit, session, told)
+            return factor_page(visit, session, told)
         trainer = session.get_one(Trainer, visit.trainer.id)
         factor.remove(session, real_now(visit.parts), trainer, trainer)
     return RedirectResponse(FACTOR_PAGE, 303)

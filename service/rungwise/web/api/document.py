@@ -51,6 +51,8 @@ def _complete(operation: dict[str, Any], method: str, route: APIRoute) -> None:
         operation["description"] += f"\n\nScope: `{scopes[0]}`."
     if "{client_id}" in route.path or "{alert_id}" in route.path:
         expected.append("404")
+    if route.path == "/changes":
+        expected.append("409")
     if method == "POST":
         expected += ["400"] if "preview" in route.path else ["400", "409"]
     for status in sorted(expected):

@@ -16,6 +16,7 @@ from starlette.routing import Match
 from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.coach.daily.told_days import SignStillOpen
 from rungwise.coach.daily.write_to_client import GetsNoTexts, NightThere
+from rungwise.coach.outbox.change_feed import ReadAnew
 from rungwise.coach.plan.placement import NoReason, NotSoHigh, StillOpen
 from rungwise.coach.plan.placement_preview import ManyLandmarks
 from rungwise.coach.record.access import OnlyTheLead
@@ -85,6 +86,7 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
     GetsNoTexts: (409, "gets-no-texts"),
     NightThere: (409, "night-there"),
     KeyReused: (409, "key-reused"),
+    ReadAnew: (409, "read-anew"),
     ImpossibleValue: (422, "impossible-value"),
     NoReason: (422, "impossible-value"),
     Unfinished: (422, "impossible-value"),

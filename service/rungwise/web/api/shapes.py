@@ -223,6 +223,22 @@ class ClientToldOut(BaseModel):
     report: ReportOut | None
 
 
+class ClientReportOut(ReportOut):
+    """The same, with whose it is. `stands` is false where a correction took its place."""
+
+    client_id: int
+    stands: bool
+
+    @classmethod
+    def of(cls, row: tuple[Report, MoveRow | None]) -> "ClientReportOut":
+        report = row[0]
+        return cls(
+            **ReportOut.of(row).model_dump(),
+            client_id=report.client_id,
+            stands=report.superseded_at is None,
+        )
+
+
 class MessageOut(Taken):
     """One text. `direction` is in, out, or told: entered by a trainer, with `kind` phone, visit or
     correction. `kind` and `state` as the client's page shows them.

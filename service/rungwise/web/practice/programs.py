@@ -19,6 +19,7 @@ from rungwise.coach.accounts.api_tokens import (
     works,
 )
 from rungwise.coach.accounts.trainers import colleagues
+from rungwise.coach.outbox.change_feed import TOPICS
 from rungwise.coach.outbox.webhook_calls import GIVE_UP_AFTER, living_webhooks
 from rungwise.coach.practice.webhooks import add_webhook, end_webhook, latest_calls, try_webhook
 from rungwise.coach.record.access import require_lead
@@ -37,6 +38,10 @@ TELLS = {
     "alert.grew": "alert grew",
     "alert.handled": "alert handled",
     "alert.reopened": "handling taken back",
+    "day.told": "day told",
+    "move.decided": "move",
+    "retest.recorded": "retest",
+    "client.stopped": "texts stopped",
     "webhook.try": "try",
 }
 BECAME = {"waiting": "waits", "calling": "being called", "taken": "taken", "given_up": "given up"}
@@ -52,6 +57,7 @@ class TokenForm(BaseModel):
 class HookForm(BaseModel):
     hook_address: str = Field(default="", max_length=1000)
     urgent_only: bool = False
+    topics: list[str] = Field(default=[], max_length=len(TOPICS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +107,7 @@ def _page(visit: Visit, session: Session, shown: Shown, status: int = 200) -> Re
         hooks=living_webhooks(session, visit.practice.id),
         calls=latest_calls(session, visit.practice.id, CALLS_SHOWN),
         tells=TELLS,
+        topics=TOPICS,
         became=BECAME,
         give_up_hours=int(GIVE_UP_AFTER.total_seconds() // 3600),
         api=f"{visit.parts.settings.public_url}{PREFIX}",
@@ -136,7 +143,12 @@ def new_webhook(visit: Signed, form: Annotated[HookForm, Form()]) -> Response:
         address = check_address(form.hook_address, private=visit.parts.settings.webhook_private)
         with visit.parts.store.write() as session:
             hook = add_webhook(
-                session, visit.now, visit.trainer, address, urgent_only=form.urgent_only
+                session,
+                visit.now,
+                visit.trainer,
+                address,
+                urgent_only=form.urgent_only,
+                topics=form.topics,
             )
             secret = hook.secret
     except ServiceError as refused:
