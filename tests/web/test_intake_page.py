@@ -283,3 +283,10 @@ def test_another_trainers_client_has_no_such_pages(world: World) -> None:
 def test_clients_added_without_questions_have_the_page_too(world: World) -> None:
     page = world.signed_in().page(f"/clients/{world.clients['ada']}/start")
     assert "Nothing was asked" in page
+
+
+def test_a_stand_that_was_not_tried_stands_so_on_the_clients_page(world: World) -> None:
+    stands = {"stage_1": "10", "stage_2": "not tried", "stage_3": "", "stage_4": ""}
+    landed = add(world, height_cm="5 ft 4", **stands)
+    page = world.signed_in().page(landed.removesuffix("/start") + "/start")
+    assert "side by side 10 s, semi-tandem not tried" in page

@@ -5,6 +5,7 @@ CDC STEADI, assessment sheet, 2017. Stop at the first stage not held.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import takewhile
 
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.measures import said_s, seconds
@@ -19,28 +20,35 @@ ONE_FOOT = 3
 
 @dataclass(frozen=True, slots=True)
 class FourStage:
-    """`held_s`: seconds of each stage tried, in order; the last may be under 10 s."""
+    """`held_s`: seconds of each stage in order, None for one that was not tried."""
 
-    held_s: tuple[float, ...]
+    held_s: tuple[float | None, ...]
 
     @property
     def finished(self) -> bool:
         """Whether all four stages were held."""
-        return len(self.held_s) == len(STAGES) and self.held_s[-1] >= HOLD_S
+        return self.stages_held == len(STAGES)
 
     @property
     def stopped_at(self) -> int | None:
-        """The stage that was not held, 1 to 4; None when all were."""
-        return None if self.finished else len(self.held_s)
+        """The stage that was tried and not held, 1 to 4; None when there was none."""
+        short = (place for place, held in enumerate(self.held_s, start=1) if _short(held))
+        return next(short, None)
 
     @property
     def stages_held(self) -> int:
-        return sum(held >= HOLD_S for held in self.held_s)
+        """How many were held one after the other: one that was not tried ends the count."""
+        return len(list(takewhile(lambda held: held is not None and held >= HOLD_S, self.held_s)))
 
     @property
     def tandem_held(self) -> bool:
         """Whether tandem was held 10 s; not tried counts as not held."""
-        return len(self.held_s) > TANDEM and self.held_s[TANDEM] >= HOLD_S
+        held = self.tried_s(TANDEM)
+        return held is not None and held >= HOLD_S
+
+    def tried_s(self, place: int) -> float | None:
+        """Seconds of the stage at this place, from 0; None when it was not tried."""
+        return self.held_s[place] if len(self.held_s) > place else None
 
     @property
     def higher_risk(self) -> bool:
@@ -50,7 +58,7 @@ class FourStage:
     @property
     def one_leg_s(self) -> float | None:
         """Seconds on one foot; None when that stage was not tried."""
-        return self.held_s[ONE_FOOT] if len(self.held_s) > ONE_FOOT else None
+        return self.tried_s(ONE_FOOT)
 
     @property
     def headline(self) -> tuple[float, str]:
@@ -58,12 +66,12 @@ class FourStage:
 
     def findings(self, age: int, _sex: str | None) -> tuple[Finding, ...]:
         found = []
-        if self.held_s[0] < HOLD_S:
+        if _short(self.held_s[0]):
             says = "Feet together was not held for 10 s: not ready to practise without support."
             found.append(Finding(says, COMMON_PRACTICE, flag=True))
         if self.higher_risk:
-            tried = len(self.held_s) > TANDEM
-            how = f"was held {said_s(self.held_s[TANDEM])}, not 10 s" if tried else "was not tried"
+            tandem = self.tried_s(TANDEM)
+            how = "was not tried" if tandem is None else f"was held {said_s(tandem)}, not 10 s"
             says = f"Tandem {how}. The sheet counts that as a higher risk of falling."
             found.append(Finding(says, STEADI_FOUR_STAGE, flag=True))
         else:
@@ -77,8 +85,12 @@ class FourStage:
         return (Norm("Each stage is to be held for", HOLD_S, "s", STEADI_FOUR_STAGE),)
 
 
+def _short(held_s: float | None) -> bool:
+    return held_s is not None and held_s < HOLD_S
+
+
 def four_stage(held_s: Sequence[object]) -> FourStage:
-    """Score the test from the seconds held in each stage tried.
+    """Score the test from the seconds held in each stage, None for one that was not tried.
 
     ImpossibleValue for more or less than 0 to 10 s, for a stage after one that was not held, and
     when a held stage is not followed by the next.
@@ -86,13 +98,15 @@ def four_stage(held_s: Sequence[object]) -> FourStage:
     if not 1 <= len(held_s) <= len(STAGES):
         raise ImpossibleValue("stages", len(held_s), "1 to 4 times, one for each stage tried")
     held = tuple(
-        seconds(stage, value, HOLD_S) for stage, value in zip(STAGES, held_s, strict=False)
+        None if value is None else seconds(stage, value, HOLD_S)
+        for stage, value in zip(STAGES, held_s, strict=False)
     )
     for place, time_s in enumerate(held[:-1]):
-        if time_s < HOLD_S:
+        if _short(time_s) and held[place + 1] is not None:
             raise ImpossibleValue(
                 STAGES[place + 1], held[place + 1], f"left out: {STAGES[place]} was not held 10 s"
             )
-    if held[-1] >= HOLD_S and len(held) < len(STAGES):
+    last = held[-1]
+    if last is not None and last >= HOLD_S and len(held) < len(STAGES):
         raise ImpossibleValue(STAGES[len(held)], None, "given: the stage before was held 10 s")
     return FourStage(held)

@@ -42,15 +42,20 @@ def percentile_mm(measure: Measure, sex: Sex, percent: float) -> float:
     return NormalDist(spread.mean_mm, spread.sd_mm).inv_cdf(percent / 100)
 
 
-def estimated_foot_mm(height_mm: int | None, sex: Sex) -> tuple[int, int]:
+def estimated_foot_mm(
+    height_mm: int | None, sex: Sex, length_mm: int | None = None
+) -> tuple[int, int]:
     """Foot length and breadth in mm: 15% of height, and the sex's usual breadth for that length.
 
-    Without a height, the sex's mean foot. ImpossibleValue for a height outside HEIGHT_MM.
+    A length that is known otherwise, as from a shoe size, is taken. Without a height, the sex's
+    mean foot. ImpossibleValue for a height outside HEIGHT_MM.
     """
     if sex not in get_args(Sex):
         raise ImpossibleValue("sex", sex, "'female' or 'male'")
     length = ANSUR_II["foot_length", sex].mean_mm
     breadth = ANSUR_II["foot_breadth", sex].mean_mm
+    if length_mm is not None:
+        return length_mm, round(length_mm * breadth / length)
     if height_mm is None:
         return round(length), round(breadth)
     low, high = HEIGHT_MM

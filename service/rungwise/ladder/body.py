@@ -122,13 +122,17 @@ class Body:
         height_mm: int | None,
         sex: Sex,
         *,
+        foot_length_mm: int | None = None,
         narrowest_offset_mm: int | None = None,
         big_toe_pain: bool = False,
         no_full_weight: Side | None = None,
         weaker: Side | None = None,
     ) -> "Body":
-        """A body guessed from height (None if unknown) and sex, marked as estimated."""
-        length, breadth = estimated_foot_mm(height_mm, sex)
+        """A body guessed from height (None if unknown) and sex, marked as estimated.
+
+        `foot_length_mm` is a better guess of the foot, as from a shoe size.
+        """
+        length, breadth = estimated_foot_mm(height_mm, sex, foot_length_mm)
         return cls(
             foot_length_mm=length,
             foot_breadth_mm=breadth,

@@ -39,6 +39,9 @@ def first_rung(ladder: Ladder, shown: FourStage | None) -> Suggestion:
     lowest = ladder.rungs[0]
     if shown is None:
         return Suggestion(lowest, "No baseline was taken, so practice starts on the lowest rung.")
+    if shown.stages_held == 0 and shown.held_s[0] is None:
+        because = "Feet together was not tried, so practice starts on the lowest rung."
+        return Suggestion(lowest, because)
     if shown.stages_held == 0:
         because = "Feet together was not held for 10 s, so practice starts on the lowest rung."
         return Suggestion(lowest, because)
@@ -52,7 +55,12 @@ def first_rung(ladder: Ladder, shown: FourStage | None) -> Suggestion:
         return Suggestion(lowest, because)
     rung = ladder.landmark_below(landmark.key)
     stopped = shown.stopped_at
-    not_held = f" and {STAGES[stopped - 1]} was not" if stopped is not None else ""
+    after = shown.stages_held
+    not_held = ""
+    if after < len(shown.held_s) and shown.held_s[after] is None:
+        not_held = f" and {STAGES[after]} was not tried"
+    elif stopped is not None:
+        not_held = f" and {STAGES[stopped - 1]} was not"
     where = LANDMARK_WORDS.get(rung.landmark or "", "the lowest rung")
     because = (
         f"{held.capitalize()} was held for 10 s{not_held}. Practice starts one landmark lower: "

@@ -35,6 +35,8 @@ SAID: Mapping[str, tuple[str, ...]] = {
     "language": ("speaks", "lang", "idioma"),
     "sex": ("gender", "sexo"),
     "height_cm": ("height", "height in cm", "altura", "estatura"),
+    "shoe_size": ("shoe size", "size of shoe", "numero de zapato"),
+    "shoe_system": ("shoe sizes", "shoe size system"),
     "foot_length_cm": ("foot length",),
     "foot_breadth_cm": ("foot breadth", "foot width", "foot width cm"),
     "hip_width_cm": ("hip width",),

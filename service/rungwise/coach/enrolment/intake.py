@@ -10,12 +10,11 @@ from rungwise.coach.daily.welcome import consent_wording, welcome
 from rungwise.coach.enrolment.clients import add_client
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import missing, not_ready
-from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft
+from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft, not_held
 from rungwise.coach.enrolment.screening import RULES_VERSION, screen
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.clearance import latest_screening, refuse_uncleared
 from rungwise.errors import ImpossibleValue, ServiceError
-from rungwise.evidence.four_stage import HOLD_S
 from rungwise.store.tables import Baseline, Client, HomeSetup, Practice, Screening, Trainer
 from rungwise.ticks.due import zone_named
 
@@ -184,7 +183,7 @@ def _still_held(screening: Screening) -> list[str]:
 
 def _not_held(baseline: Baseline | None) -> bool:
     """Whether feet together was not held for the test's 10 s."""
-    return baseline is not None and baseline.held_s[0] < HOLD_S
+    return baseline is not None and not_held(baseline.held_s)
 
 
 def latest_home(session: Session, client_id: int) -> HomeSetup | None:

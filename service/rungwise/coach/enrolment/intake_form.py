@@ -3,7 +3,8 @@
 Every field is a string under its own name. All that is wrong is told at once, field by field.
 """
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
@@ -26,6 +27,7 @@ from rungwise.coach.record.fields import (
 )
 from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.errors import ImpossibleValue, ServiceError
+from rungwise.evidence.four_stage import HOLD_S as STAGE_HOLD_S
 from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
 from rungwise.ladder.body import (
     AHEAD_MM,
@@ -41,6 +43,7 @@ from rungwise.ladder.body import (
 )
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.rungs import Rung
+from rungwise.ladder.shoe_sizes import SHOE_SYSTEMS, foot_length_mm
 from rungwise.ladder.stance import Side
 from rungwise.store.tables import Practice
 from rungwise.wording.texts import LANGUAGES
@@ -53,6 +56,8 @@ SIDES = ("none", "left", "right")
 HEIGHT_CM = (120, 220)
 STAGE_FIELDS = tuple(f"stage_{place}" for place in range(1, len(STAGES) + 1))
 EASIER_SHOWN = 3
+NOT_TRIED = "not tried"
+SHOES = tuple(SHOE_SYSTEMS)
 
 # What a field holds when nothing was filled in, as the page shows it.
 DEFAULTS: Mapping[str, str] = {
@@ -67,12 +72,20 @@ DEFAULTS: Mapping[str, str] = {
 }
 WHO = ("name", "called", "phone", "time_zone", "language")
 MEASURED = ("foot_length_cm", "foot_breadth_cm", "hip_width_cm")
-MEASURES = ("sex", "height_cm", *MEASURED, "narrowest_cm")
+MEASURES = ("sex", "height_cm", "shoe_size", "shoe_system", *MEASURED, "narrowest_cm")
 SPARED = ("big_toe_pain", "weaker", "no_full_weight")
 PLACE = ("mat_layers", "foam", "home", "someone")
 WHEN = ("prompt_at", "weekdays", "target_s", "caution")
 ASKED = tuple(question.name for question in QUESTIONS)
 FIELDS = (*WHO, *ASKED, *MEASURES, *SPARED, *PLACE, *STAGE_FIELDS, *WHEN, "first_key", "agreed")
+# A stand that was not tried says nothing; one that was not held does.
+
+
+def not_held(held_s: Sequence[float | None]) -> bool:
+    """Whether feet together was tried and not held for the test's 10 s."""
+    return held_s[0] is not None and held_s[0] < STAGE_HOLD_S
+
+
 NOT_HELD = "Feet together was not held for 10 s: not ready to practise alone without a word first."
 
 
@@ -105,7 +118,7 @@ class Draft:
 
     @property
     def baseline_holds(self) -> bool:
-        return self.shown is not None and self.shown.stages_held == 0
+        return self.shown is not None and not_held(self.shown.held_s)
 
     @property
     def holding(self) -> tuple[str, ...]:
@@ -341,31 +354,71 @@ def _measured(form: Reader, held: Body | None) -> Body | None:
 
 
 def _guessed(form: Reader, held: Body | None) -> Body | None:
-    height = form.mm("height_cm", HEIGHT_CM[0] * 10, HEIGHT_CM[1] * 10)
+    height = form.take("height_cm", height_mm)
+    shoe = _shoe_mm(form)
     if held is not None and held.estimated and not form["sex"] and not form["height_cm"]:
         return held
     needed = "Choose one: without measures the feet are guessed from it."
     sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)
     if sex is None:
         return None
-    return Body.estimate(height, sex)  # type: ignore[arg-type]  # one of the two
+    return Body.estimate(height, sex, foot_length_mm=shoe)  # type: ignore[arg-type]  # one of the two
+
+
+def height_mm(words: str) -> int:
+    """A height in cm, or in feet and inches: 163, 5'4", 5 ft 4, 64 in."""
+    low, high = HEIGHT_CM
+    told = _FEET.fullmatch(words.strip().lower())
+    if told is None:
+        return round(number(words.lower().removesuffix("cm").strip(), low, high) * 10)
+    inches = float((told["over"] or told["inches"] or "0").replace(",", "."))
+    height = round((12 * int(told["feet"] or 0) + inches) * 25.4)
+    if not low * 10 <= height <= high * 10:
+        raise ImpossibleValue("height", words, f"from {low} to {high} cm, or 4 to 7 ft")
+    return height
+
+
+# An inch is 25.4 mm exactly, by the international yard and pound agreement of 1959.
+_FEET = re.compile(
+    r"(?P<feet>\d)\s*(?:ft|feet|foot|['’′])\.?\s*"
+    r"(?:(?P<over>\d{1,2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')?)?"
+    r"|(?P<inches>\d{2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')"
+)
+
+
+def _shoe_mm(form: Reader) -> int | None:
+    """The foot's length by the shoe size that was given, in mm."""
+    size = form.take("shoe_size", lambda words: number(words, 0, 400))
+    system = form.take("shoe_system", lambda words: one_of("shoe_system", words, SHOES))
+    if size is None:
+        return None
+    if system is None:
+        form.problems.setdefault("shoe_system", "Choose which sizes these are.")
+        return None
+    return form.take("shoe_size", lambda _: foot_length_mm(size, system))
+
+
+def _stand(words: str) -> float | str:
+    return NOT_TRIED if words.lower() == NOT_TRIED else number(words, 0, 10)
 
 
 def _baseline(form: Reader) -> FourStage | None:
-    times = [form.take(name, lambda words: number(words, 0, 10)) for name in STAGE_FIELDS]
+    times = [form.take(name, _stand) for name in STAGE_FIELDS]
     if any(name in form.problems for name in STAGE_FIELDS):
         return None
     given = list(times)
     while given and given[-1] is None:
         given.pop()
-    if not given:
+    if all(held_s in (None, NOT_TRIED) for held_s in given):
         return None
     for place, held_s in enumerate(given):
         if held_s is None:
-            form.problems[STAGE_FIELDS[place]] = "Fill in its seconds: a later stage has some."
+            form.problems[STAGE_FIELDS[place]] = (
+                "Fill in its seconds, or tick that it was not tried."
+            )
             return None
     try:
-        return four_stage(given)
+        return four_stage([None if held_s == NOT_TRIED else held_s for held_s in given])
     except ImpossibleValue as error:
         place = STAGES.index(error.field) if error.field in STAGES else 0
         form.problems[STAGE_FIELDS[place]] = f"It must be {error.allowed}."

@@ -52,7 +52,7 @@ class Baseline(SQLModel, table=True):
     id: int = Field(default=None, primary_key=True)
     client_id: int = Field(foreign_key="client.id", index=True)
     trainer_id: int = Field(foreign_key="trainer.id")
-    held_s: list[float] = Field(sa_type=JSON)
+    held_s: list[float | None] = Field(sa_type=JSON)
     suggested_key: str
     because: str = Field(sa_type=Text)
     on: date

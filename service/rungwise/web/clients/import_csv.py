@@ -26,6 +26,8 @@ from rungwise.coach.enrolment.intake_form import (
     DEFAULTS,
     FOAM,
     HEIGHT_CM,
+    NOT_TRIED,
+    SHOES,
     SIDES,
     STAGE_FIELDS,
     WEEKDAYS,
@@ -150,7 +152,9 @@ def _page(
 def column_help() -> list[tuple[str, str, str]]:
     """Each column: its name, what may stand in it, and what an empty cell means."""
     cm = {
-        "height_cm": f"{HEIGHT_CM[0]} to {HEIGHT_CM[1]}",
+        "height_cm": f"{HEIGHT_CM[0]} to {HEIGHT_CM[1]}, or feet and inches such as 5 ft 4",
+        "shoe_size": "a guess of the foot until it is measured",
+        "shoe_system": " or ".join(SHOES),
         "foot_length_cm": _cm(FOOT_LENGTH_MM),
         "foot_breadth_cm": _cm(FOOT_BREADTH_MM),
         "hip_width_cm": f"{_cm(HIP_WIDTH_MM)}, between the hip joints",
@@ -172,7 +176,7 @@ def column_help() -> list[tuple[str, str, str]]:
         "foam": " or ".join(FOAM),
         "home": f"all, or some of {' '.join(HOME_NAMES)}",
         "someone": "who knows when they practise",
-        **dict.fromkeys(STAGE_FIELDS, "0 to 10 seconds"),
+        **dict.fromkeys(STAGE_FIELDS, f"0 to 10 seconds, or {NOT_TRIED}"),
         "prompt_at": "hour, their time",
         "weekdays": " ".join(WEEKDAYS),
         "target_s": f"{HOLD_S[0]} to {HOLD_S[1]}",

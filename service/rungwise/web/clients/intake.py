@@ -33,6 +33,7 @@ from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import STAGES
 from rungwise.ladder.body import MAT_LAYERS
 from rungwise.ladder.caution import PRESETS
+from rungwise.ladder.shoe_sizes import SHOE_SYSTEMS
 from rungwise.store.tables import Client, Practice
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
@@ -59,6 +60,8 @@ FIELD_NAMES = {
     "language": "Language",
     "sex": "Sex",
     "height_cm": "Height",
+    "shoe_size": "Shoe size",
+    "shoe_system": "Shoe sizes",
     "foot_length_cm": "Foot length",
     "foot_breadth_cm": "Foot breadth",
     "hip_width_cm": "Hip width",
@@ -201,6 +204,7 @@ def _page(
         ],
         checklist=CHECKLIST,
         stages=list(zip(STAGE_FIELDS, STAGES, strict=True)),
+        shoes=[("", "choose"), *((name, one.label) for name, one in SHOE_SYSTEMS.items())],
         languages=LANGUAGES,
         mat_layers=MAT_LAYERS,
         cautions={name: CAUTION_WORDS[name] for name in PRESETS},
