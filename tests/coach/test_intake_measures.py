@@ -3,7 +3,8 @@
 import pytest
 from screened import harmless
 
-from rungwise.coach.enrolment.intake_form import height_mm, read_intake
+from rungwise.coach.enrolment.heights import height_mm
+from rungwise.coach.enrolment.intake_form import read_intake
 from rungwise.coach.record.fields import Unfinished
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import four_stage

@@ -128,10 +128,7 @@ class Body:
         no_full_weight: Side | None = None,
         weaker: Side | None = None,
     ) -> "Body":
-        """A body guessed from height (None if unknown) and sex, marked as estimated.
-
-        `foot_length_mm` is a better guess of the foot, as from a shoe size.
-        """
+        """A body guessed from height or a foot (None if unknown) and sex, marked as estimated."""
         length, breadth = estimated_foot_mm(height_mm, sex, foot_length_mm)
         return cls(
             foot_length_mm=length,

@@ -1,8 +1,9 @@
 """The first rung, from the four-stage balance test: one landmark below what it showed. Pure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rungwise.evidence.four_stage import STAGES, FourStage
+from rungwise.evidence.four_stage import HOLD_S, STAGES, FourStage
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Surface
 
@@ -32,6 +33,11 @@ class Suggestion:
 
     rung: Rung
     because: str
+
+
+def not_held(held_s: Sequence[float | None]) -> bool:
+    """Whether feet together was tried and not held for the test's 10 s."""
+    return held_s[0] is not None and held_s[0] < HOLD_S
 
 
 def first_rung(ladder: Ladder, shown: FourStage | None) -> Suggestion:

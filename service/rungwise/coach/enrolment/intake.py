@@ -7,10 +7,11 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from rungwise.coach.daily.welcome import consent_wording, welcome
+from rungwise.coach.enrolment.baseline import not_held
 from rungwise.coach.enrolment.clients import add_client
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import missing, not_ready
-from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft, not_held
+from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft
 from rungwise.coach.enrolment.screening import RULES_VERSION, screen
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.clearance import latest_screening, refuse_uncleared

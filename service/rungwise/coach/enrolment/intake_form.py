@@ -3,13 +3,13 @@
 Every field is a string under its own name. All that is wrong is told at once, field by field.
 """
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
-from rungwise.coach.enrolment.baseline import Suggestion, first_rung
+from rungwise.coach.enrolment.baseline import Suggestion, first_rung, not_held
 from rungwise.coach.enrolment.clients import NewClient
+from rungwise.coach.enrolment.heights import height_mm
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
@@ -27,7 +27,6 @@ from rungwise.coach.record.fields import (
 )
 from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.errors import ImpossibleValue, ServiceError
-from rungwise.evidence.four_stage import HOLD_S as STAGE_HOLD_S
 from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
 from rungwise.ladder.body import (
     AHEAD_MM,
@@ -53,7 +52,6 @@ T = TypeVar("T")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 FOAM = ("none", "whole", "cut", "both")
 SIDES = ("none", "left", "right")
-HEIGHT_CM = (120, 220)
 STAGE_FIELDS = tuple(f"stage_{place}" for place in range(1, len(STAGES) + 1))
 EASIER_SHOWN = 3
 NOT_TRIED = "not tried"
@@ -78,14 +76,6 @@ PLACE = ("mat_layers", "foam", "home", "someone")
 WHEN = ("prompt_at", "weekdays", "target_s", "caution")
 ASKED = tuple(question.name for question in QUESTIONS)
 FIELDS = (*WHO, *ASKED, *MEASURES, *SPARED, *PLACE, *STAGE_FIELDS, *WHEN, "first_key", "agreed")
-# A stand that was not tried says nothing; one that was not held does.
-
-
-def not_held(held_s: Sequence[float | None]) -> bool:
-    """Whether feet together was tried and not held for the test's 10 s."""
-    return held_s[0] is not None and held_s[0] < STAGE_HOLD_S
-
-
 NOT_HELD = "Feet together was not held for 10 s: not ready to practise alone without a word first."
 
 
@@ -363,27 +353,6 @@ def _guessed(form: Reader, held: Body | None) -> Body | None:
     if sex is None:
         return None
     return Body.estimate(height, sex, foot_length_mm=shoe)  # type: ignore[arg-type]  # one of the two
-
-
-def height_mm(words: str) -> int:
-    """A height in cm, or in feet and inches: 163, 5'4", 5 ft 4, 64 in."""
-    low, high = HEIGHT_CM
-    told = _FEET.fullmatch(words.strip().lower())
-    if told is None:
-        return round(number(words.lower().removesuffix("cm").strip(), low, high) * 10)
-    inches = float((told["over"] or told["inches"] or "0").replace(",", "."))
-    height = round((12 * int(told["feet"] or 0) + inches) * 25.4)
-    if not low * 10 <= height <= high * 10:
-        raise ImpossibleValue("height", words, f"from {low} to {high} cm, or 4 to 7 ft")
-    return height
-
-
-# An inch is 25.4 mm exactly, by the international yard and pound agreement of 1959.
-_FEET = re.compile(
-    r"(?P<feet>\d)\s*(?:ft|feet|foot|['’′])\.?\s*"
-    r"(?:(?P<over>\d{1,2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')?)?"
-    r"|(?P<inches>\d{2}(?:[.,]\d+)?)\s*(?:in|inch|inches|[\"”″]|'')"
-)
 
 
 def _shoe_mm(form: Reader) -> int | None:

@@ -21,11 +21,11 @@ from rungwise.coach.enrolment.csv_list import (
     read_list,
     set_aside,
 )
+from rungwise.coach.enrolment.heights import HEIGHT_CM
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.intake_form import (
     DEFAULTS,
     FOAM,
-    HEIGHT_CM,
     NOT_TRIED,
     SHOES,
     SIDES,
