@@ -49,7 +49,11 @@ class Facts:
         opened = self.opened.end - self.opened.start
         yes = max(self._opens("yes"), opened if self.answered == "yes" else 0)
         no = max(self._opens("no", "doubt_no"), opened if self.answered == "no" else 0)
-        neither = self._opens("comfort", "unknown", "cannot", "what")
+        within = self._start + max(yes, no) - 1
+        neither = max(
+            self._opens("comfort", "unknown", "cannot", "what"),
+            self._reaches(within, "unknown", "cannot", "what"),
+        )
         longest = max(yes, no, neither)
         if not longest:
             return None
@@ -298,6 +302,16 @@ class Facts:
             if a <= start <= b
         ]
         return max(ends, default=start - 1) - start + 1
+
+    def _reaches(self, within: int, *tags: str) -> int:
+        """The same where a phrase begins inside the yes or no: "well no" of "well no idea"."""
+        ends = [
+            b
+            for tag in tags
+            for a, b in self.said.places.get(f"reply.{tag}", ())
+            if self._start <= a <= within < b
+        ]
+        return max(ends, default=self._start - 1) - self._start + 1
 
     @cached_property
     def _start(self) -> int:

@@ -14,11 +14,11 @@ from rungwise.reply.numbers import MOST_BRIEF, has_tag, number_at, numbers
 from rungwise.reply.pairs import WORST
 from rungwise.reply.reading import Context, Span
 from rungwise.reply.safety import Found, Safety, place_of_pain
-from rungwise.reply.units import Parse, Unit, clause
+from rungwise.reply.units import Parse, Unit, clause, sentence
 
 _Granted = tuple[Answer, Span] | None
 # How much, how often, when.
-# In a longer text "on Tuesday" or "a bit" belongs to the story it tells.
+# In a longer sentence "on Tuesday" or "a bit" belongs to the story it tells.
 _LONGEST_ANSWER = 10
 _PART = ("partly.phrase", "partly.often", "neg.slight")
 _WHERE = ("away.place", "floor.wide", "floor.hard")
@@ -200,7 +200,7 @@ def _partly(parse: Parse, opened: kinds.Opening, family: str, safety: Safety) ->
     granted = _first(parse, "partly.granted")
     if granted is not None and not _denied(parse, granted):
         return "yes", parse.span(granted, granted)
-    story = len(parse.units) > _LONGEST_ANSWER
+    story = len(sentence(parse, 0)) > _LONGEST_ANSWER
     part = (None if story else _first(parse, *_PART)) if when is None else when
     if family == "fall":
         return _part_of_a_fall(parse, part, when)

@@ -89,7 +89,7 @@ def _dated_long_ago(said: Talk, stretch: tuple[int, int], context: Context) -> b
 
 # "In October", not "may" or "march" by themselves.
 _BEFORE_A_MONTH = frozenset(
-    {"in", "last", "since", "during", "early", "late", "en", "desde", "mid"}
+    {"in", "last", "since", "during", "early", "late", "en", "desde", "mid", "of", "de"}
 )
 
 

@@ -52,13 +52,19 @@ def _theirs(said: Talk, where: Where) -> bool:
     return _ME.isdisjoint(words) and not _own_body(said, where)
 
 
+_MY = frozenset({"my", "mi", "mis"})
+
+
 def _own_body(said: Talk, where: Where) -> bool:
-    units = said.parse.units
-    around = sentence(said.parse, said.event(where).first)
-    return any(
-        "self.my" in units[place].tags and not has_tag(said.parse, place + 1, *_PERSONS)
-        for place in around
-    )
+    """Whether something of one's own is spoken of, that is no person: "my lung", "my pressure"."""
+    units, words = said.parse.units, said.parse.tokens.words
+    for place in sentence(said.parse, said.event(where).first):
+        unit = units[place]
+        if _MY.isdisjoint(words[unit.start : unit.end]) or has_tag(said.parse, place, *_PERSONS):
+            continue
+        if unit.end - unit.start > 1 or not has_tag(said.parse, place + 1, *_PERSONS):
+            return True
+    return False
 
 
 def _of_the_client(said: Talk, tag: str) -> bool:
