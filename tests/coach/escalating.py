@@ -7,7 +7,8 @@ from pathlib import Path
 from killing import NEVER, run, taken
 from sqlmodel import select
 
-from rungwise.coach.alerting.alerts import HANDLED_WITHIN, see
+from rungwise.coach.alerting.alerts import see
+from rungwise.coach.alerting.incidents import HANDLED_WITHIN
 from rungwise.store.tables import Alert, Practice, Trainer
 
 TRAINER, SECOND, CLIENT = "+12025550101", "+12025550102", "+12025550103"

@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 from other_people import LOST, add_person, by_wire, hear, ticks_for
+from screened import unhurt
 from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, TryLater
@@ -50,7 +51,12 @@ def handle_all(world, resume: bool) -> None:
             last = resume and alert is alerts[-1]
             key = situation.placement.rung_key if last else None
             handle(
-                session, world.clock.now(), trainer, alert, situation, Handling("phoned", "", key)
+                session,
+                world.clock.now(),
+                trainer,
+                alert,
+                situation,
+                Handling("phoned", "", key, unhurt()),
             )
 
 

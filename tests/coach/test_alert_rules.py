@@ -10,21 +10,20 @@ from itertools import permutations
 
 import pytest
 from duty_rows import ALWAYS, put_on_duty
+from sqlalchemy import delete
 from sqlmodel import Session, select
 from stores import empty
 
 from rungwise.coach.alerting.alerts import (
-    LONGEST_PAGE_WAIT_MINUTES,
-    SEEN_ONLY,
     Raised,
     escalate,
     open_alert,
-    page,
     raise_alert,
     see,
     words_of,
 )
 from rungwise.coach.alerting.duty import Duty, on_duty_at, whom_to_page
+from rungwise.coach.alerting.incidents import LONGEST_PAGE_WAIT_MINUTES, SEEN_ONLY, page_again
 from rungwise.coach.alerting.paging import (
     link,
     note_handed_over,
@@ -46,6 +45,7 @@ from rungwise.store.tables import (
     Audit,
     Client,
     Due,
+    Incident,
     LastTick,
     Message,
     Practice,
@@ -107,9 +107,18 @@ class Case:
                 note_handed_over(self.session, message)
 
     def due_in(self, alert: Alert, at) -> float | None:
-        """Minutes from `at` until the alert is repeated."""
-        due = due_of(self.session, "escalate", alert.id)
+        """Minutes from `at` until the alert's incident is paged again."""
+        due = due_of(self.session, "chain", alert.incident_id or 0)
         return None if due is None else (due.at - at) / timedelta(minutes=1)
+
+    def again(self, at, alert: Alert) -> None:
+        """The next step of the chain of pages about this alert."""
+        page_again(self.session, at, alert.incident_id or 0)
+
+    def steps(self, alert: Alert) -> int:
+        """How many steps the chain of pages about this alert has gone; 0 for none."""
+        incident = self.session.get(Incident, alert.incident_id or 0)
+        return 0 if incident is None else incident.pages
 
     def another_client(self) -> Client:
         new = NewClient(
@@ -268,7 +277,7 @@ def test_an_urgent_alert_pages_at_once_and_sets_the_next(case: Case) -> None:
     (page_sent,) = case.pages()
     assert (page_sent.to_phone, page_sent.trainer_id) == (case.trainer.phone, case.trainer.id)
     assert "Ada" in page_sent.body
-    assert (alert.paged_at, alert.pages) == (None, 1), "it has not left yet"
+    assert (alert.paged_at, case.steps(alert)) == (None, 1), "it has not left yet"
     case.hand_over(LATER)
     assert alert.paged_at == LATER
     assert case.due_in(alert, START) == case.practice.escalate_minutes == 10
@@ -279,20 +288,20 @@ def test_only_what_is_new_pages_again(case: Case) -> None:
     alert = case.raises("fall")
     case.raises("fall", at=LATER)
     assert len(case.pages()) == 1
-    assert alert.pages == 1
+    assert case.steps(alert) == 1
     case.hand_over()
     case.raises("fall", message=case.says("it hurts"), at=LATER)
     assert len(case.pages()) == 2
     quiet = case.raises("silence", message=case.says("hm"))
-    assert (quiet.pages, quiet.paged_at) == (0, None)
+    assert (case.steps(quiet), quiet.paged_at) == (0, None)
     assert case.due_in(quiet, START) is None
 
 
 def test_an_alert_that_becomes_urgent_pages(case: Case) -> None:
     alert = case.raises("pain", urgency="today")
-    assert alert.pages == 0
+    assert case.steps(alert) == 0
     case.raises("pain", urgency="urgent", at=LATER)
-    assert len(case.pages()) == alert.pages == 1
+    assert len(case.pages()) == case.steps(alert) == 1
 
 
 def test_a_page_is_repeated_after_twice_as_long_and_at_most_four_hours(case: Case) -> None:
@@ -302,16 +311,16 @@ def test_a_page_is_repeated_after_twice_as_long_and_at_most_four_hours(case: Cas
         waits.append(case.due_in(alert, now))
         now += timedelta(minutes=waits[-1])
         case.hand_over(now)
-        escalate(case.session, now, alert.id)
+        case.again(now, alert)
         assert alert.paged_at == START + timedelta(minutes=10), "a repeat changes no history"
     assert waits == [10, 20, 40, 80, 160, 240, 240, 240]
     assert LONGEST_PAGE_WAIT_MINUTES == 240
-    assert alert.pages == 9
+    assert case.steps(alert) == 9
 
 
 def test_a_repeat_tells_the_second_contact_first_and_says_so_to_the_trainer(case: Case) -> None:
     alert = case.raises("fall")
-    escalate(case.session, LATER, alert.id)
+    case.again(LATER, alert)
     first, second, again = case.pages()
     assert second.to_phone == case.trainer.second_contact_phone
     assert again.to_phone == first.to_phone == case.trainer.phone
@@ -328,7 +337,7 @@ def test_a_repeat_tells_the_second_contact_first_and_says_so_to_the_trainer(case
 def test_without_a_second_contact_only_the_trainer_is_paged_again(case: Case) -> None:
     case.trainer.second_contact_phone = None
     alert = case.raises("fall")
-    escalate(case.session, LATER, alert.id)
+    case.again(LATER, alert)
     assert [each.to_phone for each in case.pages()] == [case.trainer.phone] * 2
 
 
@@ -337,7 +346,7 @@ def test_the_leads_stand_in_for_a_second_contact_that_is_not_named(case: Case, s
     lead = case.another_trainer("Lena Lead", "lead")
     case.trainer.second_contact_phone = second
     alert = case.raises("fall")
-    escalate(case.session, LATER, alert.id)
+    case.again(LATER, alert)
     paged = {each.to_phone for each in case.pages()}
     assert (lead.phone in paged) is (second is None)
 
@@ -354,9 +363,9 @@ def test_what_was_handled_or_is_not_urgent_is_not_repeated(case: Case, change: d
     for name, value in change.items():
         setattr(alert, name, value)
     case.session.flush()
-    escalate(case.session, LATER, alert.id)
+    case.again(LATER, alert)
     assert len(case.pages()) == 1
-    assert alert.pages == 1
+    assert case.steps(alert) == 1
 
 
 def test_what_was_opened_and_not_handled_is_paged_again_and_then_as_a_new_one(case: Case) -> None:
@@ -365,33 +374,47 @@ def test_what_was_opened_and_not_handled_is_paged_again_and_then_as_a_new_one(ca
     see(case.session, START, case.trainer, alert)
     assert case.due_in(alert, START) == 30
     at = START + timedelta(minutes=30)
-    escalate(case.session, at, alert.id)
+    case.again(at, alert)
     assert [each.to_phone for each in case.pages()] == [case.trainer.phone] * 2
     assert (alert.state, case.due_in(alert, at)) == ("new", 10)
     assert alert.system_did.splitlines()[-1] == SEEN_ONLY
     case.hand_over(at)
-    escalate(case.session, at + timedelta(minutes=10), alert.id)
+    case.again(at + timedelta(minutes=10), alert)
     assert case.pages()[2].to_phone == case.trainer.second_contact_phone
 
 
 def test_an_alert_that_is_gone_is_not_repeated(case: Case) -> None:
     escalate(case.session, LATER, 999_999)
+    page_again(case.session, LATER, 999_999)
     assert case.pages() == []
+
+
+def test_what_an_earlier_version_set_by_alert_goes_on_as_one_chain(case: Case) -> None:
+    """Two alerts of one client, each with its own repeat, as such a version left them."""
+    fall, pain = case.raises("fall"), case.raises("pain")
+    case.session.exec(delete(Due).where(Due.kind == "chain"))
+    for alert in (fall, pain):
+        alert.incident_id, alert.pages = None, 1
+    case.session.flush()
+    for alert in (fall, pain):
+        escalate(case.session, LATER, alert.id)
+    assert fall.incident_id == pain.incident_id
+    assert [each.created_at for each in case.pages()] == [START, LATER, LATER]
+    assert case.due_in(fall, LATER) == 20
 
 
 def test_two_urgent_alerts_of_one_instant_are_one_page_that_counts_for_both(case: Case) -> None:
     fall = case.raises("fall")
     pain = case.raises("pain")
     (only,) = case.pages()
-    assert pain.pages == 1
+    assert case.steps(pain) == 1
     assert case.due_in(pain, START) == 10
     for alert in (fall, pain):
         assert [each.id for each in pages_of(case.session, alert.id)] == [only.id]
     case.hand_over()
     assert fall.paged_at == pain.paged_at == START
     # Repeated together: one page to the second contact and one to the trainer.
-    for alert in (fall, pain):
-        escalate(case.session, LATER, alert.id)
+    case.again(LATER, pain)
     assert len(case.pages()) == 3
     assert {each.id for each in pages_of(case.session, pain.id)} == {
         only.id,
@@ -416,17 +439,11 @@ def test_pages_are_spared_for_nothing_else(case: Case, other: str) -> None:
     assert [each.id for each in pages_of(case.session, pain.id)] == [case.pages()[1].id]
 
 
-def test_an_alert_does_not_spare_its_own_page(case: Case) -> None:
-    alert = case.raises("fall")
-    page(case.session, START, case.practice, case.client, alert)
-    assert len(case.pages()) == 2
-
-
 def test_who_cannot_be_paged_leaves_the_alert_unpaged_and_it_is_tried_again(case: Case) -> None:
     case.practice.is_demo = True  # no e-mail leaves a demo
     case.trainer.phone = None
     alert = case.raises("fall")
-    assert (alert.paged_at, alert.pages) == (None, 1)
+    assert (alert.paged_at, case.steps(alert)) == (None, 1)
     assert case.due_in(alert, START) == 10
 
 
@@ -473,7 +490,7 @@ def test_a_trainer_is_paged_the_way_they_wish_or_the_way_there_is(
 ) -> None:
     case.trainer.page_by, case.trainer.phone, case.practice.is_demo = page_by, phone, demo
     alert = case.raises("silence")
-    sent = page_trainer(case.session, START, case.practice, case.trainer, alert)
+    sent = page_trainer(case.session, START, case.practice, case.trainer, [alert])
     assert ["email" if each.carrier == "email" else "text" for each in sent] == ways
     for each in sent:
         by_mail = each.carrier == "email"
@@ -482,9 +499,9 @@ def test_a_trainer_is_paged_the_way_they_wish_or_the_way_there_is(
 
 
 def test_a_page_says_when_it_is_a_repeat(case: Case) -> None:
-    alert = case.raises("silence")
+    alert = case.raises("fall")
     first = page_words(case.session, case.practice, [alert])
-    alert.pages = 1
+    case.again(LATER, alert)
     again = page_words(case.session, case.practice, [alert])
     assert first.text != again.text
     assert first.email != again.email
@@ -530,7 +547,7 @@ def test_a_page_the_other_way_names_the_gravest_of_its_alerts(case: Case, kinds)
     (instead,) = lost(case, sent)
     gravest = next(kind for kind in ("emergency", "fall", "pain", "near_fall") if kind in kinds)
     told = alert_words(gravest, "en")
-    assert instead.body == f"STILL OPEN: a client {told}. Please open the alert inbox now."
+    assert instead.body == f"URGENT: a client {told}. Please open the alert inbox now."
 
 
 def test_a_page_and_the_clients_answer_call_the_same_sign_the_gravest() -> None:
@@ -566,7 +583,7 @@ def test_no_other_way_is_tried_where_there_is_none(case: Case, why: str) -> None
     if why == "a demo":
         case.practice.is_demo = True
     if why == "the second contact":
-        escalate(case.session, LATER, alert.id)
+        case.again(LATER, alert)
         (sent,) = [each for each in case.pages() if each.to_phone.endswith("0102")]
     assert lost(case, sent) == []
 
@@ -627,7 +644,7 @@ def test_what_may_have_arrived_comes_no_sooner_for_being_repeated_but_for_news(c
     later = LATER + timedelta(minutes=30)
     first.maybe_taken, first.not_before = 2, later
     case.session.flush()
-    page(case.session, LATER, case.practice, case.client, alert)
+    case.again(LATER, alert)
     again = case.pages()[-1]
     assert (again.maybe_taken, again.not_before) == (2, later)
     case.raises("pain", at=LATEST)
@@ -807,7 +824,7 @@ def test_urgent_alerts_that_nobody_saw_or_could_be_told_of_are_counted(case: Cas
     with quiet(case):
         fall, pain, today = (
             case.raises("fall"),
-            case.raises("pain", at=LATER),
+            case.raises("pain", at=LATER, client=case.another_client()),
             case.raises("silence"),
         )
         assert today.state == "new"

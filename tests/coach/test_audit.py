@@ -5,6 +5,7 @@ from hashlib import sha256
 from zoneinfo import ZoneInfo
 
 import pytest
+from screened import unhurt
 from sqlalchemy import delete, update
 from sqlmodel import col, select
 
@@ -208,7 +209,14 @@ def test_what_was_written_when_an_alert_was_handled_is_vouched_for(world, traine
     world.reply("I fell")
     with world.store.write() as session:
         alert = session.exec(select(Alert)).first()
-        handle(session, world.clock.now(), trainer, alert, None, Handling("phoned, no injury"))
+        handle(
+            session,
+            world.clock.now(),
+            trainer,
+            alert,
+            None,
+            Handling("phoned, no injury", after_fall=unhurt()),
+        )
         practice = session.exec(select(Practice)).one()
         assert wrong_handlings(session, practice) == []
         alert.what_done = "phoned twice"

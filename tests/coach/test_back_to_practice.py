@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from screened import unhurt
 from sqlmodel import select
 
 from rungwise.coach.plan.placement import Handling, NotSoHigh, handle
@@ -44,7 +45,7 @@ def back_to_practice(world, key: str) -> None:
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         situation = load(session, session.get_one(Client, world.client_id))
         trainer = session.get_one(Trainer, world.trainer_id)
-        handling = Handling("Phoned", resume_key=key)
+        handling = Handling("Phoned", "", key, unhurt())
         handle(session, world.clock.now(), trainer, alert, situation, handling)
 
 

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from screened import unhurt
 from sqlmodel import col, select
 
 import rungwise.coach.daily.receive as receiving
@@ -374,12 +375,12 @@ def test_handling_a_fall_resumes_only_at_most_where_the_client_was(world, traine
                 trainer,
                 alert,
                 situation,
-                Handling("Phoned", resume_key=higher),
+                Handling("Phoned", "", higher, unhurt()),
             )
     with world.store.write() as session:
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         situation = load(session, session.get_one(Client, world.client_id))
-        handling = Handling("Phoned, not hurt", resume_key=situation.ladder.rungs[0].key)
+        handling = Handling("Phoned, not hurt", "", situation.ladder.rungs[0].key, unhurt())
         handle(session, world.clock.now(), trainer, alert, situation, handling)
     assert world.client.state == "active"
     world.tick()
@@ -429,7 +430,14 @@ def test_pages_are_repeated_to_the_second_contact_until_somebody_looks(world, tr
     assert len(world.pages()) > seen
     with world.store.write() as session:
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
-        handle(session, world.clock.now(), trainer, alert, None, Handling("phoned"))
+        handle(
+            session,
+            world.clock.now(),
+            trainer,
+            alert,
+            None,
+            Handling("phoned", after_fall=unhurt()),
+        )
     handled = len(world.pages())
     world.pass_time(hours=5)
     assert len(world.pages()) == handled

@@ -5,7 +5,7 @@ from datetime import time
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from screened import harmless
+from screened import harmless, unhurt
 from sqlmodel import select
 
 from rungwise.coach.daily.welcome import welcome
@@ -395,16 +395,26 @@ def test_consent_given_before_the_clinicians_word_keeps_its_date(world, add) -> 
         assert client.state_since == world.clock.now()
 
 
-def test_who_gets_texts_is_not_begun_or_screened_twice(world, add) -> None:
+def test_who_gets_texts_is_not_begun_twice(world, add) -> None:
     client_id = add()
-    for what, args, named in (
-        (begin_texts, (), {"agreed": True}),
-        (screen_again, (harmless(),), {}),
-        (record_clinician, (Word("Dr Sample", "Fine.", True),), {}),
-    ):
-        with pytest.raises(AlreadyBegun):
-            act(world, client_id, what, *args, **named)
+    with pytest.raises(AlreadyBegun):
+        act(world, client_id, begin_texts, agreed=True)
     assert texts(world, client_id) == ["welcome"]
+
+
+def test_who_gets_texts_is_screened_at_any_time_and_rests_where_it_now_says_so(world, add) -> None:
+    world.client_id = client_id = add()
+    act(world, client_id, screen_again, harmless())
+    assert world.client.state == "active"
+    act(world, client_id, screen_again, {**harmless(), "chest": "yes"})
+    assert world.client.state == "resting"
+    with pytest.raises(AskFirst):
+        act(world, client_id, resumed)
+    act(world, client_id, record_clinician, Word("Dr Sample", "Fine.", True))
+    act(world, client_id, resumed)
+    assert world.client.state == "active"
+    with world.store.read() as session:
+        assert len(session.exec(select(Screening)).all()) == 3
 
 
 @pytest.mark.parametrize("texts_in", [("START",), ("I fell", "no"), ("STOP", "I fell", "START")])
@@ -419,7 +429,7 @@ def test_no_text_of_theirs_begins_practice_for_who_was_not_cleared(world, add, t
             assert situation is not None
             trainer = session.get_one(Trainer, world.trainer_id)
             here = situation.placement.rung_key
-            handling = Handling("Phoned", resume_key=here)
+            handling = Handling("Phoned", "", here, unhurt())
             found = session.get_one(Alert, alert.id)
             handle(session, world.clock.now(), trainer, found, situation, handling)
     assert world.client.state == "invited"

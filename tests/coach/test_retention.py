@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from screened import unhurt
 from sqlalchemy import event, text
 from sqlmodel import col, select
 
@@ -141,7 +142,14 @@ def test_words_behind_an_open_alert_stay_until_it_is_handled(world, trainer):
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         lead = session.get_one(Trainer, trainer.id)
         situation = load(session, session.get_one(Client, world.client_id))
-        handle(session, world.clock.now(), lead, alert, situation, Handling("Phoned."))
+        handle(
+            session,
+            world.clock.now(),
+            lead,
+            alert,
+            situation,
+            Handling("Phoned.", after_fall=unhurt()),
+        )
     a_night(world, timedelta(days=1))
     assert not any("quince" in one.body for one in texts(world))
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import pytest
+from screened import unhurt
 
 from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.alerting.alerts import Raised, raise_alert
@@ -55,7 +56,7 @@ def test_a_fall_lists_and_goes_on_listing_after_it_was_handled(world, trainer):
     with world.store.write() as session:
         alert = session.get_one(Alert, fall.id)
         client_rung = world.situation.placement.rung_key
-        handling = Handling("Phoned, no injury", resume_key=client_rung)
+        handling = Handling("Phoned, no injury", "", client_rung, unhurt())
         handle(session, world.clock.now(), trainer, alert, world.situation, handling)
     world.clock.advance(timedelta(days=26))
     assert "fall" in listed(world)

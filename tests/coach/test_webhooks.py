@@ -6,6 +6,7 @@ from contextlib import suppress
 from datetime import timedelta
 
 import pytest
+from screened import unhurt
 from sqlmodel import col, select
 
 from rungwise.carriers.hooks import HookAnswer, HookCall
@@ -98,7 +99,9 @@ def test_an_alerts_life_is_told_in_kinds_ids_and_times(world) -> None:
         row = session.get_one(Alert, alert.id)
         situation = load(session, session.get_one(Client, world.client_id))
         see(session, now, trainer, row)
-        handle(session, now, trainer, row, situation, Handling("Phoned: not hurt"))
+        handle(
+            session, now, trainer, row, situation, Handling("Phoned: not hurt", after_fall=unhurt())
+        )
         undo_handling(session, now, trainer, row, situation)
     tick(world, answers)
     of_fall = [one for one in answers.told if one["data"]["kind"] == "fall"]

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 from api_calls import EVERYTHING, program, token_for
-from screened import harmless
+from screened import harmless, unhurt
 from sqlmodel import col, select
 from web_world import World, make_world
 
@@ -415,14 +415,16 @@ def test_handling_an_alert_says_where_a_resting_client_goes_on(world: World) -> 
     tess = program(world)
     (fall,) = [one for one in world.alerts("ada") if one.kind == "fall"]
     assert world.client("ada").state == "resting"
-    told = ok(
-        tess.post(
-            f"/alerts/{fall.id}/handle",
-            what_done="Phoned: not hurt",
-            note="Rug taken up.",
-            resume_key=world.rung_of("ada"),
-        )
-    )
+    done = {
+        "what_done": "Phoned: not hurt",
+        "note": "Rug taken up.",
+        "resume_key": world.rung_of("ada"),
+    }
+    path = f"/alerts/{fall.id}/handle"
+    problem(tess.post(path, **done), 409, "checklist-first")
+    told_of_head = {**unhurt(), "head": "unknown"}
+    problem(tess.post(path, **done, after_fall=told_of_head), 409, "word-first")
+    told = ok(tess.post(path, **done, after_fall=unhurt()))
     assert (told["state"], told["what_done"]) == ("handled", "Phoned: not hurt")
     assert (told["handled_by"], told["resumed_on"]) == ("Tess Example", world.rung_of("ada"))
     assert world.client("ada").state == "active"

@@ -17,7 +17,8 @@ HIGH = "firm/tandem/hover"
 PAGES = {
     "inbox": "/",
     "handled": "/?handled=true",
-    "alert": "/alerts/{alert}",
+    "an alert": "/alerts/{question}",
+    "incident": "/alerts/{alert}",
     "clients": "/clients",
     "client": "/clients/{ada}",
     "another client": "/clients/{bo}",
@@ -58,13 +59,14 @@ def test_every_page_is_accessible_and_quiet(
 ) -> None:
     world, address = practice
     fall = next(alert.id for alert in world.alerts("ada") if alert.kind == "fall")
+    asked = next(alert.id for alert in world.alerts("bo") if alert.kind == "request")
     window = Window(browser, address, width, theme)
     wrong: list[str] = []
     window.page.goto("/sign-in")
     wrong += [f"sign-in {found}" for found in window.axe()]
     window.sign_in()
     for name, path in PAGES.items():
-        window.page.goto(path.format(**world.clients, alert=fall))
+        window.page.goto(path.format(**world.clients, alert=fall, question=asked))
         wrong += [f"{name} {found}" for found in window.axe()]
         if window.sideways() > 0:
             wrong.append(f"{name} is {window.sideways()} px too wide")

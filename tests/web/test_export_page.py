@@ -18,6 +18,7 @@ from api_calls import program
 from fhir.resources.R4B import get_fhir_model_class
 from fhirclient.models.bundle import Bundle
 from fhirclient.models.fhirabstractbase import FHIRValidationError
+from screened import unhurt
 from sqlalchemy import inspect
 from sqlmodel import SQLModel, select
 from test_intake_page import add as take_in
@@ -27,11 +28,25 @@ from rungwise.app import create_app
 from rungwise.clock import HandClock
 from rungwise.coach.data import erase
 from rungwise.coach.data.export_rows import LEFT_OUT, cell, rows_of
+from rungwise.coach.record.after_fall import Word, record_word, store_check
 from rungwise.coach.record.audit import broken_at, last_hash
 from rungwise.coach.record.fall_records import FallRecord, record_fall
 from rungwise.coach.reviews.retests import NewRetest, record_retest
 from rungwise.store import Store
-from rungwise.store.tables import Audit, Client, ClientPhone, Due, Message, Practice, Trainer
+from rungwise.store.tables import (
+    Audit,
+    Client,
+    ClientPhone,
+    ClientTag,
+    Due,
+    GroupAct,
+    GroupActClient,
+    Incident,
+    Message,
+    Practice,
+    Tag,
+    Trainer,
+)
 from rungwise.ticks.jobs import HANDLERS
 
 FORMS = ("csv", "json", "fhir")
@@ -87,6 +102,18 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         now = world.clock.now()
         told = FallRecord(day, day, {"place": "home"}, note="Widget-word")
         record_fall(session, now, trainer, client, told)
+        incident = session.exec(
+            select(Incident).where(Incident.client_id == world.clients["zel"])
+        ).one()
+        store_check(session, now, trainer, incident, unhurt())
+        word = Word("Dr Quince", day, "call", "Widget-word", allows=False)
+        record_word(session, now, trainer, incident, word)
+        tag = Tag(trainer_id=trainer.id, name="Tuesdays", made_at=now)
+        act = GroupAct(trainer_id=trainer.id, kind="pause", asked={}, once="once-1", at=now)
+        session.add_all([tag, act])
+        session.flush()
+        session.add(ClientTag(tag_id=tag.id, client_id=client.id))
+        session.add(GroupActClient(act_id=act.id, client_id=client.id, place=1))
         session.add(
             ClientPhone(
                 practice_id=client.practice_id,
@@ -540,6 +567,7 @@ def test_every_kind_of_due_thing_is_known_to_the_erasure() -> None:
     known = {
         *erase.DUE_OF_CLIENT,
         *erase.DUE_OF_ALERT,
+        *erase.DUE_OF_INCIDENT,
         *erase.DUE_OF_QUESTION,
         *erase.DUE_OF_MESSAGE,
         *erase.DUE_OF_PART,

@@ -4,6 +4,7 @@ from itertools import pairwise
 
 import anyio
 import pytest
+from screened import UNHURT_FORM
 from web_world import World
 
 from rungwise.web.http import live
@@ -59,7 +60,7 @@ def test_what_changes_the_signature(world: World) -> None:
     (alert,) = world.alerts("ada")
     browser.page(f"/alerts/{alert.id}")
     marks.append(mark(browser.page("/")))
-    browser.post(f"/alerts/{alert.id}/handle", quick="Phoned")
+    browser.post(f"/alerts/{alert.id}/handle", quick="Phoned", **UNHURT_FORM)
     marks.append(mark(browser.page("/")))
     browser.post(f"/alerts/{alert.id}/undo")
     marks.append(mark(browser.page("/")))

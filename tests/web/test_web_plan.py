@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from screened import UNHURT_FORM
 from sqlmodel import col, select
 from web_world import PROFILE, SignedIn, World
 
@@ -231,7 +232,7 @@ def test_a_rest_ends_only_when_the_trainer_says_so_and_no_alert_is_open(world: W
     assert refused.status_code == 400
     assert "still open" in refused.text
     for alert in world.alerts("ada"):
-        browser.post(f"/alerts/{alert.id}/handle", quick="Phoned: all is well")
+        browser.post(f"/alerts/{alert.id}/handle", quick="Phoned: all is well", **UNHURT_FORM)
     assert world.client("ada").state == "resting"
     ended = browser.post(
         address(world, "/override"), **form, version=form_of(world, browser)["version"]

@@ -6,6 +6,7 @@ and acts on the pages.
 
 import re
 
+from screened import UNHURT_FORM
 from web_world import TOKEN, World
 
 HANDSET = {"X-Handset-Token": TOKEN}
@@ -73,7 +74,10 @@ def test_a_week_of_the_main_job(world: World) -> None:
     assert resume, page
     for alert in fall:
         answer = trainer.post(
-            f"/alerts/{alert.id}/handle", what_done="Phoned, not hurt", resume_key=below
+            f"/alerts/{alert.id}/handle",
+            what_done="Phoned, not hurt",
+            resume_key=below,
+            **UNHURT_FORM,
         )
         assert answer.status_code == 303, answer.text
     assert world.client("ada").state == "active"

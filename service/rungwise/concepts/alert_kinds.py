@@ -28,26 +28,28 @@ def gravest(urgencies: "tuple[str, ...] | list[str]") -> str | None:
 @dataclass(frozen=True, slots=True)
 class AlertRow:
     """`urgency` when nothing else says otherwise; `rests`: the client practises again only when the
-    trainer says where; `visit`: the client should be seen until it is handled; `repeats`: a second
-    one of the kind while the first is open is for today.
+    trainer says where; `sign`: it belongs to the client's incident, whatever its urgency; `visit`:
+    the client should be seen until it is handled; `repeats`: a second one of the kind while the
+    first is open is for today.
     """
 
     urgency: Urgency
     rests: bool = False
+    sign: bool = False
     visit: bool = False
     repeats: bool = False
 
 
 # Gravest first, as a page names them when several are open.
 ALERTS: Mapping[str, AlertRow] = {
-    "emergency": AlertRow(Urgency.URGENT, rests=True, visit=True),
-    "distress": AlertRow(Urgency.URGENT, rests=True),
-    "fall": AlertRow(Urgency.URGENT, rests=True, visit=True),
-    "dizziness": AlertRow(Urgency.URGENT, rests=True),
-    "pain": AlertRow(Urgency.URGENT, rests=True),
-    "near_fall": AlertRow(Urgency.TODAY, rests=True, visit=True),
-    "help": AlertRow(Urgency.TODAY),
-    "health_news": AlertRow(Urgency.TODAY, rests=True),
+    "emergency": AlertRow(Urgency.URGENT, rests=True, sign=True, visit=True),
+    "distress": AlertRow(Urgency.URGENT, rests=True, sign=True),
+    "fall": AlertRow(Urgency.URGENT, rests=True, sign=True, visit=True),
+    "dizziness": AlertRow(Urgency.URGENT, rests=True, sign=True),
+    "pain": AlertRow(Urgency.URGENT, rests=True, sign=True),
+    "near_fall": AlertRow(Urgency.TODAY, rests=True, sign=True, visit=True),
+    "help": AlertRow(Urgency.TODAY, sign=True),
+    "health_news": AlertRow(Urgency.TODAY, rests=True, sign=True),
     "undeliverable": AlertRow(Urgency.TODAY),
     "opted_out": AlertRow(Urgency.TODAY),
     "call_me": AlertRow(Urgency.TODAY),
@@ -66,4 +68,5 @@ ALERTS: Mapping[str, AlertRow] = {
 ALERT_KINDS: tuple[str, ...] = tuple(ALERTS)
 # A client resting for one of these practises again only when the trainer says where.
 RESTING_KINDS = frozenset(kind for kind, row in ALERTS.items() if row.rests)
+SIGN_KINDS = frozenset(kind for kind, row in ALERTS.items() if row.sign)
 VISIT_KINDS = frozenset(kind for kind, row in ALERTS.items() if row.visit)

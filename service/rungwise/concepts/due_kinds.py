@@ -19,6 +19,8 @@ DUE_KINDS: Mapping[str, DueKind] = {
     "retest": DueKind(of_client=True),
     "new_phone": DueKind(of_client=True),
     "doubt": DueKind(),
+    "chain": DueKind(),
+    # By alert, as earlier versions set it.
     "escalate": DueKind(),
     "reread": DueKind(),
     "parts": DueKind(),

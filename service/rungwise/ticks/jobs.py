@@ -15,6 +15,7 @@ from rungwise.carriers.base import Carrier
 from rungwise.carriers.email import EMAIL
 from rungwise.clock import Clock
 from rungwise.coach.alerting import alerts
+from rungwise.coach.alerting.incidents import page_again
 from rungwise.coach.alerting.paging import strand
 from rungwise.coach.conversation.on_due import on_unanswered
 from rungwise.coach.daily import new_phone, strangers
@@ -79,6 +80,7 @@ HANDLERS: Mapping[str, Handler] = {
     "retest": review_due,
     "new_phone": _by_id(new_phone.unanswered),
     "doubt": _doubt,
+    "chain": _by_id(page_again),
     "escalate": _by_id(alerts.escalate),
     "reread": _by_id(read_again),
     "parts": _by_id(parts_waited),

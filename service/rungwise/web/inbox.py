@@ -7,27 +7,26 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.alerts import see
 from rungwise.coach.alerting.paging import pages_told
 from rungwise.coach.daily.strangers import open_strangers
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
-from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
 from rungwise.concepts.alert_kinds import RESTING_KINDS
-from rungwise.errors import NotFound
-from rungwise.ladder.rungs import Rung
 from rungwise.store.queries import inbox, page_version
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.store.tables import Alert, Client, Trainer
+from rungwise.store.tables import Alert, Client
 from rungwise.web.clients.client_page import RungNames
+from rungwise.web.clients.resume_choices import resume_choices
 from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.http.forms import FieldsHere
+from rungwise.web.incident import PHONED, checklist_in, incident_page
+from rungwise.web.looks import alert_of, look_at
 from rungwise.web.ui.layout import framed
 
 router = APIRouter()
 
 ON_A_PAGE = 30
-PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
 LOOKED = ("Read, nothing more to do", "Phoned", "Talked about it at a visit")
 QUICK = {
     **dict.fromkeys((*RESTING_KINDS, "help", "call_me"), PHONED),
@@ -84,30 +83,17 @@ def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
 @router.get("/alerts/{alert_id}")
 def one_alert(visit: Signed, request: Request, alert_id: int) -> Response:
     alert, client = _mine(visit, alert_id)
-    if alert.state == "new" and _is_a_look(request):
-        with visit.parts.store.write() as session:
-            alert = session.get_one(Alert, alert_id)
-            see(session, visit.now, visit.trainer, alert)
+    if alert.state == "new":
+        look_at(visit, request, alert_id)
+        alert, client = _mine(visit, alert_id)
+    if alert.incident_id is not None:
+        return incident_page(visit, alert.incident_id)
     return _alert_page(visit, alert, client)
-
-
-def _is_a_look(request: Request) -> bool:
-    """Whether a person opened the page: not a preloading browser, not another site's link."""
-    ahead = "prefetch" in request.headers.get("sec-purpose", "")
-    return not ahead and request.headers.get("sec-fetch-site", "none") != "cross-site"
 
 
 def _mine(visit: Visit, alert_id: int) -> tuple[Alert, Client]:
     with visit.parts.store.read() as session:
         return alert_of(session, visit.trainer, alert_id)
-
-
-def alert_of(session: Session, trainer: Trainer, alert_id: int) -> tuple[Alert, Client]:
-    """The alert and its client, if this trainer may see them; NotFound otherwise."""
-    alert = session.get(Alert, alert_id)
-    if alert is None:
-        raise NotFound("There is no such alert among yours.")
-    return alert, client_of(session, trainer, alert.client_id)
 
 
 def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
@@ -125,34 +111,26 @@ def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
             "alert.html",
             entry=entry,
             others=rest,
-            paged=pages_told(session, alert.id),
+            paged=pages_told(session, [alert.id]),
             named=RungNames(situation),
             quick=QUICK.get(alert.kind, LOOKED),
-            resume_on=_resume_choices(situation),
+            resume_on=resume_choices(situation),
             rests=alert.kind in RESTING_KINDS,
             others_rest=any(one.alert.kind in RESTING_KINDS for one in rest),
         )
 
 
-def _resume_choices(situation: Situation | None) -> list[Rung]:
-    """Where a resting client may go on: where they were, or easier, hardest first."""
-    if situation is None or not situation.resting:
-        return []
-    here = situation.placement.rung_key
-    ladder = situation.ladder
-    top = ladder.index(here) if here in ladder else 0
-    return list(reversed(ladder.rungs[: top + 1]))
-
-
 @router.post("/alerts/{alert_id}/handle")
-def handle_alert(visit: Signed, alert_id: int, form: Annotated[HandleForm, Form()]) -> Response:
+def handle_alert(
+    visit: Signed, alert_id: int, form: Annotated[HandleForm, Form()], fields: FieldsHere
+) -> Response:
     with visit.parts.store.write() as session:
         alert, client = alert_of(session, visit.trainer, alert_id)
         situation = load(session, client)
         done = form.what_done.strip() or form.quick
         if form.together:
             _handle_others(session, visit, alert, situation, Handling(done, form.note))
-        handling = Handling(done, form.note, form.resume_key or None)
+        handling = Handling(done, form.note, form.resume_key or None, checklist_in(fields))
         handle(session, visit.now, visit.trainer, alert, situation, handling)
     return RedirectResponse("/", 303)
 

@@ -8,8 +8,8 @@ from hashlib import sha256
 from sqlmodel import Session, col, func, select
 
 from rungwise.coach.accounts.trainers import colleague, set_active
-from rungwise.coach.alerting.alerts import page
 from rungwise.coach.alerting.duty import whom_to_page
+from rungwise.coach.alerting.incidents import grew
 from rungwise.coach.alerting.paging import say_on
 from rungwise.coach.record.access import OnlyTheLead
 from rungwise.coach.record.audit import record
@@ -163,8 +163,7 @@ def _move(
         session.add(alert)
     if urgent and set(_paged(session, now, practice, client)) - set(before):
         for alert in urgent:
-            alert.pages = 0
-            page(session, now, practice, client, alert)
+            grew(session, now, practice, client, alert, anew=True)
 
 
 def _paged(session: Session, now: datetime, practice: Practice, client: Client) -> list[int]:

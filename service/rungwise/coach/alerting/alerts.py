@@ -1,33 +1,27 @@
 """Alerts: opening and growing them, paging the trainer, seeing and handling them."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.duty import leads_of, whom_to_page
-from rungwise.coach.alerting.paging import (
-    link,
-    page_second,
-    page_trainer,
-    pages_of,
-    say_on,
-    take_back,
+from rungwise.coach.alerting.incidents import (
+    HANDLED_WITHIN,
+    close_if_done,
+    grew,
+    hold,
+    join,
+    open_alerts_of,
+    page_again,
 )
+from rungwise.coach.alerting.paging import take_back
 from rungwise.coach.outbox.texts import take_back_answers
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record.audit import record
 from rungwise.concepts.alert_kinds import ALERTS, URGENCIES, Urgency
 from rungwise.errors import ServiceError
-from rungwise.store.due import set_due
-from rungwise.store.salvage import salvage_one
-from rungwise.store.tables import Alert, AlertMessage, AlertPage, Client, Message, Practice, Trainer
-
-LONGEST_PAGE_WAIT_MINUTES = 240
-# An urgent alert that somebody opened and did not handle is paged again after this.
-HANDLED_WITHIN = timedelta(minutes=30)
-SEEN_ONLY = "It was opened and not handled for 30 minutes, so it was paged again."
+from rungwise.store.due import clear_due, due_of
+from rungwise.store.tables import Alert, AlertMessage, Client, Incident, Message, Practice, Trainer
 
 
 class AlertHandled(ServiceError):
@@ -77,13 +71,11 @@ def raise_alert(
             opened_at=now,
             last_at=now,
         )
-        fresh = pages = True
+        fresh = pages = worse = True
     else:
         worse = URGENCIES.index(urgency) < URGENCIES.index(alert.urgency)
         fresh = worse or message is not None
         pages = worse or raised.anew or (message is not None and urgency == Urgency.URGENT)
-        if raised.anew:
-            alert.pages = 0
         alert.urgency = urgency if worse else alert.urgency
         alert.last_at = now
         if raised.system_did not in alert.system_did.splitlines():
@@ -93,12 +85,13 @@ def raise_alert(
             alert.state = "new"
     session.add(alert)
     session.flush()
+    join(session, now, alert)
     if message is not None:
         _attach(session, alert, message)
     if fresh:
         tell_of_alert(session, now, alert, "alert.opened" if opened else "alert.grew")
     if pages and alert.urgency == Urgency.URGENT:
-        page(session, now, practice, client, alert)
+        grew(session, now, practice, client, alert, anew=worse or raised.anew)
     return alert
 
 
@@ -108,75 +101,14 @@ def _attach(session: Session, alert: Alert, message: Message) -> None:
         session.flush()
 
 
-def page(
-    session: Session,
-    now: datetime,
-    practice: Practice,
-    client: Client,
-    alert: Alert,
-    also: Sequence[Trainer] = (),
-) -> None:
-    """Page whoever is on duty and `also` these, and set when it is repeated and escalated.
-
-    It is repeated until somebody opens the alert, each time after twice as long, at most 4 hours.
-    """
-    other = _just_paged(session, now, alert)
-    if other is None:
-        whom = {one.id: one for one in [*whom_to_page(session, now, practice, client), *also]}
-        for trainer in whom.values():
-            page_trainer(session, now, practice, trainer, alert)
-    else:
-        at_once = [page.id for page in pages_of(session, other.id) if page.created_at == now]
-        link(session, alert, at_once)
-    alert.pages += 1
-    session.add(alert)
-    minutes = min(practice.escalate_minutes * 2 ** (alert.pages - 1), LONGEST_PAGE_WAIT_MINUTES)
-    set_due(session, "escalate", alert.id, now + timedelta(minutes=minutes))
-
-
-def _just_paged(session: Session, now: datetime, alert: Alert) -> Alert | None:
-    """Another alert of this client that is paged at this very instant.
-
-    Who opens the inbox for a fall sees the pain beside it; a second text would only blunt the
-    first.
-    """
-    others = (
-        select(Alert)
-        .join(AlertPage, col(AlertPage.alert_id) == col(Alert.id))
-        .join(Message, col(Message.id) == col(AlertPage.message_id))
-        .where(
-            Alert.client_id == alert.client_id,
-            Alert.id != alert.id,
-            Alert.urgency == "urgent",
-            Alert.state == "new",
-            Message.created_at == now,
-            Message.state != "cancelled",
-        )
-    )
-    return session.exec(others.order_by(col(Alert.id))).first()
-
-
 def escalate(session: Session, now: datetime, alert_id: int) -> None:
-    """Nobody opened an urgent alert in time: text the second contact and the trainer again.
-
-    Who has named no second contact has the practice leads for one. One that was opened and not
-    handled is new again, and its pages begin anew, with the trainer.
-    """
+    """What earlier versions set by alert: the next step of its incident's chain, if it has none."""
     alert = session.get(Alert, alert_id)
-    if alert is None or alert.state == "handled" or alert.urgency != "urgent":
+    if alert is None or alert.state == "handled":
         return
-    client = salvage_one(session, Client, alert.client_id).row
-    practice = salvage_one(session, Practice, alert.practice_id).row
-    if alert.state == "seen":
-        alert.state, alert.pages = "new", 0
-        say_on(session, [alert], SEEN_ONLY)
-        page(session, now, practice, client, alert)
-        return
-    trainer = salvage_one(session, Trainer, client.trainer_id).row
-    if _just_paged(session, now, alert) is None:
-        page_second(session, now, practice, trainer, alert)
-    leads = [] if trainer.second_contact_phone else leads_of(session, practice)
-    page(session, now, practice, client, alert, also=leads)
+    incident = join(session, now, alert)
+    if incident is not None and due_of(session, "chain", incident.id) is None:
+        page_again(session, now, incident.id)
 
 
 def words_of(session: Session, alert_id: int) -> list[Message]:
@@ -200,12 +132,14 @@ def alerts_with(session: Session, message_id: int) -> list[Alert]:
     return list(session.exec(rows.order_by(col(Alert.id))).all())
 
 
-def dealt_with(session: Session, alert: Alert) -> None:
+def dealt_with(session: Session, now: datetime, alert: Alert) -> None:
     """An alert was handled: what waits about it is taken back, pages and safety texts alike.
 
     A safety text stays while another alert with the same words is open.
     """
+    clear_due(session, "escalate", alert.id)
     take_back(session, alert)
+    close_if_done(session, now, alert)
     answered = [
         message.id
         for message in words_of(session, alert.id)
@@ -215,15 +149,18 @@ def dealt_with(session: Session, alert: Alert) -> None:
 
 
 def see(session: Session, now: datetime, trainer: Trainer, alert: Alert) -> None:
-    """The trainer opened it: no paging for HANDLED_WITHIN, in which it is to be handled."""
+    """The trainer opened it, and with it all of its incident: no paging for HANDLED_WITHIN, in
+    which it is to be handled.
+    """
     if alert.state != "new":
         return
-    alert.state = "seen"
-    alert.seen_at = now
-    alert.seen_by = trainer.id
-    session.add(alert)
-    session.flush()
-    take_back(session, alert)
-    if alert.urgency == "urgent":
-        set_due(session, "escalate", alert.id, now + HANDLED_WITHIN)
-    record(session, now, trainer, "alert seen", client_id=alert.client_id, alert=alert.id)
+    incident = session.get(Incident, alert.incident_id) if alert.incident_id is not None else None
+    theirs = [alert] if incident is None else open_alerts_of(session, incident.id)
+    fresh = [one for one in theirs if one.state == "new"]
+    for one in fresh:
+        one.state, one.seen_at, one.seen_by = "seen", now, trainer.id
+        session.add(one)
+        session.flush()
+        record(session, now, trainer, "alert seen", client_id=one.client_id, alert=one.id)
+    if fresh and incident is not None:
+        hold(session, incident, now + HANDLED_WITHIN, trainer.id)

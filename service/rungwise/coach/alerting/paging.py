@@ -20,7 +20,16 @@ from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.wording import wording_of
 from rungwise.concepts.alert_kinds import ALERT_KINDS
 from rungwise.store.salvage import salvage, salvage_one
-from rungwise.store.tables import QUEUED, Alert, AlertPage, Client, Message, Practice, Trainer
+from rungwise.store.tables import (
+    QUEUED,
+    Alert,
+    AlertPage,
+    Client,
+    Incident,
+    Message,
+    Practice,
+    Trainer,
+)
 from rungwise.wording.texts import alert_words, render
 
 log = logging.getLogger(__name__)
@@ -59,10 +68,11 @@ def page_words(session: Session, practice: Practice, alerts: Sequence[Alert]) ->
     if len(clients) > 1:
         many = render("page_many", practice.language, own, count=len(clients))
         return PageWords(many, many)
-    gravest = _gravest(alerts)
-    again = "_again" if gravest.pages else ""
-    kind = alert_words(gravest.kind, practice.language)
-    called = salvage_one(session, Client, gravest.client_id).row.called
+    lead = gravest(alerts)
+    incident = session.get(Incident, lead.incident_id) if lead.incident_id is not None else None
+    again = "_again" if incident is not None and incident.pages > 1 else ""
+    kind = alert_words(lead.kind, practice.language)
+    called = salvage_one(session, Client, lead.client_id).row.called
     return PageWords(
         render(f"page{again}", practice.language, own, called=called, kind=kind),
         render(f"page_email{again}", practice.language, own, kind=kind),
@@ -70,11 +80,11 @@ def page_words(session: Session, practice: Practice, alerts: Sequence[Alert]) ->
 
 
 def page_trainer(
-    session: Session, now: datetime, practice: Practice, trainer: Trainer, alert: Alert
+    session: Session, now: datetime, practice: Practice, trainer: Trainer, alerts: Sequence[Alert]
 ) -> list[Message]:
-    """Queue a page the way this trainer wishes."""
+    """Queue a page about these alerts the way this trainer wishes."""
     ways = ways_to(practice, trainer)
-    queued = [queue_page(session, now, practice, receiver, alert) for receiver in ways]
+    queued = [queue_page(session, now, practice, receiver, alerts) for receiver in ways]
     return [message for message in queued if message is not None]
 
 
@@ -93,18 +103,21 @@ def queue_page(
     now: datetime,
     practice: Practice,
     receiver: Receiver,
-    alert: Alert,
+    alerts: Sequence[Alert],
     once_key: str | None = None,
     words: str | None = None,
 ) -> Message | None:
-    """Queue a page about an alert, and link it. One person gets one page: what still waits for
-    them is taken back and told by this one. `words` are said when it is about one client.
+    """Queue a page about alerts of one client, and link it. One person gets one page: what still
+    waits for them is taken back and told by this one. `words` are said when it is about one client.
+
 
     Without news it keeps the place of one that may have arrived, so that it does not come sooner.
     """
     waiting = _waiting_for(session, practice, receiver)
     told = {page.id: _alerts_of(session, page) for page in waiting}
-    about = {alert.id: alert} | {one.id: one for alerts in told.values() for one in alerts}
+    about = {alert.id: alert for alert in alerts} | {
+        one.id: one for alerts in told.values() for one in alerts
+    }
     said = page_words(session, practice, list(about.values()))
     body = said.email if receiver.by is not None else said.text
     if words is not None and len({one.client_id for one in about.values()}) == 1:
@@ -148,24 +161,47 @@ def page_second(
     now: datetime,
     practice: Practice,
     trainer: Trainer,
-    alert: Alert,
+    alerts: Sequence[Alert],
     once_key: str | None = None,
 ) -> Message | None:
     """Queue a page to the trainer's second contact, if there is one."""
     if not trainer.second_contact_phone:
         return None
-    own = wording_of(session, practice.id, practice.language)
-    words = render(
+    words = _second_words(session, practice, trainer, gravest(alerts))
+    receiver = Receiver(trainer.second_contact_phone, trainer.id)
+    return queue_page(session, now, practice, receiver, alerts, once_key, words)
+
+
+def _second_words(session: Session, practice: Practice, trainer: Trainer, alert: Alert) -> str:
+    return render(
         "page_second",
         practice.language,
-        own,
+        wording_of(session, practice.id, practice.language),
         practice=practice.name,
         called=salvage_one(session, Client, alert.client_id).row.called,
         kind=alert_words(alert.kind, practice.language),
         trainer=trainer.name,
     )
-    receiver = Receiver(trainer.second_contact_phone, trainer.id)
-    return queue_page(session, now, practice, receiver, alert, once_key, words)
+
+
+def say_again(session: Session, practice: Practice, pages: Sequence[Message]) -> None:
+    """What these pages say, as it is now: something graver may have been told in the same text."""
+    for page in pages:
+        about = _alerts_of(session, page)
+        if page.state == "queued" and about:
+            page.body = _worded(session, practice, page, about)
+            session.add(page)
+
+
+def _worded(session: Session, practice: Practice, page: Message, alerts: Sequence[Alert]) -> str:
+    """What a page to this receiver says about these alerts."""
+    one_client = len({alert.client_id for alert in alerts}) == 1
+    if one_client and page.trainer_id is not None and page.carrier != EMAIL:
+        trainer = salvage_one(session, Trainer, page.trainer_id).row
+        if page.to_phone == trainer.second_contact_phone and page.to_phone != trainer.phone:
+            return _second_words(session, practice, trainer, gravest(alerts))
+    said = page_words(session, practice, alerts)
+    return said.email if page.carrier == EMAIL else said.text
 
 
 def take_back(session: Session, alert: Alert) -> None:
@@ -184,8 +220,7 @@ def take_back(session: Session, alert: Alert) -> None:
     for page in (each.row for each in salvage(session, Message, ids)):
         left = [one for one in _alerts_of(session, page) if one.id != alert.id]
         if left:
-            said = page_words(session, practice, left)
-            page.body = said.email if page.carrier == EMAIL else said.text
+            page.body = _worded(session, practice, page, left)
         else:
             page.state, page.problem = "cancelled", "Somebody has opened the alert since."
         session.add(page)
@@ -219,20 +254,22 @@ def link(session: Session, alert: Alert, message_ids: Sequence[int]) -> None:
     session.flush()
 
 
-def pages_of(session: Session, alert_id: int) -> list[Message]:
-    """The pages about an alert, oldest first."""
+def pages_of(session: Session, *alert_ids: int) -> list[Message]:
+    """The pages about any of these alerts, oldest first."""
     rows = (
         select(Message)
         .join(AlertPage, col(AlertPage.message_id) == col(Message.id))
-        .where(AlertPage.alert_id == alert_id)
+        .where(col(AlertPage.alert_id).in_(alert_ids))
     )
-    return list(session.exec(rows.order_by(col(Message.id))).all())
+    pages = session.exec(rows.order_by(col(Message.id))).all()
+    return list({page.id: page for page in pages}.values())
 
 
 @dataclass(frozen=True, slots=True)
 class PageTold:
     """What became of a page: to whom, by which way; when it was queued, handed over, settled."""
 
+    id: int
     who: str
     by_email: bool
     state: str
@@ -243,10 +280,11 @@ class PageTold:
     problem: str | None
 
 
-def pages_told(session: Session, alert_id: int) -> list[PageTold]:
-    """Every page about an alert, oldest first."""
+def pages_told(session: Session, alert_ids: Sequence[int]) -> list[PageTold]:
+    """Every page about these alerts, oldest first."""
     return [
         PageTold(
+            page.id,
             _named(session, page),
             page.carrier == EMAIL,
             page.state,
@@ -256,7 +294,7 @@ def pages_told(session: Session, alert_id: int) -> list[PageTold]:
             page.settled_at,
             page.problem if page.state in ("failed", "queued") else None,
         )
-        for page in pages_of(session, alert_id)
+        for page in pages_of(session, *alert_ids)
     ]
 
 
@@ -323,11 +361,7 @@ def _other_way(
     if receiver is None:
         return None
     key = f"{OTHER_WAY}{message.id}"
-    other = queue_page(session, now, practice, receiver, _gravest(alerts), key)
-    if other is not None:
-        for alert in alerts:
-            link(session, alert, [other.id])
-    return other
+    return queue_page(session, now, practice, receiver, alerts, key)
 
 
 def _second_contact(
@@ -340,11 +374,11 @@ def _second_contact(
     practice = salvage_one(session, Practice, message.practice_id).row
     if message.to_phone == trainer.second_contact_phone:
         return
-    gravest = _gravest(alerts)
-    page_second(session, now, practice, trainer, gravest, f"{SECOND_WAY}{gravest.id}")
+    key = f"{SECOND_WAY}{gravest(alerts).id}"
+    page_second(session, now, practice, trainer, alerts, key)
 
 
-def _gravest(alerts: Sequence[Alert]) -> Alert:
+def gravest(alerts: Sequence[Alert]) -> Alert:
     """The one that a page about all of these names: a page names one only."""
     return min(alerts, key=lambda alert: ALERT_KINDS.index(alert.kind))
 

@@ -19,12 +19,13 @@ from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.situation import Situation, load, past
 from rungwise.concepts.due_kinds import OF_CLIENTS
 from rungwise.ladder.moves import PastDay
-from rungwise.store.tables import QUEUED, Alert, Client, Due, Message, Question
+from rungwise.store.tables import QUEUED, Alert, Client, Due, Incident, Message, Question
 from rungwise.ticks.due import next_dues, still_worth_sending
 
 # What acting on a due row of this kind does, where that is no text to the client.
 ELSE: Mapping[str, str] = {
     "doubt": "the trainer is paged: a question about safety was not answered",
+    "chain": "the trainer and the second contact are paged again, unless it was handled",
     "escalate": "the trainer and the second contact are paged again, unless the alert was handled",
     "stranger": "whoever is on duty is paged again about an unknown number",
     "retest": "a note to the trainer that a retest or call is due",
@@ -104,11 +105,13 @@ def _coming(session: Session, now: datetime, until: datetime, due: Due) -> Itera
 
 def _client_of(session: Session, due: Due) -> Client | None:
     """The client whom a due row is about, by way of what its subject is."""
-    owner: Alert | Question | Message | None = None
+    owner: Alert | Incident | Question | Message | None = None
     if due.kind in OF_CLIENTS:
         return session.get(Client, due.subject_id)
     if due.kind == "doubt":
         owner = session.get(Question, due.subject_id)
+    elif due.kind == "chain":
+        owner = session.get(Incident, due.subject_id)
     elif due.kind == "escalate":
         owner = session.get(Alert, due.subject_id)
     elif due.kind in ("reread", "unsent", "unsettled"):

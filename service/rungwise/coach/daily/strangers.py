@@ -13,8 +13,9 @@ import phonenumbers
 from sqlalchemy import delete
 from sqlmodel import Session, col, func, select
 
-from rungwise.coach.alerting.alerts import LONGEST_PAGE_WAIT_MINUTES, Raised, raise_alert
+from rungwise.coach.alerting.alerts import Raised, raise_alert
 from rungwise.coach.alerting.duty import on_duty_now
+from rungwise.coach.alerting.incidents import LONGEST_PAGE_WAIT_MINUTES
 from rungwise.coach.alerting.paging import BY_EMAIL, ways_to
 from rungwise.coach.conversation.signs import doubtful, told
 from rungwise.coach.daily.client_state import rest_client

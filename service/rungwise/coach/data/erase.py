@@ -28,6 +28,7 @@ from rungwise.store.tables import (
     ClientPhone,
     Due,
     InboundPart,
+    Incident,
     Message,
     Practice,
     Question,
@@ -41,6 +42,7 @@ ERASED = "(erased)"
 # Whose id `subject_id` of a due thing is, by kind.
 DUE_OF_CLIENT = tuple(OF_CLIENTS)
 DUE_OF_ALERT = ("escalate",)
+DUE_OF_INCIDENT = ("chain",)
 DUE_OF_QUESTION = ("doubt",)
 DUE_OF_MESSAGE = ("reread", "unsettled", "unsent")
 DUE_OF_PART = ("parts",)
@@ -103,6 +105,7 @@ def is_named(client: Client, typed_name: str) -> bool:
 
 def _clear_due(session: Session, client_id: int) -> None:
     of_alert = select(Alert.id).where(Alert.client_id == client_id)
+    of_incident = select(Incident.id).where(Incident.client_id == client_id)
     of_question = select(Question.id).where(Question.client_id == client_id)
     of_message = select(Message.id).where(Message.client_id == client_id)
     of_part = select(InboundPart.id).where(col(InboundPart.message_id).in_(of_message))
@@ -111,6 +114,7 @@ def _clear_due(session: Session, client_id: int) -> None:
         col(Due.kind).in_(kinds) & col(Due.subject_id).in_(ids)
         for kinds, ids in (
             (DUE_OF_ALERT, of_alert),
+            (DUE_OF_INCIDENT, of_incident),
             (DUE_OF_QUESTION, of_question),
             (DUE_OF_MESSAGE, of_message),
             (DUE_OF_PART, of_part),

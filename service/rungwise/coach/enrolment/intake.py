@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.daily.welcome import consent_wording, welcome
 from rungwise.coach.enrolment.baseline import not_held
 from rungwise.coach.enrolment.clients import add_client
@@ -202,12 +203,16 @@ def baseline_of(session: Session, client_id: int) -> Baseline | None:
 def screen_again(
     session: Session, now: datetime, trainer: Trainer, client: Client, answers: Mapping[str, str]
 ) -> None:
-    """Ask (again) someone who gets no texts yet. Earlier answers stay on record."""
-    _refuse_begun(client)
+    """Ask (again), at any time. Earlier answers stay on record.
+
+    Who practises and may not as the new answers stand rests until that is settled.
+    """
     outcome = screen(answers).outcome
     if outcome == "start" and _not_held(baseline_of(session, client.id)):
         outcome = "ask_first"
     _store_screening(session, now, trainer, client, answers, outcome)
+    if outcome != "start" and client.state in ("active", "paused"):
+        rest_client(session, now, client)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +228,6 @@ def record_clinician(
     session: Session, now: datetime, trainer: Trainer, client: Client, word: Word
 ) -> None:
     """Keep the clinician's answer with the screening that asked for it."""
-    _refuse_begun(client)
     screening = latest_screening(session, client.id)
     if screening is None or screening.outcome != "ask_first":
         raise ImpossibleValue("screening", "", "one that says to ask a clinician first")

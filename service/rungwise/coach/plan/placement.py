@@ -1,5 +1,6 @@
 """What a trainer changes: placing a client on a rung, pausing, resuming, handling an alert."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -7,12 +8,22 @@ from sqlalchemy.orm import object_session
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.alerts import AlertHandled, dealt_with
+from rungwise.coach.alerting.incidents import join
 from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, cancel_prompts, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record import questions
+from rungwise.coach.record.after_fall import (
+    clear_incidents,
+    eased_by,
+    kinds_of,
+    refuse_return,
+    refuse_unchecked,
+    store_check,
+)
 from rungwise.coach.record.audit import record, words_hash
 from rungwise.coach.record.clearance import refuse_uncleared
+from rungwise.coach.record.fall_records import FallRecord, record_fall
 from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.plan_versions import new_plan
 from rungwise.coach.record.situation import Situation, past
@@ -22,6 +33,7 @@ from rungwise.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from rungwise.ladder.absence import override_move
 from rungwise.store.due import clear_due
 from rungwise.store.tables import Alert, Client, Trainer
+from rungwise.ticks.due import zone_named
 
 LONGEST_REASON = 500
 
@@ -35,6 +47,13 @@ class NoReason(ServiceError):
 
 class NotSoHigh(ServiceError):
     """After a rest the client starts at most where they were. Choose that rung or an easier one."""
+
+    def __init__(self) -> None:
+        super().__init__(self.__doc__)
+
+
+class ALandmarkLower(ServiceError):
+    """They fell while practising. Choose the landmark below where they were, or an easier rung."""
 
     def __init__(self) -> None:
         super().__init__(self.__doc__)
@@ -159,11 +178,15 @@ def resume_paused(session: Session, now: datetime, trainer: Trainer, situation: 
 
 @dataclass(frozen=True, slots=True)
 class Handling:
-    """How an alert was dealt with. `resume_key` the rung on which a resting client goes on."""
+    """How an alert was dealt with. `resume_key` the rung on which a resting client goes on;
+    `after_fall` the answers of the checklist, which a fall needs; `misread`: nothing happened.
+    """
 
     what_done: str
     note: str = ""
     resume_key: str | None = None
+    after_fall: Mapping[str, str] | None = None
+    misread: bool = False
 
 
 def handle(
@@ -182,6 +205,8 @@ def handle(
         raise AlertHandled(AlertHandled.__doc__)
     if not handling.what_done.strip():
         raise ImpossibleValue("what was done", "", "one line, such as: phoned, no injury")
+    alert.misread = handling.misread
+    _check_after_fall(session, now, trainer, alert, handling)
     alert.state = "handled"
     alert.handled_at = now
     alert.handled_by = trainer.id
@@ -190,8 +215,7 @@ def handle(
     alert.resume_key = handling.resume_key
     session.add(alert)
     session.flush()
-    clear_due(session, "escalate", alert.id)
-    dealt_with(session, alert)
+    dealt_with(session, now, alert)
     record(
         session,
         now,
@@ -210,6 +234,25 @@ def handle(
         resume(session, now, trainer, situation, handling.resume_key, alert.what_done)
 
 
+def _check_after_fall(
+    session: Session, now: datetime, trainer: Trainer, alert: Alert, handling: Handling
+) -> None:
+    """A fall is closed with its checklist, which counts for all of its incident."""
+    incident = join(session, now, alert)
+    if incident is None:
+        return
+    session.flush()
+    if handling.after_fall is not None and "fall" in kinds_of(session, incident.id):
+        store_check(session, now, trainer, incident, handling.after_fall)
+    if alert.kind != "fall":
+        return
+    refuse_unchecked(session, incident)
+    if handling.misread:
+        client = session.get_one(Client, alert.client_id)
+        day = alert.opened_at.astimezone(zone_named(client.time_zone)).date()
+        record_fall(session, now, trainer, client, FallRecord(day, day, happened=False), alert)
+
+
 def resume(
     session: Session,
     now: datetime,
@@ -226,7 +269,14 @@ def resume(
     )
     if session.exec(others).first() is not None:
         raise StillOpen
+    refuse_return(session, now, situation.client)
     refuse_uncleared(session, situation.client_id)
+    ladder, here = situation.ladder, situation.placement.rung_key
+    if to_key in ladder and eased_by(session, situation.client_id):
+        lower = ladder.landmark_below(here) if here in ladder else ladder.rungs[0]
+        if ladder.index(to_key) > ladder.index(lower.key):
+            raise ALandmarkLower
+    clear_incidents(session, now, situation.client_id)
     place_client(session, now, trainer, situation, to_key, reason)
     client = situation.client
     client.state = "active"

@@ -5,7 +5,8 @@ from datetime import datetime, timedelta
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.alerts import HANDLED_WITHIN, open_alert
+from rungwise.coach.alerting.alerts import open_alert
+from rungwise.coach.alerting.incidents import reopen
 from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
@@ -15,7 +16,6 @@ from rungwise.coach.record.situation import Situation
 from rungwise.coach.record.wording import text_for
 from rungwise.errors import ServiceError
 from rungwise.ladder.moves import Move
-from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import rows_updated
 from rungwise.store.tables import Alert, Message, MoveRow, Trainer
 
@@ -65,8 +65,7 @@ def undo_handling(
     alert.handled_at = alert.handled_by = alert.what_done = alert.note = alert.resume_key = None
     session.add(alert)
     session.flush()
-    if alert.urgency == "urgent":
-        set_due(session, "escalate", alert.id, now + HANDLED_WITHIN)
+    reopen(session, now, alert)
     record(session, now, trainer, "handling undone", client_id=alert.client_id, alert=alert.id)
     tell_of_alert(session, now, alert, "alert.reopened")
     if situation is not None and resumed_on is not None and situation.client.state == "active":

@@ -18,6 +18,7 @@ from rungwise.store.tables.carriers import CarrierState, Circuit, EarlyReceipt, 
 from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
 from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, SavedView, Tag
+from rungwise.store.tables.incidents import ClinicianWord, FallCheck, Incident
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import Number, OwnWording, Practice
 from rungwise.store.tables.reviews import Fall, HomeVisit, Retest, ReviewRhythm, TrainerFeed
@@ -46,17 +47,20 @@ __all__ = [
     "ClientNote",
     "ClientPhone",
     "ClientTag",
+    "ClinicianWord",
     "DaySeal",
     "DemoClock",
     "Due",
     "Duty",
     "EarlyReceipt",
     "Fall",
+    "FallCheck",
     "GroupAct",
     "GroupActClient",
     "HomeSetup",
     "HomeVisit",
     "InboundPart",
+    "Incident",
     "LastTick",
     "Message",
     "MoveRow",

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import Index
+from sqlalchemy import Index, false
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Sealed
@@ -32,6 +32,8 @@ class Alert(SQLModel, table=True):
     system_did: str = Field(sa_type=Sealed)
     opened_at: datetime = Field(sa_type=UtcDateTime)
     last_at: datetime = Field(sa_type=UtcDateTime)
+    incident_id: int | None = Field(default=None, foreign_key="incident.id", index=True)
+    # The chain of pages is the incident's: earlier versions counted here.
     pages: int = 0
     paged_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     seen_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
@@ -41,6 +43,8 @@ class Alert(SQLModel, table=True):
     what_done: str | None = Field(default=None, sa_type=Sealed)
     note: str | None = Field(default=None, sa_type=Sealed)
     resume_key: str | None = None
+    # The words were misread: nothing of the kind happened.
+    misread: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
 
 
 class AlertMessage(SQLModel, table=True):

@@ -19,7 +19,7 @@ from rungwise.web.api.caller import Caller, Id, Needs
 from rungwise.web.api.pagination import Cursor, Limit, Page, last_id, page_of
 from rungwise.web.api.shapes import AlertOut, HandleGiven
 from rungwise.web.api.writes import Done, Key, once
-from rungwise.web.inbox import alert_of
+from rungwise.web.looks import alert_of
 
 router = APIRouter(tags=["alerts"])
 
@@ -65,12 +65,19 @@ def handle_alert(
 ) -> Response:
     """Close an alert with what was done about it, and say where a resting client goes on.
 
-    Paging stops with it, so call it only for what a person did.
+    Paging stops with it, so call it only for what a person did. A fall needs the answers of its
+    checklist, once for all of its incident.
     """
 
     def act(session: Session) -> Done:
         alert, client = alert_of(session, called.trainer, alert_id)
-        handling = Handling(given.what_done, given.note, given.resume_key or None)
+        handling = Handling(
+            given.what_done,
+            given.note,
+            given.resume_key or None,
+            given.after_fall,
+            misread=given.misread,
+        )
         situation = load(session, client)
         handle(session, called.now, called.trainer, alert, situation, handling)
         session.flush()

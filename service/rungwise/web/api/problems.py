@@ -17,9 +17,10 @@ from rungwise.coach.alerting.alerts import AlertHandled
 from rungwise.coach.daily.told_days import SignStillOpen
 from rungwise.coach.daily.write_to_client import GetsNoTexts, NightThere
 from rungwise.coach.outbox.change_feed import ReadAnew
-from rungwise.coach.plan.placement import NoReason, NotSoHigh, StillOpen
+from rungwise.coach.plan.placement import ALandmarkLower, NoReason, NotSoHigh, StillOpen
 from rungwise.coach.plan.placement_preview import ManyLandmarks
 from rungwise.coach.record.access import OnlyTheLead
+from rungwise.coach.record.after_fall import ChecklistFirst, NotBefore, ScreenFirst, WordFirst
 from rungwise.coach.record.clearance import AskFirst, NotByText
 from rungwise.coach.record.fields import Unfinished
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, NotFound, ServiceError
@@ -80,6 +81,11 @@ KINDS: Mapping[type[ServiceError], tuple[int, str]] = {
     StillOpen: (409, "still-open"),
     SignStillOpen: (409, "sign-still-open"),
     NotSoHigh: (409, "not-so-high"),
+    ALandmarkLower: (409, "a-landmark-lower"),
+    ChecklistFirst: (409, "checklist-first"),
+    WordFirst: (409, "word-first"),
+    NotBefore: (409, "not-before"),
+    ScreenFirst: (409, "screen-first"),
     ManyLandmarks: (409, "many-landmarks"),
     AskFirst: (409, "ask-first"),
     NotByText: (409, "not-by-text"),

@@ -349,12 +349,16 @@ class AlertOut(BaseModel):
 
 class HandleGiven(Given):
     """What was done. `resume_key` is the rung on which a resting client goes on, at most where
-    they were; without it they stay resting.
+    they were; without it they stay resting. `after_fall` answers the checklist, item by item: no,
+    yes or unknown, and for `floor` minutes, within_hour, helped or unknown. `misread`: nothing of
+    the kind happened.
     """
 
     what_done: str = Field(min_length=1, max_length=500)
     note: str = Field(default="", max_length=2000)
     resume_key: str | None = Field(default=None, max_length=120)
+    after_fall: dict[str, str] | None = Field(default=None, max_length=30)
+    misread: bool = False
 
 
 # --- the token itself -----------------------------------------------------------------------------

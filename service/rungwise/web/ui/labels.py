@@ -92,6 +92,28 @@ PAGE_STATE = {
     "unknown": "may not have arrived",
     "cancelled": "taken back",
 }
+WORD_BY = {
+    "letter": "by letter",
+    "call": "by telephone",
+    "seen": "seen by me, or I was there",
+}
+GO = {
+    "ambulance": "An ambulance, now.",
+    "emergency department": "To the emergency department, now.",
+    "seen today": "To be seen by a clinician today.",
+}
+# What a person did about an incident, after their name.
+INCIDENT_ACT = {
+    "alert seen": "opened it: no pages for 30 minutes",
+    "alert handled": "handled it",
+    "handling undone": "took the handling back",
+    "after a fall": "answered the checklist after a fall",
+    "clinician's word": "recorded a clinician's word",
+    "page answered 1": "answered the page: has it, no pages for 30 minutes",
+    "page answered 2": "answered the page: phoned, all well so far, no pages for 4 hours",
+    "page answered 3": "answered the page: cannot, the next people were paged",
+    "screened": "asked the screening's questions",
+}
 TEXT_KIND = {
     "prompt": "the day's text",
     "answer": "answer",

@@ -72,7 +72,7 @@ def places(visit: Visit) -> list[Place]:
 
 def _here(path: str, address: str) -> bool:
     if address == "/":
-        return path == "/" or path.startswith(("/alerts", "/unknown-numbers"))
+        return path == "/" or path.startswith(("/alerts", "/incidents", "/unknown-numbers"))
     if address in BELOW and path.startswith(BELOW[address]):
         return True
     return path == address or path.startswith(f"{address}/")

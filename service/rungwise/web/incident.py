@@ -1,0 +1,232 @@
+"""One incident: whom to phone, what was told, the checklist after a fall, and all that happened."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BaseModel, Field
+from sqlmodel import Session, col, select
+
+from rungwise.coach.alerting.incidents import alerts_of
+from rungwise.coach.alerting.paging import gravest
+from rungwise.coach.alerting.timeline import timeline
+from rungwise.coach.enrolment.intake import latest_home
+from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.record.access import client_of
+from rungwise.coach.record.after_fall import Word, record_word, standing_of
+from rungwise.coach.record.situation import load
+from rungwise.concepts.after_fall import ITEMS, Item, choices_of
+from rungwise.concepts.alert_kinds import ALERT_KINDS, RESTING_KINDS
+from rungwise.errors import ImpossibleValue, NotFound, ServiceError
+from rungwise.store.queries import inbox
+from rungwise.store.tables import Alert, Client, ClientPhone, Incident
+from rungwise.web.clients.client_page import RungNames
+from rungwise.web.clients.resume_choices import resume_choices
+from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.http.errors import status_of
+from rungwise.web.http.forms import Fields, FieldsHere
+from rungwise.web.looks import look_at
+from rungwise.web.ui.layout import framed
+
+router = APIRouter()
+
+PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
+ITEM = "fall_"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One item of the checklist as the page shows it."""
+
+    item: Item
+    field: str
+    choices: Mapping[str, str]
+    does: str
+
+
+class IncidentForm(BaseModel):
+    """`quick` is the pressed button, `what_done` one's own words; one of them must be there."""
+
+    quick: str = Field(default="", max_length=200)
+    what_done: str = Field(default="", max_length=500)
+    note: str = Field(default="", max_length=2000)
+    resume_key: str = Field(default="", max_length=120)
+    misread: str = Field(default="", max_length=200)
+    together: bool = False
+
+
+def incident_of(session: Session, visit: Visit, incident_id: int) -> tuple[Incident, Client]:
+    """The incident and its client, if this trainer may see them; NotFound otherwise."""
+    incident = session.get(Incident, incident_id)
+    if incident is None:
+        raise NotFound("There is no such incident among yours.")
+    return incident, client_of(session, visit.trainer, incident.client_id)
+
+
+@router.get("/incidents/{incident_id}")
+def one_incident(visit: Signed, request: Request, incident_id: int) -> Response:
+    with visit.parts.store.read() as session:
+        incident, _ = incident_of(session, visit, incident_id)
+        fresh = [one.id for one in alerts_of(session, incident.id) if one.state == "new"]
+    if fresh:
+        look_at(visit, request, fresh[0])
+    return incident_page(visit, incident_id)
+
+
+def incident_page(
+    visit: Visit,
+    incident_id: int,
+    told: str = "",
+    given: Fields | None = None,
+    status: int = 200,
+) -> Response:
+    with visit.parts.store.read() as session:
+        incident, client = incident_of(session, visit, incident_id)
+        alerts = alerts_of(session, incident.id)
+        others = select(Alert).where(
+            Alert.client_id == client.id,
+            Alert.state != "handled",
+            col(Alert.id).not_in([alert.id for alert in alerts]),
+        )
+        found = [*alerts, *session.exec(others.order_by(col(Alert.id))).all()]
+        entries = inbox.with_texts(session, [(alert, client) for alert in found])
+        situation = load(session, client)
+        home = latest_home(session, client.id)
+        stands = standing_of(session, visit.now, client, incident)
+        rows = select(ClientPhone).where(ClientPhone.client_id == client.id)
+        theirs = sorted(entries[: len(alerts)], key=lambda e: ALERT_KINDS.index(e.alert.kind))
+        is_open = [entry for entry in theirs if entry.alert.state != "handled"]
+        return framed(
+            visit,
+            session,
+            "incident.html",
+            status,
+            incident=incident,
+            client=client,
+            entries=theirs,
+            lead=(is_open or theirs)[0].alert,
+            is_open=bool(is_open),
+            others=entries[len(alerts) :],
+            texts=list({text.id: text for entry in theirs for text in entry.texts}.values()),
+            phones=session.exec(rows).all(),
+            someone=home.someone if home is not None else None,
+            fell="fall" in {one.alert.kind for one in is_open},
+            stands=stands,
+            asked=[_asked(item) for item in ITEMS],
+            happened=timeline(session, client, incident),
+            named=RungNames(situation),
+            quick=PHONED,
+            resume_on=resume_choices(situation),
+            rests=any(one.alert.kind in RESTING_KINDS for one in theirs),
+            told=told,
+            given=given or {},
+        )
+
+
+def _asked(item: Item) -> Asked:
+    """With what its yes does, in words."""
+    does = [{"seen today": "to be seen today"}.get(item.go, item.go)] if item.go else []
+    does += ["practice rests until a clinician's word"] * item.word
+    does += ["the screening is asked again"] * item.screens
+    does += ["visit first, and a landmark lower at most"] * item.visit
+    sentence = f"Yes or not known: {', '.join(does)}." if does else ""
+    return Asked(item, f"{ITEM}{item.name}", choices_of(item), sentence)
+
+
+def checklist_in(fields: Fields) -> dict[str, str] | None:
+    """The answers of the checklist in a form; None when it was not asked."""
+    given = {name: value for name, value in fields.items() if name.startswith(ITEM)}
+    return {name.removeprefix(ITEM): value for name, value in given.items()} or None
+
+
+@router.post("/incidents/{incident_id}/handle")
+def handle_incident(
+    visit: Signed,
+    incident_id: int,
+    form: Annotated[IncidentForm, Form()],
+    fields: FieldsHere,
+) -> Response:
+    """Close all that is open of the incident, and with `together` all else of the client's."""
+    try:
+        with visit.parts.store.write() as session:
+            incident, client = incident_of(session, visit, incident_id)
+            _handle_all(session, visit, incident, client, form, checklist_in(fields))
+            stands = standing_of(session, visit.now, client, incident)
+    except ServiceError as error:
+        if isinstance(error, NotFound):
+            raise
+        return incident_page(visit, incident_id, str(error), fields, status_of(error))
+    follows = stands.follows
+    more = follows.go or stands.waits_for_word or stands.waits_for_screening or follows.do
+    return RedirectResponse(f"/incidents/{incident_id}" if more and not form.misread else "/", 303)
+
+
+def _handle_all(
+    session: Session,
+    visit: Visit,
+    incident: Incident,
+    client: Client,
+    form: IncidentForm,
+    answers: Mapping[str, str] | None,
+) -> None:
+    rows = select(Alert).where(Alert.client_id == client.id, Alert.state != "handled")
+    found = [
+        alert
+        for alert in session.exec(rows.order_by(col(Alert.id))).all()
+        if alert.incident_id == incident.id or form.together
+    ]
+    theirs = [alert for alert in found if alert.incident_id == incident.id]
+    if not theirs:
+        raise NotFound("Everything of this incident was handled already.")
+    # The gravest last: with it practice goes on.
+    last = gravest(theirs)
+    done = form.misread or form.what_done.strip() or form.quick
+    misread = bool(form.misread)
+    for alert in (*(one for one in found if one is not last), last):
+        own = alert.incident_id == incident.id
+        handling = Handling(
+            done,
+            form.note,
+            form.resume_key or None if alert is last else None,
+            answers if own and not misread else None,
+            misread=own and misread,
+        )
+        handle(session, visit.now, visit.trainer, alert, load(session, client), handling)
+        answers = None if own else answers
+
+
+@router.post("/incidents/{incident_id}/word")
+def clinicians_word(visit: Signed, incident_id: int, fields: FieldsHere) -> Response:
+    try:
+        with visit.parts.store.write() as session:
+            incident, _ = incident_of(session, visit, incident_id)
+            record_word(session, visit.now, visit.trainer, incident, _word(fields))
+    except ServiceError as error:
+        if isinstance(error, NotFound):
+            raise
+        return incident_page(visit, incident_id, str(error), fields, status_of(error))
+    return RedirectResponse(f"/incidents/{incident_id}#word", 303)
+
+
+def _word(fields: Fields) -> Word:
+    if fields.get("allows") not in ("yes", "no"):
+        raise ImpossibleValue("allows", "", "chosen: they may, or better not")
+    return Word(
+        clinician=fields.get("clinician", ""),
+        said_on=_day(fields, "said_on"),
+        by=fields.get("by", ""),
+        examined=fields.get("examined", ""),
+        allows=fields["allows"] == "yes",
+        from_day=_day(fields, "from_day") if fields.get("from_day") else None,
+        limits=fields.get("limits", ""),
+    )
+
+
+def _day(fields: Fields, name: str) -> date:
+    try:
+        return date.fromisoformat(fields.get(name, ""))
+    except ValueError:
+        raise ImpossibleValue(name, fields.get(name, ""), "a day, as 2026-03-02") from None

@@ -1,0 +1,165 @@
+"""The page of an incident: all of it in one place, the checklist, one press, a clinician's word."""
+
+import re
+
+import pytest
+from screened import UNHURT_FORM
+from sqlmodel import select
+from web_world import World
+
+from rungwise.concepts.after_fall import ITEMS
+from rungwise.store.tables import ClinicianWord, FallCheck, Incident
+
+
+def incident_of(world: World) -> int:
+    with world.store.read() as session:
+        return session.exec(select(Incident.id).order_by(Incident.id.desc())).first()
+
+
+def told(world: World, *texts: str) -> str:
+    world.pass_time(hours=2)
+    for words in texts:
+        world.reply("ada", words)
+    world.tick()
+    return f"/incidents/{incident_of(world)}"
+
+
+def plain(page: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", page).split())
+
+
+def test_one_card_holds_every_sign_text_page_and_act_in_one_line_of_time(world: World) -> None:
+    address = told(world, "I fell and my knee hurts", "no")
+    browser = world.signed_in()
+    page = browser.page(address)
+    assert "Ada Sample: Fall, Pain" in plain(page)
+    assert f'href="tel:{world.client("ada").phone}"' in page
+    line = plain(page.partition("What happened")[2])
+    places = [
+        line.index(words)
+        for words in (
+            "texts: I fell and my knee hurts",
+            "Page to Tess Example , by text",
+            "safety text:",
+            "texts: no",
+            "Tess Example opened it",
+        )
+    ]
+    assert places == sorted(places)
+    assert len(re.findall("Page to", line)) == 1
+
+
+def test_each_sign_opens_the_same_page_and_every_one_is_seen(world: World) -> None:
+    told(world, "I fell and my knee hurts")
+    browser = world.signed_in()
+    fall, pain = (one.id for one in sorted(world.alerts("ada"), key=lambda a: a.kind))
+    assert "Ada Sample: Fall, Pain" in plain(browser.page(f"/alerts/{pain}"))
+    assert {one.state for one in world.alerts("ada")} == {"seen"}
+    assert "After the fall" in browser.page(f"/alerts/{fall}")
+
+
+@pytest.mark.parametrize("headers", [{"Sec-Purpose": "prefetch"}, {"Sec-Fetch-Site": "cross-site"}])
+def test_a_fetch_that_is_no_look_stops_nothing(world: World, headers) -> None:
+    address = told(world, "I fell")
+    browser = world.signed_in().browser
+    assert browser.get(address, headers=headers).status_code == 200
+    assert {one.state for one in world.alerts("ada")} == {"new"}
+
+
+def test_nothing_is_ticked_and_every_item_says_why_and_by_whom(world: World) -> None:
+    page = world.signed_in().page(told(world, "I fell"))
+    form = page.partition('id="handle"')[2].partition("</form>")[0]
+    assert "checked" not in form
+    for item in ITEMS:
+        assert f'name="fall_{item.name}" value="unknown"' in form
+        assert item.why in plain(form).replace("&#39;", "'")
+        assert item.source.replace("&", "&amp;") in form
+
+
+def test_one_press_closes_every_sign_and_lets_practice_go_on(world: World) -> None:
+    address = told(world, "I feel very dizzy", "no", "I fell", "no")
+    browser = world.signed_in()
+    browser.page(address)
+    done = browser.post(
+        f"{address}/handle",
+        quick="Phoned: all is well",
+        resume_key=world.rung_of("ada"),
+        **UNHURT_FORM,
+    )
+    assert (done.status_code, done.headers["location"]) == (303, "/")
+    assert {one.state for one in world.alerts("ada")} == {"handled"}
+    assert world.client("ada").state == "active"
+
+
+def test_what_is_left_out_is_said_and_what_was_answered_stays(world: World) -> None:
+    address = told(world, "I fell")
+    some = {name: value for name, value in UNHURT_FORM.items() if name != "fall_back"}
+    refused = world.signed_in().post(
+        f"{address}/handle", quick="Phoned: all is well", note="Bruise", **some
+    )
+    assert refused.status_code == 400
+    assert "New pain in the back" in refused.text.partition('class="told"')[2][:400]
+    assert refused.text.count(" checked") == len(some)
+    assert "Bruise</textarea>" in refused.text
+    assert {one.state for one in world.alerts("ada")} & {"new", "seen"}
+
+
+def test_a_worrying_answer_shows_what_to_do_and_takes_the_word(world: World) -> None:
+    address = told(world, "I fell", "no")
+    browser = world.signed_in()
+    answers = {**UNHURT_FORM, "fall_stands": "unknown"}
+    here = world.rung_of("ada")
+    refused = browser.post(f"{address}/handle", quick="Phoned", resume_key=here, **answers)
+    assert refused.status_code == 400
+    assert "clinician" in refused.text.partition('class="told"')[2][:200]
+    done = browser.post(f"{address}/handle", quick="Phoned: will see a doctor first", **answers)
+    assert done.headers["location"] == address
+    page = plain(browser.page(address))
+    assert "To the emergency department, now." in page
+    assert "Practice rests until a clinician's word" in page.replace("&#39;", "'")
+    word = {
+        "clinician": "Dr Sample, physician",
+        "said_on": "2026-03-02",
+        "by": "call",
+        "examined": "Hip: no break",
+        "allows": "yes",
+        "from_day": "2026-03-02",
+        "limits": "",
+    }
+    wrong = browser.post(f"{address}/word", **{**word, "said_on": "last week"})
+    assert wrong.status_code == 400
+    assert "Hip: no break</textarea>" in wrong.text
+    assert browser.post(f"{address}/word", **word).status_code == 303
+    page = plain(browser.page(address))
+    assert "They may practise from 2 March 2026: Dr Sample, physician" in page
+    assert "No limits given." in page
+    with world.store.read() as session:
+        stored = session.exec(select(ClinicianWord)).one()
+        assert (stored.examined, stored.trainer_id) == ("Hip: no break", world.trainers["tess"])
+        assert session.exec(select(FallCheck)).one().answers["stands"] == "unknown"
+
+
+def test_misread_words_are_closed_in_one_press(world: World) -> None:
+    address = told(world, "I fell")
+    done = world.signed_in().post(f"{address}/handle", misread="Phoned: it was misread")
+    assert (done.status_code, done.headers["location"]) == (303, "/")
+    assert {one.misread for one in world.alerts("ada")} == {True}
+
+
+def test_a_second_press_says_that_it_was_handled(world: World) -> None:
+    address = told(world, "I fell")
+    browser = world.signed_in()
+    browser.post(f"{address}/handle", quick="Phoned", **UNHURT_FORM)
+    again = browser.post(f"{address}/handle", quick="Visited at home", **UNHURT_FORM)
+    assert again.status_code == 404
+    assert {one.what_done for one in world.alerts("ada")} == {"Phoned"}
+
+
+def test_another_trainers_incident_is_not_there(world: World) -> None:
+    address = told(world, "I fell")
+    stranger = world.signed_in("omar") if "omar" in world.trainers else None
+    assert world.signed_in().get("/incidents/99999").status_code == 404
+    if stranger is not None:
+        assert stranger.get(address).status_code == 404
+        assert stranger.post(f"{address}/handle", quick="x", **UNHURT_FORM).status_code == 404
+        assert stranger.post(f"{address}/word").status_code == 404
