@@ -44,6 +44,7 @@ def assemble(settings: Settings, clock: Clock | None = None) -> Parts:
     NotSealedYet when the data keys do not fit it.
     """
     store = open_store(settings)
+    store.public_url = settings.public_url
     carriers = carriers_from(settings)
     parts = Parts(settings, store, clock or SystemClock(), carriers)
     if clock is None and parts.is_demo:

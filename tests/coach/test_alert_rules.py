@@ -24,12 +24,12 @@ from rungwise.coach.alerting.alerts import (
 )
 from rungwise.coach.alerting.duty import Duty, on_duty_at, whom_to_page
 from rungwise.coach.alerting.incidents import LONGEST_PAGE_WAIT_MINUTES, SEEN_ONLY, page_again
+from rungwise.coach.alerting.page_words import page_words
 from rungwise.coach.alerting.paging import (
     link,
     note_handed_over,
     page_lost,
     page_trainer,
-    page_words,
     pages_of,
     strand,
 )
@@ -500,9 +500,9 @@ def test_a_trainer_is_paged_the_way_they_wish_or_the_way_there_is(
 
 def test_a_page_says_when_it_is_a_repeat(case: Case) -> None:
     alert = case.raises("fall")
-    first = page_words(case.session, case.practice, [alert])
+    first = page_words(case.session, LATER, case.practice, [alert])
     case.again(LATER, alert)
-    again = page_words(case.session, case.practice, [alert])
+    again = page_words(case.session, LATER, case.practice, [alert])
     assert first.text != again.text
     assert first.email != again.email
 

@@ -1,6 +1,7 @@
 """The page of an incident: all of it in one place, the checklist, one press, a clinician's word."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from screened import UNHURT_FORM
@@ -153,6 +154,24 @@ def test_a_second_press_says_that_it_was_handled(world: World) -> None:
     again = browser.post(f"{address}/handle", quick="Visited at home", **UNHURT_FORM)
     assert again.status_code == 404
     assert {one.what_done for one in world.alerts("ada")} == {"Phoned"}
+
+
+def test_the_link_in_a_page_wants_the_sign_in_and_then_opens_the_incident(world: World) -> None:
+    address = told(world, "I fell")
+    with world.store.read() as session:
+        link = f"/i/{session.exec(select(Incident)).one().link}"
+    asked = world.browser().get(link, follow_redirects=False)
+    assert asked.headers["location"] == f"/sign-in?next={link}"
+    assert {one.state for one in world.alerts("ada")} == {"new"}
+    browser = world.signed_in()
+    assert browser.get(link).headers["location"] == address
+    browser.page(address)
+    assert {one.state for one in world.alerts("ada")} == {"seen"}
+    assert browser.get("/i/nowhere2").status_code == 404
+    # Good for a day from the last page, and no longer.
+    with world.store.write() as session:
+        session.exec(select(Incident)).one().link_until = world.clock.now() - timedelta(seconds=1)
+    assert "good for a day" in browser.get(link).text
 
 
 def test_another_trainers_incident_is_not_there(world: World) -> None:

@@ -63,6 +63,14 @@ LONG: dict[str, object] = {
     "carrier": "longername",
     "minutes": 1440,
     "count": 120,
+    "code": 47,
+    "phone": "+123456789012345",
+    "who": "Maximiliana Robinson",
+}
+# What a page to a trainer may say in capitals.
+SHOUTED = {
+    *("URGENT", "STILL", "OPEN", "WAITING"),
+    *("URGENTE", "SIGUE", "ABIERTA", "SIN", "RESPUESTA"),
 }
 EVERY_TEXT = [(name, language) for language in LANGUAGES for name in CATALOGUE]
 
@@ -169,8 +177,12 @@ def test_a_language_we_lack_uses_english(asked: str, used: str) -> None:
 
 
 def test_a_page_names_the_kind_in_words() -> None:
-    text = render("page", "en", called="Ada", kind=alert_words("fall", "en"))
-    assert text == "URGENT: Ada reports a fall. Please open the alert inbox now."
+    values = {"code": 47, "phone": "+12025550103", "link": "https://example.org/i/abc"}
+    text = render("page", "en", called="Ada", kind=alert_words("fall", "en"), **values)
+    assert text == (
+        "URGENT 47: Ada reports a fall. Call +12025550103. https://example.org/i/abc "
+        "Reply 1 I have it, 2 phoned, all well so far, 3 can't."
+    )
     assert alert_words("no such kind", "en") == "needs you to look"
 
 
@@ -200,7 +212,7 @@ def test_every_text_to_a_client_keeps_the_same_rules_of_tone(name: str, language
     shouted = set(re.findall(r"\b[A-ZÁÉÍÓÚÑ]{3,}\b", text))
     words_to_reply = {"STOP", "START", "HELP", "AYUDA", "YES", "NOT", "TODAY", "HOY", "PAUSE"}
     words_to_reply |= {"PAUSA", "BACK", "VUELVO"}
-    assert shouted <= words_to_reply | {"URGENT", "STILL", "OPEN", "URGENTE", "SIGUE", "ABIERTA"}
+    assert shouted <= words_to_reply | SHOUTED
     if CATALOGUE[name].safety:
         assert safety_text_problems(name, text, language) == []
 

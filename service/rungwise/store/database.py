@@ -19,6 +19,9 @@ from rungwise.store.fair_lock import Turns
 
 T = TypeVar("T")
 
+# Where a session keeps its store's `public_url`.
+PUBLIC_URL = "public url"
+
 BUSY_TIMEOUT_MS = 15_000
 # A row that somebody else holds for longer than this is waited for no more; the work is redone.
 LOCK_TIMEOUT_MS = 5_000
@@ -42,6 +45,8 @@ class Store:
 
     def __init__(self, url: str, pool: Pool | None = None) -> None:
         self.url = url
+        # Where people reach the service, for links in what is written; empty: no links.
+        self.public_url = ""
         self.is_sqlite = url.startswith("sqlite")
         self.engine = _open_sqlite(url) if self.is_sqlite else _open_postgresql(url, pool or Pool())
         self._turn: AbstractContextManager[object] = Turns() if self.is_sqlite else nullcontext()
@@ -51,6 +56,7 @@ class Store:
     def read(self) -> Iterator[Session]:
         """A session that only reads."""
         with Session(self.engine, expire_on_commit=False) as session:
+            session.info[PUBLIC_URL] = self.public_url
             yield session
 
     @contextmanager
@@ -61,6 +67,7 @@ class Store:
             Session(self._writing, expire_on_commit=False) as session,
             session.begin(),
         ):
+            session.info[PUBLIC_URL] = self.public_url
             yield session
 
     def run(self, work: Callable[[Session], T]) -> T:

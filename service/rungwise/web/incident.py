@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.incidents import alerts_of
-from rungwise.coach.alerting.paging import gravest
+from rungwise.coach.alerting.page_words import gravest
 from rungwise.coach.alerting.timeline import timeline
 from rungwise.coach.enrolment.intake import latest_home
 from rungwise.coach.plan.placement import Handling, handle
@@ -35,6 +35,14 @@ router = APIRouter()
 
 PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
 ITEM = "fall_"
+LONGEST_LINK = 40
+
+
+class LinkOver(NotFound):
+    """This link was good for a day. Open the alert inbox."""
+
+    def __init__(self) -> None:
+        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +72,19 @@ def incident_of(session: Session, visit: Visit, incident_id: int) -> tuple[Incid
     if incident is None:
         raise NotFound("There is no such incident among yours.")
     return incident, client_of(session, visit.trainer, incident.client_id)
+
+
+@router.get("/i/{link}")
+def by_link(visit: Signed, link: str) -> Response:
+    """The short address in a page: it opens its incident for a day, for who is signed in."""
+    with visit.parts.store.read() as session:
+        found = session.exec(select(Incident).where(Incident.link == link[:LONGEST_LINK])).first()
+        if found is None:
+            raise NotFound("There is no such incident among yours.")
+        incident, _ = incident_of(session, visit, found.id)
+    if incident.link_until is None or visit.now > incident.link_until:
+        raise LinkOver
+    return RedirectResponse(f"/incidents/{incident.id}", 303)
 
 
 @router.get("/incidents/{incident_id}")

@@ -66,6 +66,9 @@ LONGEST: Mapping[str, int] = {
     "carrier": 10,
     "minutes": 4,
     "count": 3,
+    "code": 2,
+    "phone": 16,
+    "who": 20,
 }
 
 

@@ -58,6 +58,9 @@ _VALUES: Mapping[str, str] = {
     "carrier": "kannel",
     "minutes": "5",
     "count": "3",
+    "code": "47",
+    "phone": "+12025550103",
+    "who": "Robin",
 }
 _TASKS: Mapping[str, str] = {
     "en": "Right heel beside left big toe, touching. Hands just above the counter. "

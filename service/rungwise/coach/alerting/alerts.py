@@ -138,7 +138,7 @@ def dealt_with(session: Session, now: datetime, alert: Alert) -> None:
     A safety text stays while another alert with the same words is open.
     """
     clear_due(session, "escalate", alert.id)
-    take_back(session, alert)
+    take_back(session, now, alert)
     close_if_done(session, now, alert)
     answered = [
         message.id
@@ -163,4 +163,4 @@ def see(session: Session, now: datetime, trainer: Trainer, alert: Alert) -> None
         session.flush()
         record(session, now, trainer, "alert seen", client_id=one.client_id, alert=one.id)
     if fresh and incident is not None:
-        hold(session, incident, now + HANDLED_WITHIN, trainer.id)
+        hold(session, now, incident, now + HANDLED_WITHIN, trainer.id)

@@ -175,9 +175,8 @@ def page(
     at_once = _pages(session, [one.id for one in alerts], now)
     paged = {each.trainer_id for each in at_once}
     # Who was paged at this very instant sees all of it: a second text would blunt the first.
-    fresh = any(
-        one.id not in paged for one in (*whom_to_page(session, now, practice, client), *also)
-    )
+    whom = (*whom_to_page(session, now, practice, client), *also)
+    fresh = second is not None or any(one.id not in paged for one in whom)
     if fresh:
         if anew:
             incident.pages, incident.held_until, incident.held_by = 0, None, None
@@ -192,7 +191,7 @@ def page(
     for alert in alerts:
         link(session, alert, [each.id for each in at_once])
     if not fresh:
-        say_again(session, practice, at_once)
+        say_again(session, now, practice, at_once)
 
 
 def _page_all(
@@ -270,13 +269,15 @@ def _next(
     page(session, now, practice, client, incident, trainer, leads, passed_by)
 
 
-def hold(session: Session, incident: Incident, until: datetime, by: int | None) -> None:
+def hold(
+    session: Session, now: datetime, incident: Incident, until: datetime, by: int | None
+) -> None:
     """Somebody has it: no pages until then, and then anew if it is not handled."""
     incident.held_until, incident.held_by = until, by
     session.add(incident)
     urgent = False
     for alert in open_alerts_of(session, incident.id):
-        take_back(session, alert)
+        take_back(session, now, alert)
         urgent = urgent or alert.urgency == Urgency.URGENT
     if urgent:
         set_due(session, "chain", incident.id, until)
@@ -314,4 +315,4 @@ def reopen(session: Session, now: datetime, alert: Alert) -> None:
     incident.closed_at = incident.cleared_at = None
     session.add(alert)
     session.flush()
-    hold(session, incident, now + HANDLED_WITHIN, alert.seen_by)
+    hold(session, now, incident, now + HANDLED_WITHIN, alert.seen_by)

@@ -10,27 +10,28 @@ red on every page.
 import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, func, select
 
 from rungwise.carriers.email import EMAIL
+from rungwise.coach.alerting.page_words import (
+    gravest,
+    incident_of,
+    page_words,
+    second_words,
+)
 from rungwise.coach.outbox.sender_numbers import From
 from rungwise.coach.outbox.texts import Text, queue_to_phone
-from rungwise.coach.record.wording import wording_of
-from rungwise.concepts.alert_kinds import ALERT_KINDS
 from rungwise.store.salvage import salvage, salvage_one
 from rungwise.store.tables import (
     QUEUED,
     Alert,
     AlertPage,
-    Client,
-    Incident,
     Message,
     Practice,
     Trainer,
 )
-from rungwise.wording.texts import alert_words, render
 
 log = logging.getLogger(__name__)
 
@@ -39,14 +40,7 @@ BY_EMAIL = From(EMAIL, "")
 OTHER_WAY = "other-way:"
 SECOND_WAY = "second-way:"
 MOST_AT_ONCE = 100
-
-
-@dataclass(frozen=True, slots=True)
-class PageWords:
-    """The same page as a text, which names the client, and as e-mail, which names nobody."""
-
-    text: str
-    email: str
+LINK_LASTS = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,27 +50,6 @@ class Receiver:
     to: str
     trainer_id: int | None
     by: From | None = None
-
-
-def page_words(session: Session, practice: Practice, alerts: Sequence[Alert]) -> PageWords:
-    """What a page about these alerts says, in the practice's language and own words.
-
-    About one client it names the gravest alert; about several it says how many clients.
-    """
-    own = wording_of(session, practice.id, practice.language)
-    clients = {alert.client_id for alert in alerts}
-    if len(clients) > 1:
-        many = render("page_many", practice.language, own, count=len(clients))
-        return PageWords(many, many)
-    lead = gravest(alerts)
-    incident = session.get(Incident, lead.incident_id) if lead.incident_id is not None else None
-    again = "_again" if incident is not None and incident.pages > 1 else ""
-    kind = alert_words(lead.kind, practice.language)
-    called = salvage_one(session, Client, lead.client_id).row.called
-    return PageWords(
-        render(f"page{again}", practice.language, own, called=called, kind=kind),
-        render(f"page_email{again}", practice.language, own, kind=kind),
-    )
 
 
 def page_trainer(
@@ -118,7 +91,9 @@ def queue_page(
     about = {alert.id: alert for alert in alerts} | {
         one.id: one for alerts in told.values() for one in alerts
     }
-    said = page_words(session, practice, list(about.values()))
+    for one in about.values():
+        _renew_link(session, now, one)
+    said = page_words(session, now, practice, list(about.values()))
     body = said.email if receiver.by is not None else said.text
     if words is not None and len({one.client_id for one in about.values()}) == 1:
         body = words
@@ -167,44 +142,44 @@ def page_second(
     """Queue a page to the trainer's second contact, if there is one."""
     if not trainer.second_contact_phone:
         return None
-    words = _second_words(session, practice, trainer, gravest(alerts))
+    words = second_words(session, practice, trainer, gravest(alerts))
     receiver = Receiver(trainer.second_contact_phone, trainer.id)
     return queue_page(session, now, practice, receiver, alerts, once_key, words)
 
 
-def _second_words(session: Session, practice: Practice, trainer: Trainer, alert: Alert) -> str:
-    return render(
-        "page_second",
-        practice.language,
-        wording_of(session, practice.id, practice.language),
-        practice=practice.name,
-        called=salvage_one(session, Client, alert.client_id).row.called,
-        kind=alert_words(alert.kind, practice.language),
-        trainer=trainer.name,
-    )
+def _renew_link(session: Session, now: datetime, alert: Alert) -> None:
+    """The short address in a page opens its incident for a day from the last page."""
+    incident = incident_of(session, alert)
+    if incident is not None:
+        incident.link_until = now + LINK_LASTS
+        session.add(incident)
 
 
-def say_again(session: Session, practice: Practice, pages: Sequence[Message]) -> None:
+def say_again(
+    session: Session, now: datetime, practice: Practice, pages: Sequence[Message]
+) -> None:
     """What these pages say, as it is now: something graver may have been told in the same text."""
     for page in pages:
         about = _alerts_of(session, page)
         if page.state == "queued" and about:
-            page.body = _worded(session, practice, page, about)
+            page.body = _worded(session, now, practice, page, about)
             session.add(page)
 
 
-def _worded(session: Session, practice: Practice, page: Message, alerts: Sequence[Alert]) -> str:
+def _worded(
+    session: Session, now: datetime, practice: Practice, page: Message, alerts: Sequence[Alert]
+) -> str:
     """What a page to this receiver says about these alerts."""
     one_client = len({alert.client_id for alert in alerts}) == 1
     if one_client and page.trainer_id is not None and page.carrier != EMAIL:
         trainer = salvage_one(session, Trainer, page.trainer_id).row
         if page.to_phone == trainer.second_contact_phone and page.to_phone != trainer.phone:
-            return _second_words(session, practice, trainer, gravest(alerts))
-    said = page_words(session, practice, alerts)
+            return second_words(session, practice, trainer, gravest(alerts))
+    said = page_words(session, now, practice, alerts)
     return said.email if page.carrier == EMAIL else said.text
 
 
-def take_back(session: Session, alert: Alert) -> None:
+def take_back(session: Session, now: datetime, alert: Alert) -> None:
     """Somebody has seen or handled it: what waits about it alone is taken back, what is about
     others too tells of those.
     """
@@ -220,7 +195,7 @@ def take_back(session: Session, alert: Alert) -> None:
     for page in (each.row for each in salvage(session, Message, ids)):
         left = [one for one in _alerts_of(session, page) if one.id != alert.id]
         if left:
-            page.body = _worded(session, practice, page, left)
+            page.body = _worded(session, now, practice, page, left)
         else:
             page.state, page.problem = "cancelled", "Somebody has opened the alert since."
         session.add(page)
@@ -376,11 +351,6 @@ def _second_contact(
         return
     key = f"{SECOND_WAY}{gravest(alerts).id}"
     page_second(session, now, practice, trainer, alerts, key)
-
-
-def gravest(alerts: Sequence[Alert]) -> Alert:
-    """The one that a page about all of these names: a page names one only."""
-    return min(alerts, key=lambda alert: ALERT_KINDS.index(alert.kind))
 
 
 def strand(session: Session, now: datetime) -> int:

@@ -87,7 +87,9 @@ def _acts(session: Session, incident: Incident, alert_ids: set[int]) -> list[Hap
         if not about and line.action != "screened":
             continue
         who = session.get(Trainer, line.trainer_id) if line.trainer_id is not None else None
-        named = line.detail.get("who") or (who.name if who is not None else "the service")
+        named = who.name if who is not None else "the service"
+        if who is not None and line.detail.get("by") == "second contact":
+            named = who.second_contact_name or "the second contact"
         did = line.action + (f" {line.detail['digit']}" if "digit" in line.detail else "")
         found.setdefault((line.at, line.trainer_id, did), Happened(line.at, "did", named, did=did))
     return list(found.values())

@@ -27,6 +27,7 @@ from rungwise.coach.daily.addressed import Addressed, Arrival, addressed_to
 from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
 from rungwise.coach.daily.heard_lately import HeardLately
+from rungwise.coach.daily.page_answers import page_answered
 from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.record import questions
@@ -134,6 +135,8 @@ def _receive_whole(
         if client is None:
             _from_other_phone(session, now, message)
             continue
+        if _answers_a_page(session, now, message, client):
+            continue
         message.client_id = client.id
         if _same_words_again(session, message, heard.within_a_minute(client.id)):
             message.state = "repeat"
@@ -239,11 +242,19 @@ def _senders(session: Session, messages: Sequence[Message]) -> dict[tuple[int, s
 def _from_other_phone(session: Session, now: datetime, message: Message) -> None:
     """A text from a phone that is no client's own: a second phone of one, or a stranger's."""
     practice = session.get_one(Practice, message.practice_id)
+    if page_answered(session, now, practice, message):
+        return
     phone = strangers.second_phone(session, practice.id, message.from_phone)
     if phone is None:
         strangers.from_stranger(session, now, practice, message)
     elif not new_phone.answered(session, now, phone, message):
         strangers.from_second_phone(session, now, practice, phone, message)
+
+
+def _answers_a_page(session: Session, now: datetime, message: Message, client: Client) -> bool:
+    """Whether a client who is paged about somebody else answers that page, with its code."""
+    practice = session.get_one(Practice, message.practice_id)
+    return page_answered(session, now, practice, message, client)
 
 
 def _same_words_again(session: Session, message: Message, lately: Sequence[Message]) -> bool:

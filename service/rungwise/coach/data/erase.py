@@ -88,7 +88,7 @@ def erase_client(
     _clear_due(session, client_id)
     second = select(ClientPhone.phone).where(ClientPhone.client_id == client_id)
     _erase_strays(session, practice, {phone, *session.exec(second).all()})
-    _blank_pages(session, practice, called, since)
+    _blank_pages(session, practice, called, phone, since)
     session.flush()
     session.expunge_all()
     for table, condition in reversed(rows_of([client_id]).items()):
@@ -146,13 +146,16 @@ def _erase_strays(session: Session, practice: Practice, phones: Set[str]) -> Non
             session.delete(part)
 
 
-def _blank_pages(session: Session, practice: Practice, called: str, since: datetime) -> None:
-    """What was texted to trainers about the client loses the name."""
-    name = re.compile(rf"(?<!\w){re.escape(called)}(?!\w)")
+def _blank_pages(
+    session: Session, practice: Practice, called: str, phone: str, since: datetime
+) -> None:
+    """What was texted to trainers about the client loses the name and the number."""
+    name = re.compile(rf"(?<!\w){re.escape(called)}(?!\w)|{re.escape(phone)}")
     rows = select(Message).where(
         Message.practice_id == practice.id,
         col(Message.client_id).is_(None),
-        Message.kind == "page",
+        # Pages, and the answers to the digits that people text back.
+        col(Message.kind).in_(("page", "answer")),
         col(Message.created_at) >= since,
     )
     for message in session.exec(rows).all():
