@@ -1,4 +1,4 @@
-"""`rungwise client`: add, list or show clients."""
+"""`rungwise client`: add, list, show or edit clients."""
 
 import argparse
 import json
@@ -16,6 +16,7 @@ from rungwise.coach.enrolment.screening import BY_NAME, screen
 from rungwise.coach.record.clearance import AskFirst, NotByText
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.situation import load
+from rungwise.commands.client_edit import add_edit_arguments, edit
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.ladder.body import Profile, profile_from_json, profile_from_stored
 from rungwise.parts import Parts, assemble
@@ -49,7 +50,7 @@ class NoScreening(ServiceError):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--database", help="database URL (RUNGWISE_DATABASE_URL)")
-    what = parser.add_subparsers(dest="what", required=True, metavar="add|list|show")
+    what = parser.add_subparsers(dest="what", required=True, metavar="add|list|show|edit")
     adds = what.add_parser("add", help="add a client")
     adds.add_argument("--trainer", required=True, help="the trainer's e-mail address")
     adds.add_argument("--name", required=True)
@@ -77,6 +78,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     shows = what.add_parser("show", help="show one client")
     shows.add_argument("id", type=int)
     shows.add_argument("--json", action="store_true")
+    add_edit_arguments(what.add_parser("edit", help="change a client's facts, after a look"))
 
 
 def run(options: argparse.Namespace) -> int:
@@ -84,7 +86,7 @@ def run(options: argparse.Namespace) -> int:
     if options.database:
         settings = settings.model_copy(update={"database_url": options.database})
     parts = assemble(settings)
-    actions = {"add": _add, "list": _list, "show": _show}
+    actions = {"add": _add, "list": _list, "show": _show, "edit": edit}
     actions[options.what](parts, options)
     parts.store.close()
     return 0

@@ -62,7 +62,7 @@ class KeyReused(ServiceError):
 
 
 class LookedAtOther(ServiceError):
-    """What would follow is not what was looked at. Look again with /clients/preview."""
+    """What would follow is not what was looked at. Look at the preview again."""
 
     def __init__(self, problems: Mapping[str, str] | None = None) -> None:
         self.problems = problems or {}
