@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.paging import pages_told
+from rungwise.coach.alerting.paging import can_page, pages_told
 from rungwise.coach.daily.strangers import open_strangers
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
@@ -75,6 +75,7 @@ def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             total=total,
             pages=-(-total // ON_A_PAGE),
             undoable=undoable,
+            pageable=can_page(session, visit.practice, set(visit.parts.carriers)),
             unknown=len(open_strangers(session, scope.practice_id)),
             signature=page_version.of_alerts(session, scope),
         )

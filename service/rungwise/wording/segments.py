@@ -146,6 +146,13 @@ def to_gsm7(text: str) -> str:
     return "".join(_near_equal(character) for character in unicodedata.normalize("NFC", text))
 
 
+def left_out(text: str) -> str:
+    """What `to_gsm7` leaves out of a text, such as emoji, each once and in order."""
+    text = unicodedata.normalize("NFC", _whole_characters(text))
+    lost = (one for one in text if not gsm7_safe(one) and not _near_equal(one))
+    return "".join(one for one in dict.fromkeys(lost) if unicodedata.category(one) != "Mn")
+
+
 @lru_cache(4096)
 def _near_equal(character: str) -> str:
     if gsm7_safe(character):

@@ -8,7 +8,7 @@ red on every page.
 """
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -69,6 +69,13 @@ def ways_to(practice: Practice, trainer: Trainer) -> list[Receiver]:
     if (trainer.page_by != "text" or not ways) and not practice.is_demo and trainer.email:
         ways.append(Receiver(trainer.email, trainer.id, BY_EMAIL))
     return ways
+
+
+def can_page(session: Session, practice: Practice, set_up: Set[str]) -> bool:
+    """Whether a page could reach anybody of the practice by the carriers that are set up."""
+    rows = select(Trainer).where(Trainer.practice_id == practice.id, col(Trainer.active).is_(True))
+    ways = (way for one in session.exec(rows).all() for way in ways_to(practice, one))
+    return any((way.by.carrier if way.by else practice.carrier) in set_up for way in ways)
 
 
 def queue_page(

@@ -13,8 +13,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, Select, String, and_, case, cast, func, literal, or_, select
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from rungwise.concepts.questions import DOUBTS
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.current_plan import PRESENT
 from rungwise.store.sealing.crypto import in_clear, is_sealed
@@ -27,6 +29,7 @@ from rungwise.store.tables import (
     MoveRow,
     Placement,
     PlanRow,
+    Question,
     Report,
 )
 from rungwise.store.tables import Trainer as TrainerRow
@@ -35,7 +38,7 @@ TREND_DAYS = 56
 STANCES = ("parallel", "staggered", "semi_tandem", "tandem", "toe_touch", "single_leg")
 # What a client's day can be; those that may need the trainer come first.
 TODAY = (
-    *("silent", "wobbly", "resting", "not_arrived", "missed", "stopped"),
+    *("silent", "wobbly", "resting", "not_arrived", "held", "missed", "stopped"),
     *("skipped", "replied", "sent", "due", "steady", "none", "paused", "invited"),
 )
 # Clients who get no texts at present: their state says all there is to say.
@@ -166,7 +169,7 @@ class _Days:
 
 def _joined(query: Select[Any], wanted: Wanted) -> Select[Any]:
     query = query.select_from(Client)
-    if wanted.sort in ("days", "rung"):
+    if wanted.sort == "rung":
         query = query.outerjoin(Placement, col(Placement.client_id) == col(Client.id))
     return query
 
@@ -218,9 +221,37 @@ def _of_prompt(values: dict[str, Any]) -> ColumnElement[Any]:
     return case(
         (col(Client.last_reply_at) > col(Message.created_at), values["replied"]),
         (col(Message.state).in_(("failed", "unknown")), values["not_arrived"]),
+        (and_(col(Message.state) == "missed", _IN_DOUBT), values["held"]),
         (col(Message.state) == "missed", values["missed"]),
         else_=values["sent"],
     )
+
+
+# A question about safety is open, so that no prompt goes.
+_IN_DOUBT = (
+    select(col(Question.id))
+    .where(
+        col(Question.client_id) == col(Client.id),
+        col(Question.answered_at).is_(None),
+        col(Question.kind).in_(DOUBTS),
+    )
+    .correlate(Client)
+    .exists()
+)
+_TOLD = aliased(Report)
+# The last date that the client told practice of: being placed is none.
+_LAST_DAY = (
+    select(col(_TOLD.local_date))
+    .where(
+        col(_TOLD.client_id) == col(Client.id),
+        col(_TOLD.superseded_at).is_(None),
+        col(_TOLD.told)["skipped"].as_boolean().is_(False),
+    )
+    .order_by(col(_TOLD.local_date).desc())
+    .limit(1)
+    .correlate(Client)
+    .scalar_subquery()
+)
 
 
 def _todays_report(days: _Days) -> tuple[ColumnElement[bool], ...]:
@@ -273,7 +304,7 @@ def _order(wanted: Wanted, days: _Days) -> list[Any]:
     if wanted.sort == "today":
         return [_today(days, as_place=True)]
     if wanted.sort == "days":
-        return [col(Placement.since)]
+        return [func.coalesce(_LAST_DAY, literal(date.min))]
     if wanted.sort == "rung":
         return [_stance_place()]
     return []
@@ -324,7 +355,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
             _today(days),
             col(Report.told),
             col(Placement.rung_key),
-            col(Placement.since),
+            _LAST_DAY,
             col(PlanRow.profile)["body"],
             col(Due.at),
         )
@@ -339,7 +370,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
     steps = _steps(session, ids, days.usual - timedelta(days=TREND_DAYS))
     alerts = _open_alerts(session, ids)
     found = {}
-    for client, trainer, today, told, key, since, body, due_at in session.execute(asked):
+    for client, trainer, today, told, key, last_day, body, due_at in session.execute(asked):
         found[client.id] = Row(
             client=client,
             trainer=trainer,
@@ -347,7 +378,7 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
             local_date=days.of(client.time_zone),
             told=told,
             rung_key=key,
-            last_day=since,
+            last_day=last_day,
             body=body,
             due_at=due_at,
             steps=tuple(steps[client.id]),

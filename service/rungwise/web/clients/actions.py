@@ -20,6 +20,7 @@ from rungwise.web.clients.client_page import Draft, client_page
 from rungwise.web.clients.override import placed
 from rungwise.web.http.auth import Number, Signed, Visit
 from rungwise.web.http.errors import status_of
+from rungwise.wording.segments import left_out
 
 router = APIRouter()
 
@@ -46,10 +47,13 @@ class VersionForm(BaseModel):
 @router.post("/clients/{client_id}/texts")
 def write(visit: Signed, client_id: int, form: Annotated[TextForm, Form()]) -> Response:
     night = form.at_night
+    # What cannot be sent is said before anything leaves, also when nobody asked to look.
+    lost = left_out(form.body)
+    look = form.step == "look" or bool(lost)
     try:
         with visit.parts.store.write() as session:
             client = client_of(session, visit.trainer, client_id)
-            if form.step == "look":
+            if look:
                 refuse_text(client, tidy(form.body))
             else:
                 write_to_client(
@@ -66,8 +70,9 @@ def write(visit: Signed, client_id: int, form: Annotated[TextForm, Form()]) -> R
             raise
         draft = Draft(form.body, str(error), night=night or isinstance(error, NightThere))
         return client_page(visit, client_id, draft=draft, status=status_of(error))
-    if form.step == "look":
-        return client_page(visit, client_id, draft=Draft(tidy(form.body), looked=True, night=night))
+    if look:
+        draft = Draft(tidy(form.body), looked=True, night=night, left_out=lost)
+        return client_page(visit, client_id, draft=draft)
     return RedirectResponse(f"/clients/{client_id}#texts", 303)
 
 

@@ -69,6 +69,7 @@ class Draft:
     told: str = ""
     looked: bool = False
     night: bool = False
+    left_out: str = ""
 
 
 @router.get("/clients/{client_id}")

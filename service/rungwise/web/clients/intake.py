@@ -28,6 +28,7 @@ from rungwise.coach.enrolment.intake_form import (
 from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.enrolment.screening import QUESTIONS
 from rungwise.coach.record.fields import Unfinished, sentence
+from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.wording import wording_of
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import STAGES
@@ -35,6 +36,7 @@ from rungwise.ladder.body import MAT_LAYERS
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.shoe_sizes import SHOE_SYSTEMS
 from rungwise.store.tables import Client, Practice
+from rungwise.ticks.due import is_quiet
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
@@ -178,6 +180,15 @@ def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
     )
 
 
+def _goes(visit: Visit, follows: Follows | None) -> str:
+    """When the first text goes, by the clock where the client is."""
+    if follows is None or not follows.draft.begins:
+        return "It waits."
+    if is_quiet(visit.now, follows.draft.new.time_zone, quiet_hours(visit.practice)):
+        return f"It is outside texting hours there: it goes at {visit.practice.texts_from}."
+    return "It goes at once."
+
+
 def _page(
     visit: Visit,
     session: Session,
@@ -197,6 +208,7 @@ def _page(
         problems=problems or {},
         names=FIELD_NAMES,
         follows=follows,
+        goes=_goes(visit, follows),
         changed=changed,
         questions=[
             (one.name, one.asks, [(choice.value, choice.label) for choice in one.choices])

@@ -47,6 +47,7 @@ TODAY = {
     "wobbly": "Wobbly",
     "resting": "Resting",
     "not_arrived": "Text did not arrive",
+    "held": "Held for a safety question",
     "missed": "Text not sent",
     "stopped": "Stopped texts",
     "skipped": "Skipped",
@@ -61,7 +62,13 @@ TODAY = {
 SORT = {"name": "name", "today": "what may need you", "days": "last practice", "rung": "rung"}
 LANGUAGE = {"en": "English", "es": "Spanish"}
 ALERT_STATE = {"new": "Not seen yet", "seen": "Seen", "handled": "Handled"}
-MOVE = {"up": "Up", "stay": "Stay", "back": "Back", "rest": "Rest", "override": "Placed by you"}
+MOVE = {
+    "up": "Up",
+    "stay": "Stay",
+    "back": "Back",
+    "rest": "Rest",
+    "override": "Placed by a trainer",
+}
 # What a trainer entered among the texts.
 TOLD_BY = {
     "phone": "Told by phone",
@@ -167,9 +174,10 @@ def marked(body: str, reading: Mapping[str, Any] | None) -> list[Piece]:
     """The client's exact words, cut where the reader's `because` begins and ends."""
     because = (reading or {}).get("because") or {}
     spans = [
-        (max(span["start"], 0), min(span["end"], len(body)), SEEN_AS.get(name, name))
+        (start, end, _seen_as(name, reading or {}, body[start:end]))
         for name, spans in because.items()
         for span in spans
+        for start, end in [(max(span["start"], 0), min(span["end"], len(body)))]
     ]
     spans = [span for span in spans if span[0] < span[1]]
     cuts = sorted({0, len(body), *(edge for span in spans for edge in span[:2])})
@@ -181,6 +189,19 @@ def marked(body: str, reading: Mapping[str, Any] | None) -> list[Piece]:
         else:
             pieces.append(Piece(body[start:end], seen))
     return pieces
+
+
+SIDES = {"left": ("left", "izquierd"), "right": ("right", "derech")}
+
+
+def _seen_as(name: str, reading: Mapping[str, Any], stretch: str) -> str:
+    """What a stretch was taken for; a place of the body with the side that the words name."""
+    place = reading.get("body_part")
+    if name != "body_part" or not place:
+        return SEEN_AS.get(name, name)
+    words = stretch.lower()
+    sides = [side for side, said in SIDES.items() if any(one in words for one in said)]
+    return " ".join(["where:", *sides, place.replace("_", " ")])
 
 
 def read_as(pieces: Sequence[Piece]) -> list[tuple[str, str]]:
