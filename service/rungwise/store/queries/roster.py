@@ -228,16 +228,9 @@ def _of_prompt(values: dict[str, Any]) -> ColumnElement[Any]:
 
 
 # A question about safety is open, so that no prompt goes.
-_IN_DOUBT = (
-    select(col(Question.id))
-    .where(
-        col(Question.client_id) == col(Client.id),
-        col(Question.answered_at).is_(None),
-        col(Question.kind).in_(DOUBTS),
-    )
-    .correlate(Client)
-    .exists()
-)
+_OPEN = (col(Question.client_id) == col(Client.id), col(Question.answered_at).is_(None))
+_DOUBTS = select(col(Question.id)).where(*_OPEN, col(Question.kind).in_(DOUBTS))
+_IN_DOUBT = _DOUBTS.correlate(Client).exists()
 _TOLD = aliased(Report)
 # The last date that the client told practice of: being placed is none.
 _LAST_DAY = (
