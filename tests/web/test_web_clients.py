@@ -95,6 +95,8 @@ def test_an_open_alert_is_marked_in_the_list(world: World) -> None:
 
 
 def test_a_date_is_the_clients_own(world: World) -> None:
+    for who in ("ada", "bo"):
+        world.reply(who, "20 steady")
     with world.store.write() as session:
         session.get_one(Client, world.clients["bo"]).time_zone = "Pacific/Auckland"
     page = world.signed_in().page("/clients")  # already Tuesday in Auckland
@@ -125,8 +127,8 @@ def test_sorting_by_what_may_need_the_trainer_and_by_rung(world: World) -> None:
     with world.store.write() as session:
         session.get_one(Placement, world.clients["ada"]).rung_key = "firm/tandem/hover"
     assert names(browser.page("/clients?sort=rung")) == ["Bo Specimen", "Ada Sample"]
-    with world.store.write() as session:
-        session.get_one(Placement, world.clients["ada"]).since = date(2026, 1, 1)
+    world.pass_time(days=1)
+    world.reply("bo", "20 steady")
     assert names(browser.page("/clients?sort=days")) == ["Ada Sample", "Bo Specimen"]
 
 
