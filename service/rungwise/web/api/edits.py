@@ -11,15 +11,15 @@ from rungwise.coach.record.access import client_of
 from rungwise.coach.record.fields import Unfinished
 from rungwise.web.api.caller import Caller, Id, Needs
 from rungwise.web.api.clients import client_out
-from rungwise.web.api.problems import LookedAtOther
-from rungwise.web.api.shapes import (
+from rungwise.web.api.edit_shapes import (
     EditFollowsOut,
     EditGiven,
     FactsGiven,
     FactsOut,
-    OneClientOut,
     TextToldOut,
 )
+from rungwise.web.api.problems import LookedAtOther
+from rungwise.web.api.shapes import OneClientOut
 from rungwise.web.api.writes import Done, Key, once
 
 router = APIRouter(tags=["clients"])
