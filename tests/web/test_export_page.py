@@ -113,7 +113,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         act = GroupAct(trainer_id=trainer.id, kind="pause", asked={}, once="once-1", at=now)
         session.add_all([tag, act])
         session.flush()
-        session.add(HomeVisit(client_id=client.id, trainer_id=trainer.id, day=day))
+        session.add(HomeVisit(client_id=client.id, trainer_id=trainer.id, day=day, planned_at=now))
         session.add(ClientTag(tag_id=tag.id, client_id=client.id))
         session.add(GroupActClient(act_id=act.id, client_id=client.id, place=1))
         session.add(
