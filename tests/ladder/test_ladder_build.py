@@ -1,7 +1,6 @@
 """build_ladder: the laws that hold of every ladder, and the path on each surface."""
 
 import random
-import time
 from dataclasses import replace
 
 import pytest
@@ -410,14 +409,3 @@ def test_a_ceiling_that_is_no_longer_a_rung_falls_to_the_next_easier_one():
 def test_without_a_firm_floor_and_a_steady_counter_there_is_no_ladder(home, field):
     with pytest.raises(ImpossibleValue, match=field):
         build_ladder(MEAN_WOMAN, home, Limits())
-
-
-def test_a_full_ladder_is_quick():
-    times = []
-    for _ in range(15):
-        start = time.process_time()
-        build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
-        times.append(time.process_time() - start)
-    # The processor's time and the best of many, so that a busy machine does not fail it;
-    # bench_ladder.py has the median.
-    assert min(times) < 0.020

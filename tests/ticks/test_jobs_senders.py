@@ -79,7 +79,7 @@ def test_a_carrier_that_hangs_holds_up_no_other(practices):
     waiting, going = queue(practices, 1, 5), queue(practices, 2, 5)
     senders.wake()
     wait_until(lambda: states(practices, going) == ["sent"] * 5)
-    assert len(slow.got) == 2
+    wait_until(lambda: len(slow.got) == 2)
     assert states(practices, waiting).count("sending") == 2
     assert senders.all_well()
     slow.let_go.set()
