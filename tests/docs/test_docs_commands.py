@@ -84,6 +84,7 @@ WITHOUT_A_PARSER = {
     "tests/ladder/bench_simulate.py": (),
     "tests/ladder/draw_pictures.py": (),
     "tests/ladder/frozen_decisions.py": (),
+    "tests/security/write_asvs.py": (),
     "tests/reply/frozen_readings.py": (),
     "tests/reply/said_texts.py": ("all",),
     "tests/reply/second_figures.py": (),
@@ -104,6 +105,8 @@ OF_A_SERVER = {
 RUN_BY = {
     ". .venv-test/bin/activate": "deploy/test",
     "curl": "tests/docs/test_docs_commands.py",
+    # As `deploy/upgrade` copies them.
+    "install": "deploy/upgrade",
     "lint-imports": "tests/test_house.py",
     "mypy": "tests/test_house.py",
     "pytest -n 0 tests/reply": "deploy/test",

@@ -55,8 +55,11 @@ def _corrections(database: str | None) -> int:
 
     store = open_store(Settings.from_environment(), database)
     with store.read() as session:
-        for line in corrections(session):
-            print(json.dumps(line, ensure_ascii=False))
+        told = list(corrections(session))
+    for line in told:
+        print(json.dumps(line, ensure_ascii=False))
+    if not told:
+        print("No trainer has put a reading right yet.", file=sys.stderr)
     store.close()
     return 0
 
