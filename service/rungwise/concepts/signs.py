@@ -77,5 +77,7 @@ GRAVEST_FIRST: tuple[str, ...] = tuple(SIGNS)
 TOLD_OF_A_DAY: tuple[str, ...] = tuple(
     sign for sign, row in SIGNS.items() if row.flag not in (None, "emergency")
 )
+# The report's fields for these: no, unsure or yes.
+FLAGS: tuple[str, ...] = tuple(str(SIGNS[sign].flag) for sign in TOLD_OF_A_DAY)
 # After these "are you hurt?" is asked.
 BEFORE_HURT: tuple[str, ...] = tuple(sign for sign, row in SIGNS.items() if row.then == "hurt")

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Literal
 
 from rungwise.coach.record.codec import side_holds
+from rungwise.concepts.signs import FLAGS
 from rungwise.ladder.day import DayReport, SideHold, judge_day
 from rungwise.ladder.rungs import Rung
 from rungwise.ladder.stance import Answer, Side
@@ -13,7 +14,6 @@ from rungwise.reply.reading import Asked, Reading
 Missing = Literal["seconds", "steadiness", "sides"]
 
 _RANK: dict[Answer, int] = {"no": 0, "unsure": 1, "yes": 2}
-_FLAGS = ("fall", "pain", "dizzy")
 # A yes/no question settles the flag it asked about, in both directions.
 SETTLES: dict[str, str] = {
     "fall_yes_no": "fall",
@@ -48,7 +48,7 @@ def fold(report: DayReport, reading: Reading, asked: Asked) -> DayReport:
         report = replace(report, done=True, skipped=False)
     if reading.effort is not None:
         report = replace(report, too_easy=reading.effort == "too_easy")
-    for flag in _FLAGS:
+    for flag in FLAGS:
         told = _told(reading, flag)
         known: Answer = getattr(report, flag)
         settled = _settled(report, reading, asked, flag)

@@ -17,7 +17,7 @@ from rungwise.coach.conversation.signs import answer_signs, stop_practice, told
 from rungwise.coach.conversation.turn import Turn
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.questions import SAFETY
-from rungwise.concepts.signs import SIGNS
+from rungwise.concepts.signs import SIGNS, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.stance import Steadiness
 from rungwise.reply.reading import Asked, Hold, News, Reading
@@ -34,7 +34,7 @@ ANSWERED_BY_SIGNS: Mapping[str, frozenset[str]] = {
     "pain_yes_no": frozenset({"pain"}),
     "worse_yes_no": frozenset({"pain"}),
     "dizzy_yes_no": frozenset({"dizziness"}),
-    "today_yes_no": frozenset({"fall", "pain", "dizziness"}),
+    "today_yes_no": frozenset(TOLD_OF_A_DAY),
 }
 _SIGN_WORDS = {
     "emergency": "a sign of an emergency",

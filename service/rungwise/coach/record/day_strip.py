@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
+from rungwise.concepts.signs import FLAGS
 from rungwise.store.index_conditions import IS_PROMPT
 from rungwise.store.tables import Client, Due, Message, MoveRow, Report
 
@@ -161,7 +162,7 @@ def _reports(session: Session, ids: Sequence[int], first: date) -> dict[Key, Tol
 
 def told_of(told: Mapping[str, Any]) -> Told:
     """A stored report, as the strip looks at it."""
-    sign = any(told.get(name) == "yes" for name in ("fall", "pain", "dizzy"))
+    sign = any(told.get(name) == "yes" for name in FLAGS)
     grave = any(told.get(name) for name in ("emergency", "near_fall", "distress"))
     return Told(skipped=bool(told.get("skipped")), sign=sign or grave)
 
