@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from screened import unhurt
 from sqlmodel import select
 
 from rungwise.coach.conversation.effects import Become, Decide, Effects, Say, Tell
@@ -89,7 +90,8 @@ def handled(world, kind="fall", resume=True) -> None:
         situation = load(session, session.get_one(Client, world.client_id))
         trainer = session.get_one(Trainer, world.trainer_id)
         key = situation.placement.rung_key if resume else None
-        handling = Handling("Phoned", resume_key=key)
+        after_fall = unhurt() if kind == "fall" else None
+        handling = Handling("Phoned", resume_key=key, after_fall=after_fall)
         handle(session, world.clock.now(), trainer, alert.one(), situation, handling)
     world.tick()
 
