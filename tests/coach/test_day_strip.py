@@ -15,6 +15,7 @@ from rungwise.coach.record.day_strip import (
     mark_of,
     strips,
 )
+from rungwise.coach.record.situation import past
 from rungwise.store.tables import Client
 
 TODAY = date(2026, 3, 10)
@@ -68,6 +69,8 @@ def strip_of(world) -> list[str]:
     with world.store.read() as session:
         client = session.get_one(Client, world.client_id)
         shown = strips(session, [client], world.clock.now())[world.client_id]
+        pasts = {client.id: past(session, client.id)}
+        assert strips(session, [client], world.clock.now(), pasts)[client.id] == shown
     assert len(shown) == STRIP_DAYS
     return [one.mark for one in shown]
 

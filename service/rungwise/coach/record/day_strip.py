@@ -5,7 +5,7 @@ which is pure.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -13,7 +13,9 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.record.codec import report_to_json
 from rungwise.concepts.signs import FLAGS
+from rungwise.ladder.moves import PastDay
 from rungwise.store.index_conditions import IS_PROMPT
 from rungwise.store.tables import Client, Due, Message, MoveRow, Report
 
@@ -113,14 +115,24 @@ def counts(strip: Sequence[DayShown]) -> str:
 
 
 def strips(
-    session: Session, clients: Sequence[Client], now: datetime
+    session: Session,
+    clients: Sequence[Client],
+    now: datetime,
+    pasts: Mapping[int, Sequence[PastDay]] | None = None,
+    coming: Sequence[Due] | None = None,
 ) -> dict[int, tuple[DayShown, ...]]:
-    """The strip of each client up to their own today, oldest day first. Four queries."""
+    """The strip of each client up to their own today, oldest day first. Four queries; fewer where
+    the pasts of all these clients, or their prompts to come, were read already.
+    """
     ids = [client.id for client in clients]
     todays = {client.id: _local(client, now) for client in clients}
     first = min(todays.values(), default=date.max) - timedelta(days=STRIP_DAYS - 1)
-    reports, moves = _reports(session, ids, first), _moves(session, ids, first)
-    prompts, due = _prompts(session, ids, first), _due(session, ids)
+    if pasts is None:
+        reports, moves = _reports(session, ids, first), _moves(session, ids, first)
+    else:
+        reports, moves = _reports_of(pasts), _moves_of(pasts)
+    prompts = _prompts(session, ids, first)
+    due = {(one.subject_id, one.local_date) for one in _coming(session, ids, coming)}
     found = {}
     for client in clients:
         today = todays[client.id]
@@ -182,14 +194,38 @@ def _moves(
         )
         .order_by(col(MoveRow.id))
     )
+    return _last_of_each_day(
+        ((who, day), kind, facts) for who, day, kind, facts in session.exec(rows)
+    )
+
+
+def _last_of_each_day(
+    moves: Iterable[tuple[Key, str, Mapping[str, Any]]],
+) -> dict[Key, tuple[str | None, str | None]]:
     found: dict[Key, tuple[str | None, str | None]] = defaultdict(lambda: (None, None))
-    for who, day, kind, facts in session.exec(rows):
-        verdict, moved = found[who, day]
-        found[who, day] = (
-            facts.get("verdict") or verdict,
-            kind if kind in _MOVED else moved,
-        )
+    for key, kind, facts in moves:
+        verdict, moved = found[key]
+        found[key] = (facts.get("verdict") or verdict, kind if kind in _MOVED else moved)
     return found
+
+
+def _reports_of(pasts: Mapping[int, Sequence[PastDay]]) -> dict[Key, Told]:
+    return {
+        (who, one.day): told_of(report_to_json(one.report))
+        for who, days in pasts.items()
+        for one in days
+        if one.report is not None
+    }
+
+
+def _moves_of(
+    pasts: Mapping[int, Sequence[PastDay]],
+) -> dict[Key, tuple[str | None, str | None]]:
+    return _last_of_each_day(
+        ((who, one.day), one.move.kind, one.move.facts)
+        for who, days in pasts.items()
+        for one in days
+    )
 
 
 def _prompts(session: Session, ids: Sequence[int], first: date) -> dict[Key, str]:
@@ -206,9 +242,9 @@ def _prompts(session: Session, ids: Sequence[int], first: date) -> dict[Key, str
     }
 
 
-def _due(session: Session, ids: Sequence[int]) -> set[Key]:
-    """The dates whose text is still to go."""
-    rows = select(col(Due.subject_id), col(Due.local_date)).where(
-        Due.kind == "prompt", col(Due.subject_id).in_(ids)
-    )
-    return {(who, day) for who, day in session.exec(rows) if day is not None}
+def _coming(session: Session, ids: Sequence[int], read: Sequence[Due] | None) -> Sequence[Due]:
+    """The prompts that are still to go."""
+    if read is not None:
+        return read
+    rows = select(Due).where(Due.kind == "prompt", col(Due.subject_id).in_(ids))
+    return session.exec(rows).all()

@@ -78,11 +78,10 @@ def notes_of(session: Session, client_id: int, most: int) -> list[tuple[ClientNo
         .order_by(first.desc())
         .limit(most)
     )
-    ids = session.exec(newest).all()
     rows = (
         select(ClientNote, Trainer.name)
         .join(Trainer, col(Trainer.id) == col(ClientNote.trainer_id))
-        .where(col(ClientNote.id).in_(ids))
+        .where(col(ClientNote.id).in_(newest))
     )
     found = [(note, name) for note, name in session.exec(rows).all()]
     return sorted(found, key=lambda one: one[0].first_id, reverse=True)

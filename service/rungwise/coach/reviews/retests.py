@@ -10,6 +10,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import union_all
 from sqlmodel import Session, col, func, select
 
 from rungwise.coach.alerting.alerts import Raised, open_alert, raise_alert
@@ -182,25 +183,20 @@ def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]
     def seen(client_id: int, day: date) -> None:
         last[client_id] = max(last.get(client_id, day), day)
 
-    called = select(ReviewRhythm).where(
+    called = select(ReviewRhythm.client_id, ReviewRhythm.called_on).where(
         col(ReviewRhythm.client_id).in_(by_id), col(ReviewRhythm.called_on).is_not(None)
     )
-    for rhythm in session.exec(called).all():
-        if rhythm.called_on is not None:
-            seen(rhythm.client_id, rhythm.called_on)
     tests = (
         select(Retest.client_id, func.max(Retest.day))
         .where(col(Retest.client_id).in_(by_id), col(Retest.withdrawn_at).is_(None))
         .group_by(col(Retest.client_id))
     )
-    for client_id, day in session.exec(tests).all():
-        seen(client_id, day)
     visits = (
         select(HomeVisit.client_id, func.max(HomeVisit.day))
         .where(col(HomeVisit.client_id).in_(by_id), col(HomeVisit.done_at).is_not(None))
         .group_by(col(HomeVisit.client_id))
     )
-    for client_id, day in session.exec(visits).all():
+    for client_id, day in session.execute(union_all(called, tests, visits)).all():
         seen(client_id, day)
     handled = (
         select(Alert.client_id, func.max(Alert.handled_at))

@@ -142,6 +142,8 @@ def with_texts(session: Session, rows: Sequence[tuple[Alert, Client]]) -> list[E
 
 
 def trainer_names(session: Session, ids: set[int | None]) -> dict[int, str]:
+    if not ids - {None}:
+        return {}
     rows = select(Trainer.id, Trainer.name).where(col(Trainer.id).in_(ids - {None}))
     return dict(session.exec(rows).all())
 

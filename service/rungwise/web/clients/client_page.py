@@ -132,7 +132,8 @@ def _now(
     """What stands first: the sentence with its act, the feet, the last days, the ladder."""
     alerts = _open_alerts(session, client)
     due = _prompt_due(session, client.id)
-    strip = strips(session, [client], visit.now)[client.id]
+    coming = [due] if due is not None else []
+    strip = strips(session, [client], visit.now, {client.id: history}, coming)[client.id]
     today = strip[-1].day
     course = course_of(session, situation, history, today) if situation else None
     facts = facts_of(session, visit.now, client, situation, history, alerts, strip, due, course)
