@@ -183,7 +183,7 @@ def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]
     def seen(client_id: int, day: date) -> None:
         last[client_id] = max(last.get(client_id, day), day)
 
-    called = select(ReviewRhythm.client_id, ReviewRhythm.called_on).where(
+    called = select(ReviewRhythm.client_id, col(ReviewRhythm.called_on)).where(
         col(ReviewRhythm.client_id).in_(by_id), col(ReviewRhythm.called_on).is_not(None)
     )
     tests = (
