@@ -9,9 +9,8 @@ from sqlmodel import Session, col, func, select
 
 from rungwise.coach.conversation.falls_asked import asks_about, next_asked, why_not_asked
 from rungwise.coach.daily.dossiers import load_many
-from rungwise.coach.record.audit import record
 from rungwise.coach.record.quiet_hours import quiet_hours
-from rungwise.coach.record.rhythm import rhythm_of
+from rungwise.coach.record.rhythm import rhythm_of, set_wanted
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.tables import Client, Due, Practice, Question, Trainer
 from rungwise.ticks.due import still_worth_sending, zone_named
@@ -46,12 +45,7 @@ def set_falls_asked(
     session: Session, now: datetime, trainer: Trainer, client: Client, wanted: bool
 ) -> None:
     """Whether this client is asked about falls."""
-    rhythm = rhythm_of(session, client.id)
-    if rhythm.falls_asked != wanted:
-        record(session, now, trainer, "falls asked", client_id=client.id, wanted=wanted)
-    rhythm.falls_asked = wanted
-    session.add(rhythm)
-    session.flush()
+    set_wanted(session, now, trainer, client, "falls_asked", wanted)
     schedule_falls(session, now, client)
 
 

@@ -13,10 +13,9 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.record import questions
-from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import report_from_json
 from rungwise.coach.record.quiet_hours import quiet_hours
-from rungwise.coach.record.rhythm import rhythm_of
+from rungwise.coach.record.rhythm import rhythm_of, set_wanted
 from rungwise.coach.record.wording import wording_of
 from rungwise.concepts.alert_kinds import RESTING_KINDS
 from rungwise.ladder.day import DayReport
@@ -74,12 +73,7 @@ def set_weekly(
     session: Session, now: datetime, trainer: Trainer, client: Client, wanted: bool
 ) -> None:
     """Whether the client wants the weekly text."""
-    rhythm = rhythm_of(session, client.id)
-    if rhythm.weekly_text != wanted:
-        record(session, now, trainer, "weekly text", client_id=client.id, wanted=wanted)
-    rhythm.weekly_text = wanted
-    session.add(rhythm)
-    session.flush()
+    set_wanted(session, now, trainer, client, "weekly_text", wanted)
     schedule_weekly(session, now, client)
 
 
