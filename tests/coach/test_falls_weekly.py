@@ -3,6 +3,7 @@
 from datetime import date, datetime, timedelta
 
 import pytest
+from screened import unhurt
 from sqlmodel import col, select
 
 from rungwise.coach.daily.falls_weekly import set_falls_asked
@@ -101,7 +102,9 @@ def test_another_fall_of_a_week_with_one_is_another(world):
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         key = world.situation.placement.rung_key
         now = world.clock.now()
-        handle(session, now, trainer, alert, load(session, client), Handling("ok", resume_key=key))
+        handle(
+            session, now, trainer, alert, load(session, client), Handling("ok", "", key, unhurt())
+        )
     at(world, "2026-03-08T17:00:00-04:00")
     (text,) = world.sent("falls")
     assert text.body.startswith("Apart from the fall you told us of: since Monday, March 2,")
