@@ -3,6 +3,7 @@
 from collections import Counter
 from datetime import date, timedelta
 
+from screened import unhurt
 from sqlmodel import select
 
 from rungwise.coach.plan.placement import Handling, handle
@@ -51,7 +52,7 @@ def test_after_a_fall_the_days_are_of_rest_until_the_trainer_acts(world, trainer
         alert = session.exec(select(Alert).where(Alert.kind == "fall")).one()
         key = world.situation.placement.rung_key
         me = session.get_one(Trainer, client.trainer_id)
-        told = Handling("ok", resume_key=key)
+        told = Handling("ok", "", key, unhurt())
         handle(session, world.clock.now(), me, alert, load(session, client), told)
     next_day(world, "20 steady")
     next_day(world)
