@@ -78,3 +78,29 @@ def test_a_day_and_a_reading_in_few_presses(
     assert wrong == []
     assert window.complaints == []
     window.close()
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_usual_pain_and_the_second_readers_switch(
+    practice: tuple[World, str], browser: Browser, width: int, theme: str
+) -> None:
+    world, address = practice
+    window = Window(browser, address, width, theme).sign_in("lena")
+    page, wrong = window.page, []
+    page.goto(f"/clients/{world.clients['ada']}/usual-pain")
+    wrong += window.axe()
+    seen(window, "usual-pain")
+    page.get_by_label("Where").select_option("knee")
+    page.get_by_label("How bad").select_option("3")
+    page.get_by_role("button", name="Keep this").click()
+    assert "knee, 3 of 10" in page.content()
+    page.goto("/practice")
+    page.get_by_role("button", name="Switch the second reader off").click()
+    wrong += window.axe()
+    seen(window, "practice")
+    assert window.sideways() <= 0
+    page.get_by_role("button", name="Switch the second reader on").click()
+    assert wrong == []
+    assert window.complaints == []
+    window.close()
