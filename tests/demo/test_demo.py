@@ -1,9 +1,10 @@
 """The demo: loaded by playing the real loop, replayed without a difference, moved on by command."""
 
+import csv
 import json
 import re
 import sqlite3
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -12,13 +13,18 @@ from sqlmodel import select
 
 from rungwise.cli import main
 from rungwise.clock import AheadClock
+from rungwise.coach.data.research import write_research
 from rungwise.coach.record.day_seals import seal_days
+from rungwise.coach.record.falls import falls_of
+from rungwise.coach.record.falls_followed import asked_of, followed
+from rungwise.coach.reports.outcomes import outcomes
 from rungwise.coach.rule.replay import how_many, replay
 from rungwise.demo import load_demo
 from rungwise.demo.cast import cast
 from rungwise.reply import READER_VERSION
 from rungwise.store import Store
 from rungwise.store.moving.migrate import migrate
+from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
 
 NOW = datetime(2026, 3, 20, 22, 30, tzinfo=UTC)
@@ -72,6 +78,49 @@ def test_it_shows_a_fall_a_sore_knee_a_silent_client_and_a_stop(store: Store) ->
     assert states["Edwin Larkspur"] == "resting"
     assert states["Gilbert Ashcombe"] == "stopped"
     assert states["Joan Pettifer"] == "active"
+
+
+def test_a_month_of_falls_is_the_same_on_pages_in_the_export_and_its_codebook(
+    store: Store, tmp_path: Path
+) -> None:
+    """Asked, answered and missed, and one fall that was told on two days."""
+    until = NOW.date()
+    with store.read() as session:
+        clients = session.exec(select(Client)).all()
+        called = {client.called: client for client in clients}
+        ids = [client.id for client in clients]
+        asked = asked_of(session, ids)
+        falls = falls_of(session, clients, NOW - timedelta(days=60))
+        seen = followed(session, clients, NOW.date() - timedelta(days=60), until)
+        page = outcomes(session, Scope(called["Ada"].practice_id, None), NOW, 4).falls
+        doris = called["Doris"].id
+        told = session.exec(
+            select(Message.reading).where(Message.client_id == doris, Message.direction == "in")
+        ).all()
+        write_research(session, tmp_path / "study", ids, b"a key of the tests only", until)
+    assert sum(reading["fall"] == "yes" for reading in told if reading) >= 2
+    assert len(falls[doris]) == 1
+    assert falls[doris][0].tellings >= 2
+    periods = [one for each in asked.values() for one in each]
+    answered = [one for one in periods if one.answered]
+    assert len(answered) > 15
+    assert [one.answered for one in asked[called["Ivo"].id]] == [False] * 3
+    assert 0 < page.days_answered <= sum(one.days_answered for one in seen.values())
+    assert page.days_missing > 0
+    export = {
+        file.stem: list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+        for file in (tmp_path / "study").glob("*.csv")
+    }
+    assert len(export["falls"]) == sum(map(len, falls.values()))
+    assert len(export["falls_asked"]) == len(periods)
+    assert sum(row["answered"] == "yes" for row in export["falls_asked"]) == len(answered)
+    days = sum(int(row["days_answered"]) for row in export["follow_up"])
+    assert days == sum(one.days_answered for one in seen.values())
+    missing = {(row["table"], row["column"]): int(row["missing"]) for row in export["missing"]}
+    assert missing["falls_asked", "answer"] == len(periods) - len(answered)
+    book = {(row["table"], row["column"]) for row in export["codebook"]}
+    for table in ("falls", "falls_asked", "follow_up", "sessions"):
+        assert {(table, column) for column in export[table][0]} <= book
 
 
 def test_everyone_moved_or_has_a_reason_not_to(store: Store) -> None:

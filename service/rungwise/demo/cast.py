@@ -51,9 +51,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """Something a trainer does: handle an alert, with what is known of its fall, or place a client
-    higher.
-    """
+    """Something a trainer does: handle an alert, or place a client higher."""
 
     day: int
     at: time
@@ -63,7 +61,6 @@ class Act:
     alert: str | None = None
     resume_below: int | None = None
     up: int | None = None
-    fall: dict[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Loading the demo: four weeks of the invented practice, played through the real loop."""
 
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, select
@@ -14,14 +14,12 @@ from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
 from rungwise.coach.record.codec import ladder_of
-from rungwise.coach.record.fall_records import FallRecord, record_fall
-from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.situation import load
 from rungwise.demo.cast import Act, Cast, Part, cast
 from rungwise.demo.characters import first_name, pick_rung
 from rungwise.demo.play import Play, say
 from rungwise.store import Store
-from rungwise.store.tables import Alert, Client, DemoClock, Message, Practice, Trainer
+from rungwise.store.tables import Client, DemoClock, Message, Practice, Trainer
 
 PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on the screen
 
@@ -140,21 +138,12 @@ def _acting(act: Act, trainer_id: int) -> Callable[[Session, datetime], None]:
         alert = open_alert(session, client.id, act.alert or "")
         if alert is None:
             return
-        if act.fall is not None:
-            told = fall_told(session, client, alert)
-            record_fall(session, now, trainer, client, FallRecord(told, told, act.fall), alert)
         resume = None
         if act.resume_below is not None:
             resume = ladder.rungs[max(place - act.resume_below, 0)].key
         handle(session, now, trainer, alert, situation, Handling(act.what, resume_key=resume))
 
     return happen
-
-
-def fall_told(session: Session, client: Client, alert: Alert) -> date:
-    """The day of the fall that the alert is about, as the client told it."""
-    (fall,) = falls_of(session, [client], alert.opened_at - timedelta(days=1))[client.id]
-    return fall.day
 
 
 def texts_stored(store: Store) -> int:
