@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from sqlmodel import select
+from starlette.testclient import TestClient
 
+from rungwise.app import create_app
 from rungwise.cli import main
-from rungwise.clock import AheadClock
+from rungwise.clock import AheadClock, HandClock
 from rungwise.coach.data.research import write_research
 from rungwise.coach.record.day_seals import seal_days
 from rungwise.coach.record.falls import falls_of
@@ -21,11 +23,14 @@ from rungwise.coach.reports.outcomes import outcomes
 from rungwise.coach.rule.replay import how_many, replay
 from rungwise.demo import load_demo
 from rungwise.demo.cast import cast
+from rungwise.parts import assemble
 from rungwise.reply import READER_VERSION
+from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.moving.migrate import migrate
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Alert, Client, Message, MoveRow, Practice, Trainer
+from rungwise.web.account.first_look import add_first_look
 
 NOW = datetime(2026, 3, 20, 22, 30, tzinfo=UTC)
 
@@ -121,6 +126,43 @@ def test_a_month_of_falls_is_the_same_on_pages_in_the_export_and_its_codebook(
     book = {(row["table"], row["column"]) for row in export["codebook"]}
     for table in ("falls", "falls_asked", "follow_up", "sessions"):
         assert {(table, column) for column in export[table][0]} <= book
+
+
+def test_a_month_of_falls_is_read_on_the_pages_themselves(demo: Path) -> None:
+    """What a trainer reads: one fall told twice, what was answered, what never came."""
+    parts = assemble(Settings(database_url=f"sqlite:///{demo}", ticks=False), HandClock(NOW))
+    app = create_app(parts=parts)
+    with parts.store.read() as session:
+        clients = session.exec(select(Client)).all()
+        number = {client.called: client.id for client in clients}
+        asked = asked_of(session, list(number.values()))
+        counted = outcomes(session, Scope(clients[0].practice_id, None), NOW, 12).falls
+    with TestClient(app, base_url="http://127.0.0.1:8780") as browser:
+        browser.get(add_first_look(app))
+        doris = browser.get(f"/clients/{number['Doris']}/falls").text
+        ivo = browser.get(f"/clients/{number['Ivo']}/falls").text
+        answering = browser.get(f"/clients/{number['Ada']}/falls").text
+        table = _figures(browser.get("/outcomes?weeks=12").text)
+        lines = csv.reader(browser.get("/outcomes.csv?weeks=12").text.splitlines())
+    assert doris.count('<article class="sheet result"') == 1
+    assert "Told 2 times by text" in doris
+    assert ivo.count("<td>none came</td>") == 3
+    assert "3 times without an answer" in ivo
+    fine = [one for one in asked[number["Ada"]] if one.answered and not one.fell]
+    assert fine
+    assert answering.count("<td>no fall</td>") == len(fine)
+    assert table["Falls"] == str(counted.falls)
+    assert table["Days missing, not asked or not answered"] == str(counted.days_missing)
+    assert table["Days answered for"].split()[0] == str(counted.days_answered)
+    told = {line[2]: line[3] for line in lines if line[0] == "falls"}
+    assert told["falls"] == str(counted.falls)
+    assert told["days_answered"] == str(counted.days_answered)
+
+
+def _figures(page: str) -> dict[str, str]:
+    """The rows of a page's tables with a heading and one figure."""
+    rows = re.findall(r'<tr><th scope="row">([^<]+)</th><td>([^<]+)</td></tr>', page)
+    return dict(rows)
 
 
 def test_everyone_moved_or_has_a_reason_not_to(store: Store) -> None:
