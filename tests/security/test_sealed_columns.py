@@ -91,6 +91,7 @@ CLEAR = {
     "move.rule": CODE,
     "move.to_key": RUNG,
     "number.carrier": OURS,
+    "organisation_sign_in.issuer": "an organisation's address, as the settings have it",
     "own_wording.language": TIMES,
     "own_wording.name": CODE,
     "passkey.credential_id": "a number drawn by a device",

@@ -23,6 +23,7 @@ KEPT_S = 600.0
 # Signed with the provider's private key: never "none", never a shared secret.
 ALGORITHMS = ("RS256", "PS256", "ES256", "EdDSA")
 LEEWAY_S = 60
+LONGEST_SUBJECT = 255  # Core, 2
 ON_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 
@@ -50,6 +51,17 @@ class Begun:
     verifier: str
 
 
+@dataclass(frozen=True, slots=True)
+class Vouched:
+    """Who signed in there: `subject` is theirs for ever at that issuer; an address may change
+    hands (OpenID Connect Core, 5.7), and is None unless the organisation has verified it.
+    """
+
+    issuer: str
+    subject: str
+    email: str | None
+
+
 class OpenIdProvider:
     """The provider that the settings name. What it says of itself is asked for seldom."""
 
@@ -73,8 +85,8 @@ class OpenIdProvider:
             )
         return Begun(address, state, nonce, verifier)
 
-    def email_of(self, code: str, begun: Begun, now: int) -> str:
-        """The verified e-mail address of who signed in there; NotVouchedFor without one."""
+    def who_is(self, code: str, begun: Begun, now: int) -> Vouched:
+        """Who signed in there; NotVouchedFor when the answer is not all that it must be."""
         from authlib.integrations.base_client import OAuthError  # noqa: PLC0415  # an extra
 
         try:
@@ -87,10 +99,12 @@ class OpenIdProvider:
         except (httpx.HTTPError, ValueError) as away:
             raise ProviderAway from away
         claims = self._claims(str(given.get("id_token", "")), begun.nonce, now)
-        email = claims.get("email")
-        if not isinstance(email, str) or claims.get("email_verified") is not True:
+        subject, email = claims["sub"], claims.get("email")
+        if not isinstance(subject, str) or not 0 < len(subject) <= LONGEST_SUBJECT:
             raise NotVouchedFor
-        return email.strip().lower()
+        if not isinstance(email, str) or claims.get("email_verified") is not True:
+            return Vouched(self.issuer, subject, None)
+        return Vouched(self.issuer, subject, email.strip().lower())
 
     def _claims(self, token: str, nonce: str, now: int) -> dict[str, Any]:
         """What the token says, once all that it must be has been looked at (Core, 3.1.3.7)."""
@@ -171,8 +185,10 @@ def safe(address: str) -> bool:
     return where.scheme == "https" or where.hostname in ON_THIS_MACHINE
 
 
+def is_offered(settings: Settings) -> bool:
+    """Whether the settings name a provider, and the extra is installed."""
+    return settings.openid_issuer is not None and find_spec("authlib") is not None
+
+
 def provider_of(settings: Settings) -> OpenIdProvider | None:
-    """The provider, if the settings name one and the extra is installed."""
-    if settings.openid_issuer is None or find_spec("authlib") is None:
-        return None
-    return OpenIdProvider(settings)
+    return OpenIdProvider(settings) if is_offered(settings) else None

@@ -11,6 +11,7 @@ from hashlib import sha256
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
+from rungwise.coach.accounts.organisation import unlink
 from rungwise.coach.accounts.passwords import check_password, hash_of_password
 from rungwise.coach.accounts.second_factor import remove
 from rungwise.coach.accounts.sign_in_notices import tell_owner
@@ -186,6 +187,7 @@ def choose_password(session: Session, now: datetime, token: str, password: str) 
         tell_owner(session, now, trainer, "password")
     if invited.link.drops_factor:
         remove(session, now, trainer, trainer)
+        unlink(session, now, trainer)
     return trainer
 
 

@@ -12,7 +12,7 @@ from rungwise.wording.texts import render
 
 
 def tell_owner(session: Session, now: datetime, trainer: Trainer, what: str) -> None:
-    """Queue a notice the way the trainer is paged. `what`: password, factor or code.
+    """Queue a notice the way the trainer is paged. `what`: password, factor, code, organisation.
 
     It names no link, and says what to do if it was somebody else.
     """

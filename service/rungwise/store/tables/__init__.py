@@ -5,6 +5,7 @@ An `id` is None until the row is flushed; it is typed as the int that it is from
 
 from rungwise.store.tables.accounts import (
     AccountLink,
+    OrganisationSignIn,
     Passkey,
     PasskeyChallenge,
     RecoveryCode,
@@ -65,6 +66,7 @@ __all__ = [
     "Message",
     "MoveRow",
     "Number",
+    "OrganisationSignIn",
     "OwnWording",
     "Passkey",
     "PasskeyChallenge",

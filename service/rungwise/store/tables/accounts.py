@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from sqlalchemy import UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Findable, Sealed
@@ -86,6 +87,24 @@ class PasskeyChallenge(SQLModel, table=True):
     challenge_hash: str = Field(primary_key=True)
     holder_hash: str
     expires_at: datetime = Field(sa_type=UtcDateTime, index=True)
+
+
+class OrganisationSignIn(SQLModel, table=True):
+    """Whom an organisation's own sign-in vouches for: its issuer and the name it gives a person
+    for ever (`sub`), linked by the trainer to their account.
+    """
+
+    __tablename__ = "organisation_sign_in"
+    __table_args__ = (
+        UniqueConstraint("issuer", "subject"),
+        UniqueConstraint("trainer_id", "issuer"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    trainer_id: int = Field(foreign_key="trainer.id", index=True)
+    issuer: str
+    subject: str = Field(sa_type=Findable)
+    linked_at: datetime = Field(sa_type=UtcDateTime)
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class AccountLink(SQLModel, table=True):

@@ -9,7 +9,9 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, and_, col, select
 
 from rungwise.carriers.email import mail_server
+from rungwise.carriers.openid import is_offered
 from rungwise.coach.accounts.invitations import change_password
+from rungwise.coach.accounts.organisation import linked_of
 from rungwise.coach.accounts.passkeys import site_of
 from rungwise.coach.accounts.passwords import (
     PasswordRefused,
@@ -79,14 +81,14 @@ def sign_in_form(
         told=told,
         is_demo=parts.is_demo,
         mails=mail_server(parts.settings) is not None,
-        organisation=organisation_of(request, parts),
+        organisation=organisation_of(parts),
         passkeys=site_of(parts.settings.public_url) is not None,
     )
 
 
-def organisation_of(request: Request, parts: Parts) -> str:
+def organisation_of(parts: Parts) -> str:
     """What the organisation's own sign-in is called; empty where there is none."""
-    return parts.settings.openid_name if request.app.state.openid is not None else ""
+    return parts.settings.openid_name if is_offered(parts.settings) else ""
 
 
 @router.post("/sign-in")
@@ -156,8 +158,10 @@ def account(visit: Signed) -> Response:
         return account_page(visit, session)
 
 
-def account_page(visit: Visit, session: Session, told: str = "") -> Response:
-    """One's own page; `told` says why a password was not changed."""
+def account_page(visit: Visit, session: Session, told: str = "", onward: str = "") -> Response:
+    """One's own page; `told` says why something was not done, `onward` leads to the organisation
+    that is to be linked.
+    """
     rows = (
         select(SignIn)
         .where(
@@ -175,6 +179,9 @@ def account_page(visit: Visit, session: Session, told: str = "") -> Response:
         sign_ins=session.exec(rows).all(),
         factor=has_factor(visit.trainer),
         codes_left=codes_left(session, visit.trainer),
+        organisation=organisation_of(visit.parts),
+        linked=linked_of(session, visit.trainer),
+        onward=onward,
         idle_minutes=visit.parts.settings.sign_in_idle_minutes,
         told=told,
     )
