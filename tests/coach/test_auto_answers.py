@@ -10,7 +10,7 @@ from sqlmodel import col, func, select
 from rungwise.carriers.base import InboundText
 from rungwise.coach.conversation.automatic import KIND, MOST_ALIKE, MOST_IN_AN_HOUR
 from rungwise.coach.daily.receive import receive
-from rungwise.store.tables import Client, ClientPhone, Message
+from rungwise.store.tables import AlertMessage, Client, ClientPhone, Message
 
 ROUNDS, APART = 300, timedelta(seconds=61)
 WORDS = (
@@ -119,6 +119,30 @@ def test_nothing_goes_to_a_stopped_client_whose_phone_is_a_machine(world, wire):
     assert answers(wire, world.client.phone) == []
     with world.store.read() as session:
         assert session.get_one(Client, world.client_id).state == "stopped"
+
+
+def test_after_stop_what_may_be_harm_is_answered_once_a_day_and_always_told(world, wire):
+    world.reply("STOP")
+    wire.got.clear()
+    for hours, said in (
+        (0, "my head feels funny"),
+        (1, "felt odd when standing up"),
+        (1, "head still feels funny"),
+    ):
+        world.clock.set(world.clock.now() + timedelta(hours=hours))
+        world.reply(said)
+    (only,) = answers(wire, world.client.phone)
+    assert "Please rest" in only
+    alert = world.alerts()["dizziness"]
+    assert alert.urgency == "urgent"
+    with world.store.read() as session:
+        told = select(func.count()).where(col(AlertMessage.alert_id) == alert.id)
+        assert session.exec(told).one() == 3
+    world.clock.set(world.clock.now() + timedelta(days=1))
+    world.reply("my head feels funny")
+    assert len(answers(wire, world.client.phone)) == 2
+    world.reply("I fell")
+    assert "Are you hurt" in answers(wire, world.client.phone)[-1]
 
 
 def test_a_second_phone_that_answers_everything_is_answered_once_an_hour(world, wire):

@@ -108,6 +108,29 @@ def test_everything_in_the_form_is_stored_and_the_next_text_follows_it(world: Wo
     assert "hour of the text: 09:00, then 10:30" in page.lower()
 
 
+@pytest.mark.parametrize(
+    ("hour", "due"),
+    [
+        ({"remind": "true", "reminder_at": "16:30"}, "2026-03-02T21:30:00+00:00"),
+        ({"remind": "true", "reminder_at": "09:05"}, None),  # that hour has passed today
+        ({}, None),
+    ],
+)
+def test_a_reminder_that_waits_moves_to_the_new_hour(
+    world: World, hour: dict[str, str], due: str | None
+) -> None:
+    browser = world.signed_in()
+    save(world, browser, remind="true", reminder_at="18:15")
+    world.pass_time(hours=2)  # today's text has gone
+    assert save(world, browser, **hour).status_code == 303
+    with world.store.read() as session:
+        mine = (Due.kind == "reminder", Due.subject_id == world.clients["ada"])
+        waits = session.exec(select(Due).where(*mine)).first()
+    assert (waits.at.isoformat() if waits else None) == due
+    world.pass_time(hours=7.5)
+    assert len(world.sent("ada", "reminder")) == (due is not None)
+
+
 def test_nothing_changed_stores_nothing(world: World) -> None:
     browser = world.signed_in()
     before = situation_of(world).plan_row.version

@@ -24,8 +24,9 @@ def stop(turn: Turn, reading: Reading) -> None:
     if told or doubts:
         _alarm(turn, told, doubts)
     before = turn.dossier
-    if before.state != State.STOPPED:
-        turn.do(Become(moved(before.state, State.STOPPED, "client"), before.state))
+    if before.state == State.STOPPED:
+        return
+    turn.do(Become(moved(before.state, State.STOPPED, "client"), before.state))
     turn.do(TakeBack(everything=True))
     if before.alert("distress"):
         # Nothing stands down, and no text reaches them now.
@@ -69,7 +70,8 @@ def _alarm(turn: Turn, told: list[str], doubts: list[str]) -> None:
         turn.safety("despair_no_line")
     elif first is not None:
         turn.safety(SIGNS[first].text)
-    else:
+    elif "resting_any" not in turn.dossier.said:
+        # Once a day: the words are in doubt, and each text is on its way to people anyhow.
         turn.safety("resting_any")
 
 

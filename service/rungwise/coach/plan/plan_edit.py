@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import schedule_next
+from rungwise.coach.daily.prompt import schedule_anew
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import PlanSettings, stored_ladder
 from rungwise.coach.record.plan_versions import new_plan
@@ -81,7 +81,7 @@ def edit_plan(
 ) -> dict[str, list[Any]]:
     """Store the changed plan as its next version; gives what changed, as [before, after] each.
 
-    The next prompt is set anew. Nothing is stored when nothing changed.
+    The next prompt and a reminder that waits are set anew. Nothing is stored when nothing changed.
     """
     settings = _settings(situation, change)
     refuse_quiet_hour(situation.practice, settings)
@@ -94,7 +94,7 @@ def edit_plan(
     situation.client.version += 1
     session.add(situation.client)
     record(session, now, trainer, "plan changed", client_id=situation.client_id, changed=changed)
-    schedule_next(session, now, situation.client)
+    schedule_anew(session, now, situation.client)
     return changed
 
 
