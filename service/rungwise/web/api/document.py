@@ -53,7 +53,7 @@ def _complete(operation: dict[str, Any], method: str, route: APIRoute) -> None:
         expected.append("404")
     if route.path == "/changes":
         expected.append("409")
-    if method == "POST":
+    if method in ("POST", "PATCH"):
         expected += ["400"] if "preview" in route.path else ["400", "409"]
     for status in sorted(expected):
         answers[status] = {
