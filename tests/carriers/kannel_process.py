@@ -8,7 +8,8 @@ from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from smpp_operator import Operator, operator_on, until
+from smpp_operator import Operator, operator_on
+from waiting import until
 
 CONFIG = Path(__file__).parents[2] / "deploy/kannel/kannel.conf"
 BEARERBOX = Path("/usr/sbin/bearerbox")

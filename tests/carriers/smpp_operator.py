@@ -7,33 +7,20 @@ receipts. The alphabet is another library's (smsutil), so that ours is not check
 import asyncio
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Coroutine, Iterator
+from collections.abc import Coroutine, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from time import monotonic, sleep
 from typing import Any, TypeVar
 
 import smpp34
 import smsutil
+from waiting import PATIENCE_S
 
 T = TypeVar("T")
 UCS2 = 8
 HEADER_PRESENT = 0x40
 RECEIPT = 0x04
 INTERNATIONAL = 1
-PATIENCE_S = 10.0
-
-
-def until(found: Callable[[], T], within_s: float = PATIENCE_S) -> T:
-    """What `found` gives as soon as it is true; fails with its last value when time is up."""
-    end = monotonic() + within_s
-    while True:
-        value = found()
-        if value:
-            return value
-        if monotonic() > end:
-            raise AssertionError(f"not within {within_s} s: {value!r}")
-        sleep(0.01)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, Envelope, Session
 from certificates import write_certificate
 from cryptography import x509
+from waiting import PATIENCE_S
 
 from rungwise.carriers.email import MailServer, NotSent, mail_server
 from rungwise.settings import Settings, WrongSetting
@@ -118,7 +119,7 @@ def test_over_starttls_with_a_sign_in(post: Post, starttls: Controller, certific
 def test_encrypted_from_the_start(post: Post, certificate: Path) -> None:
     context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
     context.load_cert_chain(certificate)
-    for controller in serving(post, ssl_context=context, ready_timeout=5):
+    for controller in serving(post, ssl_context=context, ready_timeout=PATIENCE_S):
         server = MailServer(HERE, "service@example.org", port_of(controller), "tls")
         server.send(letter(), trusting(certificate))
     assert len(post.taken) == 1

@@ -20,9 +20,10 @@ from carrier_site import START, fill
 from fastapi import FastAPI, Request, Response
 from kannel_process import Gateway, kannel
 from smpp34 import ESME_RINVDSTADR, ESME_RTHROTTLED
-from smpp_operator import UCS2, Operator, Submitted, coding_of, in_parts, octets_of, until
+from smpp_operator import UCS2, Operator, Submitted, coding_of, in_parts, octets_of
 from sqlmodel import col, select
 from starlette.middleware.base import RequestResponseEndpoint
+from waiting import PATIENCE_S, until
 
 from rungwise.carriers.base import (
     Accepted,
@@ -104,7 +105,7 @@ def serving(app: FastAPI, place: socket.socket) -> Iterator[None]:
     finally:
         server.should_exit = True
         server.force_exit = True
-        thread.join(10)
+        thread.join(PATIENCE_S)
 
 
 @pytest.fixture(scope="session")

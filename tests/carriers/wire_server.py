@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+from waiting import PATIENCE_S
+
 
 @dataclass(frozen=True)
 class Says:
@@ -122,5 +124,5 @@ def wire_server() -> Iterator[WireServer]:
         for connection in wire.connections:  # kept ones too, or their threads would wait on
             with suppress(OSError):
                 connection.shutdown(socket.SHUT_RDWR)
-        thread.join(10)
+        thread.join(PATIENCE_S)
         server.server_close()

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from sqlalchemy import event
 from sqlmodel import Session, select
+from waiting import PATIENCE_S
 
 from rungwise.carriers.base import Accepted, Callback, Heard, InboundText, OutboundText, Outcome
 from rungwise.clock import HandClock
@@ -95,7 +96,7 @@ def run(url: str, at: datetime, said: str | None, kill_at: int, file: Path) -> b
     """Run a child to its end; whether it was killed."""
     process = STARTER.Process(target=child, args=(url, at, said, kill_at, file))
     process.start()
-    process.join(60)
+    process.join(PATIENCE_S)
     assert process.exitcode in (0, -signal.SIGKILL), process.exitcode
     return process.exitcode != 0
 

@@ -24,7 +24,7 @@ from rungwise.coach.outbox.texts import TELL_AFTER, Text, queue_to_client, queue
 from rungwise.store import Store
 from rungwise.store.sealing.crypto import Key
 from rungwise.store.sealing.unlocking import unlock
-from rungwise.store.tables import Alert, Client, Message, PlanRow, Practice
+from rungwise.store.tables import Alert, Client, Incident, Message, PlanRow, Practice
 from rungwise.ticks.jobs import due_tick
 
 pytestmark = pytest.mark.both_databases
@@ -209,7 +209,9 @@ def test_a_prompt_that_cannot_be_made_is_one_urgent_alert_and_others_get_theirs(
         world.clock.advance(timedelta(minutes=6))
     assert len(got(wire, OTHER)) == 1
     alert = alerts_of(world, world.client_id)["undeliverable"]
-    assert (alert.urgency, alert.pages) == ("urgent", 1)
+    with world.store.read() as session:
+        incident = session.get_one(Incident, alert.incident_id)
+    assert (alert.urgency, incident.pages) == ("urgent", 1)
     assert len(alert.system_did.splitlines()) == 1
 
 

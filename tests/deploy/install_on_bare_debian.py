@@ -20,6 +20,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from waiting import until
+
 sys.path.append(str(Path(__file__).parents[2]))
 sys.path.append(str(Path(__file__).parents[1] / "carriers"))
 
@@ -36,7 +38,7 @@ from bare_root import (
 )
 from kannel_process import free_ports
 from outside import at_terminal
-from smpp_operator import Operator, operator_on, until
+from smpp_operator import Operator, operator_on
 
 HERE = Path(__file__).parent
 PAGE = ROOT / "docs/installing.md"

@@ -13,7 +13,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-PATIENCE_S = 60.0
+from waiting import PATIENCE_S
 
 
 @contextmanager
@@ -40,7 +40,7 @@ def answering(status: int, body: str = "", *, server: str = "127.0.0.1") -> Iter
             yield f"http://{server}:{http.server_port}"
         finally:
             http.shutdown()
-            thread.join(10)
+            thread.join(PATIENCE_S)
 
 
 def at_terminal(

@@ -16,6 +16,7 @@ import pytest
 from kannel_process import free_ports
 from outside import answering
 from sqlalchemy import text, update
+from waiting import PATIENCE_S
 
 from rungwise.cli import main
 from rungwise.coach.monitoring.health import INSTALLATION, installation_id
@@ -69,7 +70,7 @@ def ready(serves: str) -> Iterator[int]:
         thread.start()
         yield http.server_port
         http.shutdown()
-        thread.join(10)
+        thread.join(PATIENCE_S)
 
 
 @pytest.fixture

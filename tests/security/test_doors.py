@@ -8,13 +8,14 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event, Lock, Thread
-from time import monotonic, sleep
+from time import monotonic
 
 import pytest
 import uvicorn
 from fastapi.testclient import TestClient
 from postbox import serving  # found by the line in conftest.py
 from starlette.exceptions import HTTPException
+from waiting import PATIENCE_S, until
 from web_world import PASSWORD, World, csrf_of, sign_in
 
 from rungwise.app import create_app
@@ -98,21 +99,19 @@ def test_two_hashes_run_at_once_and_few_wait() -> None:
         with lock:
             running += 1
             most = max(most, running)
-        go.wait(5)
+        go.wait(PATIENCE_S)
         with lock:
             running -= 1
 
     room = AT_ONCE + MAY_WAIT
     with ThreadPoolExecutor(room) as pool:
         waiting = [pool.submit(passwords._in_turn, work) for _ in range(room)]
-        until = monotonic() + 5
-        while (passwords._room._value > 0 or running < AT_ONCE) and monotonic() < until:
-            sleep(0.01)
+        until(lambda: passwords._room._value == 0 and running == AT_ONCE)
         with pytest.raises(TooBusy, match="Wait a minute"):
             passwords._in_turn(work)
         go.set()
         for one in waiting:
-            one.result(5)
+            one.result(PATIENCE_S)
     assert most == AT_ONCE
     passwords._in_turn(work)
 
@@ -189,12 +188,10 @@ def served(app: object, head_within_s: float) -> Iterator[int]:
         server = uvicorn.Server(config)
         thread = Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()
-        until = monotonic() + 10
-        while not server.started and monotonic() < until:
-            sleep(0.02)
+        until(lambda: server.started)
         yield port
         server.should_exit = True
-        thread.join(10)
+        thread.join(PATIENCE_S)
 
 
 @pytest.mark.parametrize("sent", [b"", b"GET / HTTP/1.1\r\nHost: x\r\n"])

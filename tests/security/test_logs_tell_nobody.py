@@ -12,7 +12,6 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -25,6 +24,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import select, update
 from stores import KINDS
+from waiting import PATIENCE_S, until
 
 from rungwise.coach.accounts.invitations import invite
 from rungwise.coach.accounts.trainers import add_trainer
@@ -100,27 +100,20 @@ def served(place: str, log: Path, form: str) -> Iterator[httpx.Client]:
     command = [sys.executable, "-m", "rungwise.cli", "serve", "--port", str(port)]
     with (
         log.open("wb") as out,
-        httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20) as client,
+        httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=PATIENCE_S) as client,
         subprocess.Popen(command, env=os.environ | settings, stdout=out, stderr=out) as process,
     ):
         try:
-            wait_for(lambda: listens(port))
+            until(lambda: listens(port))
             yield client
         finally:
             process.send_signal(signal.SIGTERM)
-            process.wait(20)
+            process.wait(PATIENCE_S)
 
 
 def listens(port: int) -> bool:
     with socket.socket() as probe:
         return probe.connect_ex(("127.0.0.1", port)) == 0
-
-
-def wait_for(done, longest_s: float = 20) -> None:
-    until = time.monotonic() + longest_s
-    while not done():
-        assert time.monotonic() < until
-        time.sleep(0.05)
 
 
 def text_in(client: httpx.Client, said: str, token: str = HANDSET, **more: object) -> int:
@@ -167,7 +160,7 @@ def break_it(store: Store) -> None:
     """From now on no text can be stored, and the database says so with the row's values."""
     with store.write() as session:
         session.execute(text(SQLITE_BREAKS if store.is_sqlite else POSTGRES_BREAKS))
-        session.execute(update(Due).where(Due.kind == "escalate").values(at=datetime.now(UTC)))
+        session.execute(update(Due).where(Due.kind == "chain").values(at=datetime.now(UTC)))
 
 
 def test_the_log_of_the_real_service_tells_of_nobody(place: str, tmp_path: Path) -> None:
@@ -180,10 +173,10 @@ def test_the_log_of_the_real_service_tells_of_nobody(place: str, tmp_path: Path)
         secret = use(client, token)
         break_it(store)
         assert text_in(client, f"another fall by the {MARK}") == 500
-        wait_for(lambda: b"failed" in log.read_bytes() and b"due escalate" in log.read_bytes())
+        until(lambda: b"failed" in log.read_bytes() and b"due chain" in log.read_bytes())
     store.close()
     told = log.read_text(encoding="utf-8").casefold()
-    for line in ("a request failed", "due escalate", "without a valid signature", "error"):
+    for line in ("a request failed", "due chain", "without a valid signature", "error"):
         assert line in told
     # Who got in and who did not is told too, by ids.
     assert told.count("a sign-in was refused") == 1

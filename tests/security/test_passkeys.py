@@ -14,6 +14,7 @@ import uvicorn
 from browsing import Window, launch
 from playwright.sync_api import Browser, CDPSession, expect, sync_playwright
 from sqlmodel import select
+from waiting import PATIENCE_S
 from web_world import PASSWORD, World, make_world
 
 from rungwise.app import create_app
@@ -51,7 +52,7 @@ def served_by_name(world: World) -> Iterator[str]:
             yield address
         finally:
             server.should_exit = True
-            thread.join(10)
+            thread.join(PATIENCE_S)
 
 
 @pytest.fixture

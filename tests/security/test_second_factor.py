@@ -1,11 +1,9 @@
 """The second factor: asked for, used once, throttled, and not to be taken off by a stranger."""
 
 import re
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from html import unescape
-from time import monotonic, sleep
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
@@ -15,6 +13,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import text
 from sqlmodel import Session, col, select
 from stores import empty
+from waiting import PATIENCE_S, until
 from web_world import PASSWORD, SignedIn, World, csrf_of, sign_in
 
 from rungwise.coach.accounts import second_factor
@@ -270,8 +269,8 @@ def test_the_same_recovery_code_twice_at_once_opens_one_door(postgres_store: Sto
                 assert try_it(session)
                 session.flush()
                 late = other.submit(second)
-                wait_until(lambda: late.done() or is_waiting(postgres_store))
-            assert not late.result(60)
+                until(lambda: late.done() or is_waiting(postgres_store))
+            assert not late.result(PATIENCE_S)
     finally:
         empty(postgres_store)
 
@@ -281,13 +280,6 @@ def is_waiting(store: Store) -> bool:
     held = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
     with store.read() as session:
         return session.connection().execute(text(held)).scalar_one() > 0
-
-
-def wait_until(true: Callable[[], bool]) -> None:
-    deadline = monotonic() + 60
-    while not true():
-        assert monotonic() < deadline
-        sleep(0.01)
 
 
 def test_an_apps_code_that_another_browser_just_used_opens_no_second_door(world: World) -> None:

@@ -29,6 +29,7 @@ from million_seed import (
     phone_of,
     practice_phone,
 )
+from waiting import PATIENCE_S
 
 from rungwise.carriers.base import (
     Accepted,
@@ -318,10 +319,10 @@ def working(url: str, shared: Shared, workers: int, *, receipts: bool) -> Iterat
     finally:
         shared.stop.value = 1
         for process in running.processes:
-            process.join(60)
+            process.join(PATIENCE_S)
             if process.exitcode:
                 raise SystemExit(f"a worker ended with {process.exitcode}")
-        running.used += [told.get(timeout=10) for _ in running.processes]
+        running.used += [told.get(timeout=PATIENCE_S) for _ in running.processes]
 
 
 def skip(store: Store, shared: Shared) -> bool:

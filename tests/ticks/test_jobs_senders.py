@@ -2,9 +2,9 @@
 
 from datetime import UTC, datetime, timedelta
 from threading import Event
-from time import monotonic, sleep
 
 import pytest
+from waiting import PATIENCE_S, until
 
 from rungwise.carriers.base import Accepted, Callback, Heard
 from rungwise.clock import HandClock
@@ -31,7 +31,7 @@ class Held:
 
     def send(self, text):
         self.got.append(text.id)
-        self.let_go.wait(20)
+        self.let_go.wait(PATIENCE_S)
         return Accepted(f"{self.name}-{text.id}")
 
     def hear(self, callback: Callback) -> Heard:
@@ -63,13 +63,6 @@ def states(store, ids):
         return [session.get_one(Message, each).state for each in ids]
 
 
-def wait_until(true):
-    until = monotonic() + 20
-    while not true():
-        assert monotonic() < until, "it did not happen in 20 s"
-        sleep(0.01)
-
-
 def test_a_carrier_that_hangs_holds_up_no_other(practices):
     slow, quick = Held("slow"), Held("quick")
     quick.let_go.set()
@@ -78,12 +71,12 @@ def test_a_carrier_that_hangs_holds_up_no_other(practices):
     senders.start()
     waiting, going = queue(practices, 1, 5), queue(practices, 2, 5)
     senders.wake()
-    wait_until(lambda: states(practices, going) == ["sent"] * 5)
-    wait_until(lambda: len(slow.got) == 2)
+    until(lambda: states(practices, going) == ["sent"] * 5)
+    until(lambda: len(slow.got) == 2)
     assert states(practices, waiting).count("sending") == 2
     assert senders.all_well()
     slow.let_go.set()
-    wait_until(lambda: states(practices, waiting) == ["sent"] * 5)
+    until(lambda: states(practices, waiting) == ["sent"] * 5)
     senders.stop()
 
 
@@ -93,7 +86,7 @@ def test_stopping_waits_for_what_is_on_its_way(practices):
     senders.start()
     ids = queue(practices, 1, 3)
     senders.wake()
-    wait_until(lambda: len(slow.got) == 3)
+    until(lambda: len(slow.got) == 3)
     slow.let_go.set()
     senders.stop()
     assert states(practices, ids) == ["sent"] * 3

@@ -6,6 +6,7 @@ from time import sleep
 
 import pytest
 from sqlmodel import select
+from waiting import PATIENCE_S
 
 from rungwise.store.tables import LastTick
 from rungwise.ticks.jobs import note_tick
@@ -22,7 +23,7 @@ def test_the_second_of_two_first_ticks_is_noted_too(store):
             session.flush()
             later = other.submit(note_tick, store, "send", NOW + timedelta(seconds=1))
             sleep(0.2)  # it has looked, and waits for us
-        later.result(10)
+        later.result(PATIENCE_S)
     note_tick(store, "send", NOW + timedelta(seconds=2))
     with store.read() as session:
         noted = session.exec(select(LastTick)).all()

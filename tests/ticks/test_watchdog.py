@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from threading import Thread
-from time import monotonic, sleep
 
 import pytest
 from sqlmodel import select
+from waiting import until
 
 from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome, TryLater
 from rungwise.clock import HandClock
@@ -248,9 +248,7 @@ def test_the_thread_looks_by_itself_and_ends_when_told(watched: Watched) -> None
     note_tick(watched.store, "due", START)
     dog = Watchdog(watched.store, watched.ways, timedelta(seconds=0.2))
     stop = start_watchdog(dog, every_s=0.05)
-    deadline = monotonic() + 10
-    while not watched.said("email") and monotonic() < deadline:
-        sleep(0.02)
+    until(lambda: watched.said("email"))
     stop()
     assert len(watched.said("email")) == 1
 

@@ -1,7 +1,6 @@
 """From a client's text to another program on this machine, over a real connection."""
 
 import json
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
@@ -9,6 +8,7 @@ from functools import partial
 import pytest
 from sqlmodel import select
 from standardwebhooks.webhooks import Webhook as Checker
+from waiting import until
 from web_world import World
 from wire_server import Says, WireServer, wire_server
 
@@ -83,9 +83,7 @@ def test_the_running_service_calls_by_itself(
     world.reply("ada", "I fell in the kitchen")
     stop = scheduler.start_ticks(replace(world.parts, settings=settings))
     try:
-        until = time.monotonic() + 20
-        while not server.asked and time.monotonic() < until:
-            time.sleep(0.05)
+        until(lambda: server.asked)
     finally:
         stop()
     assert json.loads(server.asked[0].body)["data"]["kind"] == "fall"

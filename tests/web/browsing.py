@@ -11,6 +11,7 @@ import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Playwright
 from screened import unhurt
+from waiting import PATIENCE_S
 from web_world import PASSWORD, World
 
 FLAGS = (
@@ -41,7 +42,7 @@ def served(world: World) -> Iterator[str]:
             yield f"http://127.0.0.1:{listening.getsockname()[1]}"
         finally:
             server.should_exit = True
-            thread.join(10)
+            thread.join(PATIENCE_S)
 
 
 def answer_unhurt(page: Page) -> None:
