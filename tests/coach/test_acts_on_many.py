@@ -75,7 +75,7 @@ def test_who_is_asked_about_a_fall_is_passed_over(asked: Asked) -> None:
         (
             Hour(time(18, 0)),
             {"settings": PlanSettings(reminder_at=time(18, 0))},
-            "their reminder is at 18:00, before that",
+            "their evening reminder would come before it",
         ),
         (Days(frozenset(range(7))), {}, "has these days already"),
         (Rule(2), {}, "is on it already"),

@@ -10,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ladder_cases import FULL_HOME, MEAN_MAN, MEAN_WOMAN, bodies, homes, narrowings
 
+from rungwise.concepts.measures import halves_up as mark
 from rungwise.ladder import Body, Equipment, Limits, Side, Surface, build_ladder
 from rungwise.ladder.body import OPENABLE_TASKS
 from rungwise.wording.answers import prompt_text
-from rungwise.wording.distances import mark, room_word
+from rungwise.wording.distances import room_word
 from rungwise.wording.feet import feet_told
 from rungwise.wording.rung_words import (
     Telling,

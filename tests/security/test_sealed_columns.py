@@ -109,6 +109,7 @@ CLEAR = {
     "practice.emergency_number": "everybody's",
     "practice.language": TIMES,
     "practice.picture_address": OURS,
+    "practice.lengths": CODE,
     "practice.segment_price": "an amount of money",
     "practice.texts_from": TIMES,
     "practice.texts_until": TIMES,

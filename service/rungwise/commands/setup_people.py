@@ -12,6 +12,7 @@ from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.coach.record.audit import record_by_service
 from rungwise.commands.setup_asking import Asker
 from rungwise.commands.setup_questions import LEAD, PRACTICE, Answers
+from rungwise.concepts.measures import usual
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.parts import Parts
 from rungwise.store.tables import Message, Practice, Trainer
@@ -61,6 +62,7 @@ def make_practice(session: Session, parts: Parts, told: Answers, carrier: str) -
     """A practice from the checked answers to PRACTICE."""
     country = told["practice.country"]
     phone = told["practice.phone"]
+    measures = usual(country)
     practice = Practice(
         name=told["practice.name"],
         phone=phone,
@@ -69,6 +71,8 @@ def make_practice(session: Session, parts: Parts, told: Answers, carrier: str) -
         time_zone=told["practice.zone"],
         emergency_number=emergency_number(country),
         carrier=carrier,
+        lengths=measures.lengths,
+        clock=measures.clock,
         created_at=parts.clock.now(),
     )
     session.add(practice)

@@ -8,6 +8,7 @@ from rungwise.concepts.alert_kinds import ALERT_KINDS, ALERTS, RESTING_KINDS, UR
 from rungwise.concepts.answers import ANSWERS, Outcome
 from rungwise.concepts.client_states import MOVES, By, State, moved
 from rungwise.concepts.due_kinds import DUE_KINDS, OF_CLIENTS
+from rungwise.concepts.measures import Lengths, Measures, usual
 from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY
 from rungwise.concepts.signs import SIGNS
 from rungwise.concepts.text_kinds import TEXT_KINDS
@@ -27,8 +28,11 @@ __all__ = [
     "TEXT_KINDS",
     "URGENCIES",
     "By",
+    "Lengths",
+    "Measures",
     "Outcome",
     "State",
     "Urgency",
     "moved",
+    "usual",
 ]

@@ -170,7 +170,7 @@ class _Drawer:
                 yield svg.line(start, end, **self._thin())
             yield from self._dimension((ends[0], low_mm), (ends[1], low_mm))
         x, y = self.at(sum(ends) / 2, low_mm)
-        yield self._measure(text.format(cm=self.sheet.cm(ends[1] - ends[0])), x, y + 52)
+        yield self._measure(text.format(length=self.sheet.length(ends[1] - ends[0])), x, y + 52)
 
     def _front_to_back(self) -> Iterator[str]:
         """How far the front foot is ahead, on the front foot's side below its heel."""
@@ -195,7 +195,7 @@ class _Drawer:
         yield from self._dimension((x_mm, low_mm), (x_mm, front.y_mm))
         x, y = self.at(x_mm + out * 16, (low_mm + front.y_mm) / 2)
         anchor = "end" if out < 0 else "start"
-        written = f"{self.sheet.cm(front.y_mm - low_mm)} cm"
+        written = self.sheet.length(front.y_mm - low_mm)
         yield self._measure(written, x, y, text_anchor=anchor)
         yield self._measure(text, x, y + 38, text_anchor=anchor, font_size=SMALL)
 

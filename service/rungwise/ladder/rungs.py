@@ -2,15 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import ceil
 
 from rungwise.ladder.body import Body
 from rungwise.ladder.stance import FreeFoot, Side, Stance, Support, Surface, Task, Under
-
-
-def half_cm_up(length_mm: float) -> float:
-    """Centimetres as a client is told them: up to the next half, so never closer than asked."""
-    return ceil(length_mm / 5) / 2
 
 
 @dataclass(frozen=True, slots=True)

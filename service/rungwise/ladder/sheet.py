@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass, field
 
+from rungwise.concepts.measures import Lengths, exact, room
 from rungwise.ladder import svg
 from rungwise.ladder.body import Body
 from rungwise.ladder.footprint import Foot, Placement
 from rungwise.ladder.palette import Palette
-from rungwise.ladder.rungs import Rung, half_cm_up
+from rungwise.ladder.rungs import Rung
 from rungwise.ladder.stance import Side, Stance, Surface
 
 USUAL_WIDTH_MM = 760
@@ -20,7 +21,7 @@ SMALL, NORMAL, LARGE = 32, 36, 42  # sizes of letters
 
 @dataclass(frozen=True, slots=True)
 class PictureWords:
-    """The words in a drawing, in one language; `decimal` is the decimal point."""
+    """The words in a drawing, in one language; with its decimal point and units."""
 
     left: str = "Left"
     right: str = "Right"
@@ -29,9 +30,9 @@ class PictureWords:
     toes_only: str = "toes only"
     resting: str = "resting"
     lifted: str = "lifted"
-    apart: str = "{cm} cm apart"
-    between: str = "{cm} cm, middle to middle"
-    off_line: str = "{cm} cm off one line"
+    apart: str = "{length} apart"
+    between: str = "{length}, middle to middle"
+    off_line: str = "{length} off one line"
     ahead: str = "ahead"
     heel_to_heel: str = "heel to heel"
     touching: str = "touching"
@@ -50,6 +51,7 @@ class PictureWords:
     foam_round: str = "Half foam, round side up"
     foam_rest: str = "Half foam, big toe off its edge"
     decimal: str = "."
+    lengths: Lengths = "cm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +164,7 @@ class Sheet:
         """A point of the ladder's frame, on the sheet."""
         return self._origin[0] + x_mm, self._origin[1] - y_mm
 
-    def cm(self, length_mm: float) -> str:
-        """Centimetres: exact for the trainer, as in the client's text for the client."""
-        length_cm = half_cm_up(length_mm) if self.for_client else length_mm / 10
-        return f"{length_cm:.1f}".removesuffix(".0").replace(".", self.words.decimal)
+    def length(self, length_mm: float) -> str:
+        """Exact for the trainer, never less room than is meant for the client."""
+        written = room if self.for_client else exact
+        return written(length_mm, self.words.lengths, self.words.decimal)

@@ -2,6 +2,7 @@
 
 from datetime import date, time
 
+from rungwise.concepts.measures import Measures
 from rungwise.wording.texts import fill, language_of, table, weekday_name, word
 
 
@@ -12,11 +13,18 @@ def date_words(day: date, language: str) -> str:
     return fill("date", word("date", language), values)
 
 
-def hour_words(at: time, language: str) -> str:
-    """A local hour: "9 am" or "3:30 pm"; in Spanish "las 15:30"."""
+def hour_words(at: time, language: str, clock: int | None = None) -> str:
+    """A local hour by a practice's clock; without one "3:30 pm", in Spanish "las 15:30"."""
     english = language_of(language) == "en"
-    hour = (at.hour % 12 or 12) if english else at.hour
-    values = {"hour": hour, "minutes": f"{at.minute:02d}", "half": "am" if at.hour < 12 else "pm"}
+    twelve = clock == 12 or (clock is None and english)
+    if clock is not None and english and not twelve:
+        return Measures(clock=clock).hour(at)
+    hour = (at.hour % 12 or 12) if twelve else at.hour
+    half = "am" if at.hour < 12 else "pm"
+    values = {"hour": hour, "minutes": f"{at.minute:02d}", "half": half}
     name = "hour_minutes" if at.minute else "hour"
     said = fill(name, word(name, language), values)
-    return said.replace("las 1", "la 1", 1) if not english and hour == 1 else said
+    if english:
+        return said
+    said = said.replace("las 1", "la 1", 1) if hour == 1 else said
+    return f"{said} {half}" if twelve else said

@@ -6,10 +6,6 @@ no source; docs/ladder.md says by how much a word may be too wide.
 """
 
 from collections.abc import Mapping
-from math import ceil
-from typing import Literal
-
-Units = Literal["cm", "in"]
 
 # How far apart, from the narrowest; the last is as wide as words go without the hips.
 ROOMS_MM: Mapping[str, int] = {
@@ -23,7 +19,6 @@ ROOMS_MM: Mapping[str, int] = {
 HIPS = "hips"
 # At average feet hip width is about a fist: of two words so near, only the client's own hips.
 ALIKE_MM = 10
-MM_PER_UNIT: Mapping[Units, float] = {"cm": 10.0, "in": 25.4}
 
 
 def room_word(gap_mm: int, hips_mm: int | None = None) -> tuple[str, int]:
@@ -40,8 +35,3 @@ def room_word(gap_mm: int, hips_mm: int | None = None) -> tuple[str, int]:
         raise ValueError(f"no word is as wide as {gap_mm} mm")
     mm, name = min(wide_enough)
     return name, mm
-
-
-def mark(length_mm: float, units: Units = "cm") -> float:
-    """The mark of a tape at or just beyond a length, to the half centimetre or half inch."""
-    return ceil(round(2 * length_mm / MM_PER_UNIT[units], 6)) / 2

@@ -5,19 +5,19 @@ than the rung has. The trainer reads exact centimetres.
 """
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
 
+from rungwise.concepts.measures import Lengths, exact, halves_up, room
 from rungwise.ladder.body import Body
 from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.palette import Theme
-from rungwise.ladder.rungs import Rung, half_cm_up
+from rungwise.ladder.rungs import Rung
 from rungwise.ladder.sheet import PictureWords
 from rungwise.ladder.stance import Side, Stance, Surface, Task, Under
-from rungwise.wording.distances import Units, mark
 from rungwise.wording.feet import feet_told
 from rungwise.wording.texts import language_of
 
@@ -35,7 +35,7 @@ class Telling:
     sets: int = 1
     first_day: bool = False
     tape: bool = False
-    units: Units = "cm"
+    units: Lengths = "cm"
 
 
 USUAL_TELLING = Telling()
@@ -68,7 +68,7 @@ def rung_stand(
 ) -> tuple[str, ...]:
     """The sentences on how to stand alone: surface, feet and hands."""
     words = _words(language, "client")
-    values = _values(rung, language, words, exact=False)
+    values = _values(rung, language, words, room, telling.units)
     feet = feet_told(rung, body, tape=telling.tape)
     rooms = _words(language, "rooms")
     stand = words["stand_only" if len(rung.sides) == 1 else "stand"]
@@ -95,10 +95,10 @@ def picture_page_words(language: str = "en") -> Mapping[str, str]:
     return {name: value for name, value in words.items() if isinstance(value, str)}
 
 
-def rung_sentence(rung: Rung, language: str = "en") -> str:
+def rung_sentence(rung: Rung, language: str = "en", lengths: Lengths = "cm") -> str:
     """The rung in one plain sentence for the trainer, with exact measures."""
     words = _words(language, "trainer")
-    values = _values(rung, language, words, exact=True)
+    values = _values(rung, language, words, exact, lengths)
     surface = "firm" if rung.surface is Surface.FIRM else _surface(rung)
     names = [_stance(rung), surface, str(rung.support)]
     if rung.sides:
@@ -111,10 +111,10 @@ def rung_sentence(rung: Rung, language: str = "en") -> str:
     return _sentence(", ".join(words[name] for name in names if name).format_map(values))
 
 
-def rung_short(rung: Rung, language: str = "en") -> str:
+def rung_short(rung: Rung, language: str = "en", lengths: Lengths = "cm") -> str:
     """The rung in a few words for lists, without a full stop."""
     words = _words(language, "short")
-    values = _values(rung, language, words, exact=False)
+    values = _values(rung, language, words, room, lengths)
     task = f"task_{rung.task}" if rung.task else ""
     names = [_stance(rung), _surface(rung), task or str(rung.support)]
     return ", ".join(words[name] for name in names if name).format_map(values)
@@ -128,6 +128,7 @@ def rung_picture(
     theme: Theme = "light",
     lead: Side | None = None,
     for_client: bool = False,
+    lengths: Lengths = "cm",
 ) -> str:
     """The rung drawn from above as SVG, with its text alternative and words in `language`.
 
@@ -136,11 +137,11 @@ def rung_picture(
     return draw_rung(
         rung,
         body,
-        title=rung_short(rung, language),
-        description=rung_sentence(rung, language),
+        title=rung_short(rung, language, lengths),
+        description=rung_sentence(rung, language, lengths),
         theme=theme,
         lead=lead,
-        words=PictureWords(**_words(language, "picture")),
+        words=PictureWords(**_words(language, "picture"), lengths=lengths),
         for_client=for_client,
     )
 
@@ -155,25 +156,30 @@ def _hold(rung: Rung, telling: Telling) -> str:
     return f"hold_{each}" + ("_sets" if telling.sets > 1 else "")
 
 
-def _mark(length_mm: int, units: Units, language: str) -> str:
-    written = f"{mark(length_mm, units):.1f}".removesuffix(".0")
+def _mark(length_mm: int, units: Lengths, language: str) -> str:
+    written = f"{halves_up(length_mm, units):.1f}".removesuffix(".0")
     return written.replace(".", _words(language, "words")["decimal"])
 
 
-def _values(rung: Rung, language: str, words: Mapping[str, str], *, exact: bool) -> dict[str, str]:
+def _values(
+    rung: Rung,
+    language: str,
+    words: Mapping[str, str],
+    written: Callable[[float, Lengths, str], str],
+    lengths: Lengths,
+) -> dict[str, str]:
     names = _words(language, "words")
     lead = rung.sides[0] if rung.sides else Side.RIGHT
 
-    def cm(length_mm: int | None) -> str:
-        length_cm = (length_mm or 0) / 10 if exact else half_cm_up(length_mm or 0)
-        return f"{length_cm:.1f}".removesuffix(".0").replace(".", names["decimal"])
+    def length(length_mm: int | None) -> str:
+        return written(length_mm or 0, lengths, names["decimal"])
 
     return {
-        "gap": cm(rung.gap_mm),
-        "ahead": cm(rung.ahead_mm),
-        "overlap": cm(-(rung.ahead_mm or 0)),
-        "off": cm(rung.offset_mm),
-        "offset": cm(rung.offset_mm),
+        "gap": length(rung.gap_mm),
+        "ahead": length(rung.ahead_mm),
+        "overlap": length(-(rung.ahead_mm or 0)),
+        "off": length(rung.offset_mm),
+        "offset": length(rung.offset_mm),
         "layers": str(rung.layers),
         "lead": names[lead],
         "Lead": names[lead].capitalize(),

@@ -108,6 +108,7 @@ class Dossier:
     usual_pain: UsualPain | None = None
     wording: Mapping[str, str] = field(default_factory=dict)
     quiet: Quiet = DEFAULT_QUIET
+    clock: int | None = None
     said: frozenset[str] = frozenset()
     our_texts: tuple[str, ...] = ()
     unread_run: int = 0

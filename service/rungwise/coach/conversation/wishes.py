@@ -13,6 +13,7 @@ from rungwise.coach.conversation.result import next_words, progress_told
 from rungwise.coach.conversation.turn import Turn
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.concepts.client_states import State
+from rungwise.concepts.measures import Measures
 from rungwise.ladder.rungs import Rung
 from rungwise.reply.reading import Ask, Context, Reading
 from rungwise.ticks.due import next_due
@@ -92,19 +93,20 @@ def _another_hour(turn: Turn, reading: Reading) -> None:
         turn.say("hour_ask")
         return
     at = time.fromisoformat(reading.wish_time)
+    hour = Measures(clock=dossier.clock or 24).hour(at)
     if dossier.quiet.covers(at):
         language = dossier.language
         begins, ends = (
-            hour_words(dossier.quiet.ends, language),
-            hour_words(dossier.quiet.begins, language),
+            hour_words(dossier.quiet.ends, language, dossier.clock),
+            hour_words(dossier.quiet.begins, language, dossier.clock),
         )
-        turn.tell("request", f"The client asks for {at:%H:%M}, outside texting hours.")
+        turn.tell("request", f"The client asks for {hour}, outside texting hours.")
         turn.say("hour_outside", **{"from": begins, "until": ends})
         return
     turn.do(SetPlan(replace(settings, prompt_at=at)))
-    turn.tell("request", f"Done for the client: texts come at {at:%H:%M} from now on.")
+    turn.tell("request", f"Done for the client: texts come at {hour} from now on.")
     day = next_day(turn)
-    turn.say("hour_set", day=day, hour=hour_words(at, dossier.language))
+    turn.say("hour_set", day=day, hour=hour_words(at, dossier.language, dossier.clock))
 
 
 def _other_days(turn: Turn, reading: Reading) -> None:

@@ -158,6 +158,7 @@ def _dossier(
         usual_pain=situation.settings.usual_pain if situation is not None else None,
         wording=wording_of(session, practice.id, client.language),
         quiet=quiet_between(practice.texts_until, practice.texts_from),
+        clock=practice.clock,
         unread_run=client.unreadable_run,
         may_begin=client.state != State.INVITED or is_cleared(session, client.id),
         our_texts=tuple(each.body for each in sent[:OUR_TEXTS_KEPT]) if quoted else (),

@@ -387,4 +387,6 @@ def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now
         away=settings.away,
         quiet=quiet_hours(practice),
     )
-    return "never" if due is None else f"{due.local_date:%a %d %b} {settings.prompt_at:%H:%M}"
+    if due is None:
+        return "never"
+    return f"{due.local_date:%a %d %b} {practice.measures.hour(settings.prompt_at)}"

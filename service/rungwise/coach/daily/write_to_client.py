@@ -26,9 +26,9 @@ class GetsNoTexts(ServiceError):
 class NightThere(ServiceError):
     """It is outside your practice's texting hours where the client is."""
 
-    def __init__(self, local: datetime) -> None:
+    def __init__(self, hour: str) -> None:
         super().__init__(
-            f"It is {local:%H:%M} where the client is, outside your practice's texting hours. "
+            f"It is {hour} where the client is, outside your practice's texting hours. "
             "Tick the box to send it all the same."
         )
 
@@ -65,7 +65,8 @@ def write_to_client(
     refuse_text(client, body)
     practice = session.get_one(Practice, client.practice_id)
     if not at_night and is_quiet(now, client.time_zone, quiet_hours(practice)):
-        raise NightThere(now.astimezone(ZoneInfo(client.time_zone)))
+        local = now.astimezone(ZoneInfo(client.time_zone))
+        raise NightThere(practice.measures.hour(local.time()))
     text = Text("own", body, once_key=f"own:{client.id}:{once}")
     message = queue_to_client(session, now, practice, client, text)
     if message is not None:

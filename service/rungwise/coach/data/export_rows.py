@@ -20,7 +20,7 @@ from sqlmodel import Session, SQLModel, col, select
 from rungwise.coach.record.codec import report_from_json
 from rungwise.coach.record.moves import move_from_row
 from rungwise.coach.record.progress import day_held
-from rungwise.coach.record.situation import load
+from rungwise.coach.record.situation import Situation, load
 from rungwise.ladder.progression import PastDay
 from rungwise.store.tables import Client, MoveRow, Practice, Report
 from rungwise.wording.rung_words import rung_short
@@ -172,6 +172,12 @@ def _all_days(session: Session, ids: Sequence[int]) -> Iterator[Mapping[str, Any
         session.expunge_all()
 
 
+def _rung_words(situation: Situation, key: str) -> str:
+    if key not in situation.ladder:
+        return ""
+    return rung_short(situation.ladder[key], lengths=situation.lengths)
+
+
 def days_of(session: Session, client_id: int) -> Iterator[Mapping[str, Any]]:
     """One line for each day with a move that stands: what was told and what was decided."""
     client = session.get_one(Client, client_id)
@@ -186,7 +192,7 @@ def days_of(session: Session, client_id: int) -> Iterator[Mapping[str, Any]]:
             "client_id": client_id,
             "date": one.day.isoformat(),
             "rung_key": key,
-            "rung": rung_short(situation.ladder[key]) if key in situation.ladder else "",
+            "rung": _rung_words(situation, key),
             "move": move.kind,
             "to_rung_key": move.to_key,
             "because": move.because,

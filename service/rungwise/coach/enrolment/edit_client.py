@@ -267,8 +267,8 @@ class _Edit:
             return f"Times are those of {zone} from now on."
         settings = then.settings
         if self.client.state != "active":
-            hour = f"{settings.prompt_at:%H:%M}"
-            return f"No text of the day goes now; when they begin, it is at {hour} in {zone}."
+            begins = self.practice.measures.hour(settings.prompt_at)
+            return f"No text of the day goes now; when they begin, it is at {begins} in {zone}."
         last = prompted_of(self.session, [self.client.id])[self.client.id].last
         dues = next_dues(
             self.now,
@@ -279,11 +279,12 @@ class _Edit:
             quiet=quiet_hours(self.practice),
             after_date=last,
         )
-        here = ZoneInfo(self.practice.time_zone)
+        here, hour = ZoneInfo(self.practice.time_zone), self.practice.measures.hour
         told = [
-            f"{due.at_utc.astimezone(ZoneInfo(self.after.time_zone)):%a %d %b %H:%M}"
-            f" ({due.at_utc.astimezone(here):%H:%M} where the practice is)"
+            f"{there:%a %d %b} {hour(there.time())}"
+            f" ({hour(due.at_utc.astimezone(here).time())} where the practice is)"
             for due in islice(dues, PROMPTS_SHOWN)
+            for there in [due.at_utc.astimezone(ZoneInfo(self.after.time_zone))]
         ]
         if not told:
             return f"No text of the day would go in {zone}: look at the plan."
@@ -303,15 +304,15 @@ class _Edit:
         situation, then = self.situation, self.situation_then()
         if situation is None or then is None:
             return
-        old, new = situation.ladder, then.ladder
+        old, new, lengths = situation.ladder, then.ladder, situation.lengths
         yield f"The new ladder has {len(new.rungs)} rungs; the one until now has {len(old.rungs)}."
         rung = new[kept.key]
         if kept.because is None:
-            yield f"They stay where they are: {rung_short(rung)}."
+            yield f"They stay where they are: {rung_short(rung, lengths=lengths)}."
         else:
             was = situation.placement.rung_key
-            name = rung_short(old[was]) if was in old else was
-            yield f"They go from {name} to {rung_short(rung)}. {kept.because}"
+            name = rung_short(old[was], lengths=lengths) if was in old else was
+            yield f"They go from {name} to {rung_short(rung, lengths=lengths)}. {kept.because}"
         known = {one.gate for one in old.rungs}
         fresh = {one.gate for one in new.rungs if one.gate} - known - then.settings.open_gates
         if fresh:

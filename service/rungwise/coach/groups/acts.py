@@ -186,7 +186,7 @@ def _why_no_hour(asked: Hour, settings: PlanSettings) -> str:
     if settings.prompt_at == asked.prompt_at:
         return "has this hour already"
     if settings.reminder_at is not None and settings.reminder_at <= asked.prompt_at:
-        return f"their reminder is at {settings.reminder_at:%H:%M}, before that"
+        return "their evening reminder would come before it"
     return ""
 
 

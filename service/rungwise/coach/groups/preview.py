@@ -178,7 +178,8 @@ def _line(
     due = _next(now, practice, client, settings)
     if isinstance(asked, Rule):
         return Line(effect, stands=_stands(session, now, client, asked.version))
-    comes = "" if due is None else f"{due.local_date:%a %-d %b}, {settings.prompt_at:%H:%M}"
+    hour = practice.measures.hour(settings.prompt_at)
+    comes = "" if due is None else f"{due.local_date:%a %-d %b}, {hour}"
     told = ""
     if isinstance(asked, Pause):
         first = max(asked.first, effect.member.today)

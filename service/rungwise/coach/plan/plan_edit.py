@@ -109,7 +109,8 @@ def _settings(situation: Situation, change: PlanChange) -> PlanSettings:
     if change.caution and change.caution not in PRESETS:
         raise ImpossibleValue("caution", change.caution, f"one of {', '.join(PRESETS)}")
     if change.reminder_at is not None and change.reminder_at <= change.prompt_at:
-        raise ImpossibleValue("reminder", f"{change.reminder_at:%H:%M}", "later than the prompt")
+        shown = situation.practice.measures.hour(change.reminder_at)
+        raise ImpossibleValue("reminder", shown, "later than the prompt")
     return replace(
         situation.settings,
         prompt_at=change.prompt_at,

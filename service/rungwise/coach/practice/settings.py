@@ -1,7 +1,7 @@
 """What a practice's lead sets: name, hours, country and emergency number, language, links."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime, time, timedelta
 from functools import cache
@@ -16,6 +16,7 @@ from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.fields import Unfinished, hour, name_or_refuse, sentence
 from rungwise.errors import ImpossibleValue, ServiceError
+from rungwise.store.queries.current_plan import PRESENT
 from rungwise.store.tables import Client, Placement, PlanRow, Practice, Trainer
 from rungwise.ticks.due import zone_named
 from rungwise.wording.price import price_from
@@ -46,6 +47,8 @@ class PracticeForm:
     falls_every_weeks: str
     picture_address: str
     segment_price: str
+    lengths: str
+    clock: str
 
     @classmethod
     def of(cls, practice: Practice) -> "PracticeForm":
@@ -61,6 +64,8 @@ class PracticeForm:
             str(practice.falls_every_weeks),
             practice.picture_address or "",
             practice.segment_price or "",
+            practice.lengths,
+            str(practice.clock or ""),
         )
 
     @classmethod
@@ -85,6 +90,8 @@ def change_practice(session: Session, now: datetime, trainer: Trainer, form: Pra
         left_out = _outside(session, practice, *_hours(form))
         if left_out:
             problems["texts_until"] = left_out
+        if values["lengths"] != practice.lengths and (taped := _with_tape(session, practice)):
+            problems["lengths"] = taped
     if problems:
         raise Unfinished(problems)
     for name, value in values.items():
@@ -119,8 +126,29 @@ def _outside(session: Session, practice: Practice, begins: time, ends: time) -> 
     )
     if not names:
         return ""
-    listed = ", ".join(names[:5]) + (f" and {len(names) - 5} others" if len(names) > 5 else "")
+    listed = _listed(names)
     return f"These clients have their text outside these hours: {listed}. Change theirs first."
+
+
+def _with_tape(session: Session, practice: Practice) -> str:
+    """Who has a tape on the floor whose marks would mean something else, as a sentence."""
+    rows = (
+        select(Client.name, PlanRow.profile)
+        .join(Placement, col(Placement.client_id) == col(Client.id))
+        .join(PlanRow, PRESENT)
+        .where(Client.practice_id == practice.id, Client.state != "stopped")
+    )
+    names = [name for name, profile in session.exec(rows).all() if profile["equipment"].get("tape")]
+    if not names:
+        return ""
+    return (
+        f"These clients' texts tell marks of a tape on their floor: {_listed(sorted(names))}. "
+        "Take the tape up and out of their equipment first, then lay one in the other units."
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:5]) + (f" and {len(names) - 5} others" if len(names) > 5 else "")
 
 
 def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
@@ -140,6 +168,8 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
         "segment_price": lambda: (
             str(price_from(form.segment_price)) if form.segment_price else None
         ),
+        "lengths": lambda: _one_of("lengths", form.lengths or "cm", ("cm", "in")),
+        "clock": lambda: int(_one_of("clock", form.clock, ("12", "24"))) if form.clock else None,
     }
 
 

@@ -19,6 +19,7 @@ from rungwise.coach.record.codec import (
     rung_in,
     settings_in,
 )
+from rungwise.concepts.measures import Lengths
 from rungwise.ladder.body import Profile
 from rungwise.ladder.progression import DayReport, Move, PastDay
 from rungwise.ladder.rungs import Ladder, Rung
@@ -91,7 +92,10 @@ class Situation:
     def telling(self, *, first_day: bool = False) -> Telling:
         """How this client is told a rung today."""
         return Telling(
-            self.settings.target_s, first_day=first_day, tape=self.measures.equipment.tape
+            self.settings.target_s,
+            first_day=first_day,
+            tape=self.measures.equipment.tape,
+            units=self.lengths,
         )
 
     @property
@@ -101,6 +105,10 @@ class Situation:
     @property
     def resting(self) -> bool:
         return self.client.state == "resting"
+
+    @property
+    def lengths(self) -> Lengths:
+        return self.practice.measures.lengths
 
     @property
     def language(self) -> str:

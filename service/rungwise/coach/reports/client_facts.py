@@ -11,6 +11,7 @@ from rungwise.coach.record.day_strip import DayShown
 from rungwise.coach.record.questions import open_doubt
 from rungwise.coach.record.situation import Situation
 from rungwise.coach.reports.what_to_do import Course, Facts, OpenAlert
+from rungwise.concepts.measures import Lengths, Measures
 from rungwise.concepts.questions import QUESTIONS
 from rungwise.evidence import Reason
 from rungwise.ladder.moves import PastDay
@@ -36,6 +37,7 @@ class Steps:
 
     below: Rung | None = None
     gated: Rung | None = None
+    lengths: Lengths = "cm"
 
 
 def steps_of(situation: Situation | None) -> Steps:
@@ -49,7 +51,7 @@ def steps_of(situation: Situation | None) -> Steps:
         if rung.gate and rung.gate not in situation.settings.open_gates
     )
     below = ladder.landmark_below(key)
-    return Steps(below if below.key != key else None, next(gated, None))
+    return Steps(below if below.key != key else None, next(gated, None), situation.lengths)
 
 
 def facts_of(
@@ -64,7 +66,8 @@ def facts_of(
     course: Reason | None,
 ) -> Facts:
     """Everything the sentences look at. One query."""
-    clock = _Clock(client, now)
+    measures = situation.practice.measures if situation else Measures()
+    clock, lengths = _Clock(client, now, measures), measures.lengths
     doubt = open_doubt(session, client.id)
     steps = steps_of(situation)
     stuck = next((past for past in reversed(history) if "stuck" in past.move.alerts), None)
@@ -83,17 +86,17 @@ def facts_of(
         asked=_asked_about(doubt.kind) if doubt else "",
         stuck_rule=stuck.move.rule if stuck else "",
         backs=[clock.day(day) for day in _backs(history, stuck)] if stuck else (),
-        below=stance_name(steps.below) if steps.below else "",
-        gate=stance_name(steps.gated).lower() if steps.gated else "",
+        below=stance_name(steps.below, lengths) if steps.below else "",
+        gate=stance_name(steps.gated, lengths).lower() if steps.gated else "",
         away_until=_away_until(situation, clock),
         went_back=_went_back(strip, clock),
         course=Course(course.rule, course.says) if course else None,
     )
 
 
-def stance_name(rung: Rung) -> str:
+def stance_name(rung: Rung, lengths: Lengths) -> str:
     """A step in few words, without what the hands do."""
-    return rung_short(rung).rpartition(",")[0]
+    return rung_short(rung, lengths=lengths).rpartition(",")[0]
 
 
 def _asked_about(kind: str) -> str:
@@ -132,7 +135,8 @@ def _went_back(strip: Sequence[DayShown], clock: "_Clock") -> str:
 class _Clock:
     """Instants and dates in words of the client's own calendar."""
 
-    def __init__(self, client: Client, now: datetime) -> None:
+    def __init__(self, client: Client, now: datetime, measures: Measures) -> None:
+        self.measures = measures
         self.zone = ZoneInfo(client.time_zone)
         self.today = self.local(now).date()
 
@@ -141,7 +145,7 @@ class _Clock:
 
     def when(self, at: datetime) -> str:
         local = self.local(at)
-        return f"{self._named(local.date())} at {local:%H:%M}"
+        return f"{self._named(local.date())} at {self.measures.hour(local.time())}"
 
     def day(self, day: date) -> str:
         return f"{day.day} {day:%b}"

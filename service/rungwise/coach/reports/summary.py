@@ -18,6 +18,7 @@ from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.progress import Progress, progress
 from rungwise.coach.record.situation import Situation, past
 from rungwise.coach.reviews.retests import Result, results_of
+from rungwise.concepts.measures import Lengths
 from rungwise.concepts.signs import SIGNS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.day import DayReport
@@ -87,6 +88,7 @@ class Summary:
     retests: tuple[Result, ...]
     to_colleagues: str
     to_client: str
+    lengths: Lengths
 
     @property
     def planned(self) -> int:
@@ -151,6 +153,7 @@ def summary_of(
         retests=tuple(results_of(session, situation.client_id)[:MOST_RETESTS]),
         to_colleagues=words.to_colleagues if words else "",
         to_client=words.to_client if words else "",
+        lengths=situation.lengths,
     )
 
 

@@ -5,6 +5,7 @@ from datetime import datetime
 from sqlalchemy import true
 from sqlmodel import Field, SQLModel
 
+from rungwise.concepts.measures import Measures
 from rungwise.store.sealing.crypto import Findable, Sealed
 from rungwise.store.tables.types import UtcDateTime
 
@@ -36,7 +37,14 @@ class Practice(SQLModel, table=True):
     keep_texts_months: int | None = None
     # What one segment costs, as the carrier's bill has it, such as 0.04 GBP.
     segment_price: str | None = None
+    # How lengths and hours are written, see `measures`. No clock: texts go by their language.
+    lengths: str = Field(default="cm", sa_column_kwargs={"server_default": "cm"})
+    clock: int | None = None
     created_at: datetime = Field(sa_type=UtcDateTime)
+
+    @property
+    def measures(self) -> Measures:
+        return Measures("in" if self.lengths == "in" else "cm", self.clock or 24)
 
 
 class Number(SQLModel, table=True):

@@ -84,7 +84,11 @@ def ladder(called: Reading, client_id: Id) -> list[RungOut]:
     """The client's own rungs, easiest first: what an override can name."""
     with called.parts.store.read() as session:
         situation = placed(session, called, client_id)
-    return [RungOut(key=rung.key, words=rung_short(rung)) for rung in situation.ladder.rungs]
+    lengths = situation.lengths
+    return [
+        RungOut(key=rung.key, words=rung_short(rung, lengths=lengths))
+        for rung in situation.ladder.rungs
+    ]
 
 
 @router.post("/clients/preview")
@@ -115,7 +119,10 @@ def _look(called: Caller, given: IntakeGiven) -> tuple[Draft, PreviewOut]:
         begins=draft.begins,
         reasons=list(draft.holding),
         waits_for=list(draft.waits_for),
-        rung=RungOut(key=draft.rung.key, words=rung_short(draft.rung)),
+        rung=RungOut(
+            key=draft.rung.key,
+            words=rung_short(draft.rung, lengths=called.practice.measures.lengths),
+        ),
         first_text=follows.first_text,
         task_text=follows.task_text,
         seen=follows.seen,

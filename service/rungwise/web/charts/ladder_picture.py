@@ -7,11 +7,13 @@ attributes only, in the page's own ink, so that a strict content security policy
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from html import escape
 
 from markupsafe import Markup
 
 from rungwise.coach.record.situation import Situation
+from rungwise.concepts.measures import Lengths
 from rungwise.ladder.progression import PastDay
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.wording.rung_words import rung_short
@@ -51,32 +53,32 @@ def draw_ladder(situation: Situation, history: Sequence[PastDay], today: date) -
 def in_words(situation: Situation) -> Iterator[str]:
     """Where the client is, and what lies below and above, as the drawing shows it."""
     ladder, key = situation.ladder, situation.placement.rung_key
-    place = ladder.index(key)
+    place, named = ladder.index(key), partial(short, lengths=situation.lengths)
     yield f"Rung {place + 1} of {len(ladder)}."
     below = [rung for rung in ladder.rungs[:place] if rung.landmark]
     if below:
-        yield f"Last landmark passed: {short(below[-1])}."
+        yield f"Last landmark passed: {named(below[-1])}."
     above = [(at, rung) for at, rung in enumerate(ladder.rungs) if at > place]
     landmark = next(((at, rung) for at, rung in above if rung.landmark), None)
     if landmark:
-        yield f"Next landmark: {short(landmark[1])}, {_up(landmark[0] - place)}."
+        yield f"Next landmark: {named(landmark[1])}, {_up(landmark[0] - place)}."
     gate = next(
         ((at, rung.gate) for at, rung in above if rung.gate and _closed(situation, rung)), None
     )
     if gate:
         yield f"Next closed gate: {str(gate[1]).replace('_', ' ')}, {_up(gate[0] - place)}."
     if situation.plan_row.profile["limits"]["ceiling_key"]:
-        yield f"Ceiling: {short(ladder.rungs[-1])}."
+        yield f"Ceiling: {named(ladder.rungs[-1])}."
 
 
-def short(rung: Rung) -> str:
+def short(rung: Rung, lengths: Lengths) -> str:
     """A landmark's name in a few words, without what the hands do."""
-    return rung_short(rung).rpartition(",")[0]
+    return rung_short(rung, lengths=lengths).rpartition(",")[0]
 
 
-def _named(rung: Rung) -> str:
+def _named(rung: Rung, lengths: Lengths) -> str:
     """A landmark's name without the trade's word for it: the rail is narrow."""
-    return short(rung).partition(" (")[0]
+    return short(rung, lengths).partition(" (")[0]
 
 
 def _up(rungs: int) -> str:
@@ -141,10 +143,11 @@ class _Sheet:
 
     def _name(self, rung: Rung, y: float, *, here: bool) -> str:
         if here:
-            name = f"Now: {_named(rung).lower()}" if rung.landmark else "Now"
+            named = _named(rung, self.situation.lengths).lower()
+            name = f"Now: {named}" if rung.landmark else "Now"
             return _words(name, WORDS_AT + 6, y, 'font-weight="700"')
         if rung.landmark:
-            return _words(_named(rung), WORDS_AT, y)
+            return _words(_named(rung, self.situation.lengths), WORDS_AT, y)
         state = "closed" if _closed(self.situation, rung) else "open"
         name = str(rung.gate).replace("_", " ")
         return _words(f"Gate: {name}, {state}", WORDS_AT, y, 'font-style="italic"')

@@ -12,6 +12,7 @@ from sqlmodel import Session, select
 
 from rungwise.coach.groups.tags import forget_view, save_view, tag_of, tags_of, views_of
 from rungwise.coach.record.trend import Trend, rung_of_key, trend
+from rungwise.concepts.measures import Lengths
 from rungwise.store.queries import roster
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Trainer
@@ -75,7 +76,7 @@ def clients(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             session,
             "clients.html",
             asked=asked,
-            lines=[line(row) for row in rows],
+            lines=[line(row, visit.practice.measures.lengths) for row in rows],
             total=total,
             pages=max(-(-total // ON_A_PAGE), 1),
             trainers=_trainers(session, visit),
@@ -122,12 +123,12 @@ def wanted_by(session: Session, visit: Visit, asked: Looking) -> roster.Wanted:
     )
 
 
-def line(row: roster.Row) -> Line:
+def line(row: roster.Row, lengths: Lengths = "cm") -> Line:
     rung = rung_of_key(row.rung_key, row.body or {}) if row.rung_key else None
     moves = [(step.day, step.kind, step.to_key) for step in row.steps]
     return Line(
         row=row,
-        rung=rung_short(rung) if rung else row.rung_key or "",
+        rung=rung_short(rung, lengths=lengths) if rung else row.rung_key or "",
         trend=trend(moves, row.rung_key, row.local_date, roster.TREND_DAYS),
         told=seconds_told(row.told),
     )

@@ -24,7 +24,6 @@ from rungwise.coach.reports.what_to_do import what_to_do
 from rungwise.coach.reviews.flags import course_of
 from rungwise.concepts.alert_kinds import URGENCIES
 from rungwise.errors import NotFound
-from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.explain import explain_next
 from rungwise.ladder.progression import PastDay
 from rungwise.ladder.rungs import Rung
@@ -37,7 +36,7 @@ from rungwise.web.clients import gists
 from rungwise.web.clients.first_sentence import button
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import rung_sentence, rung_short
+from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
 from rungwise.wording.segments import segments
 
 router = APIRouter()
@@ -187,7 +186,7 @@ def _folds(
         "named": named,
         "gists": gists.Gists(
             holds=gists.holds(held),
-            texts=gists.texts(client, texts),
+            texts=gists.texts(client, texts, visit.practice.measures),
             moves=gists.moves(moves),
             plan=gists.plan(situation),
             notes=gists.notes(notes),
@@ -207,7 +206,7 @@ def _now_on(situation: Situation, history: Sequence[PastDay]) -> dict[str, objec
     return {
         "rung": rung,
         "drawing": drawn(situation, rung),
-        "sentence": rung_sentence(rung),
+        "sentence": rung_sentence(rung, lengths=situation.lengths),
         "next_step": explain_next(situation.ladder, plan, history, key),
     }
 
@@ -217,9 +216,7 @@ def drawn(situation: Situation, rung: Rung) -> Markup:
     body = situation.ladder.body
     if body is None:
         return Markup()
-    svg = draw_rung(
-        rung, body, title=rung_short(rung), description=rung_sentence(rung), theme="auto"
-    )
+    svg = rung_picture(rung, body, theme="auto", lengths=situation.lengths)
     return Markup(svg)  # noqa: S704  # made of numbers and our own escaped words
 
 
@@ -261,7 +258,7 @@ class RungNames:
 
     def __call__(self, key: str) -> str:
         if self.situation is not None and key in self.situation.ladder:
-            return rung_short(self.situation.ladder[key])
+            return rung_short(self.situation.ladder[key], lengths=self.situation.lengths)
         return key
 
 

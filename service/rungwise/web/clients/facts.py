@@ -23,6 +23,7 @@ from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.fields import Unfinished
+from rungwise.concepts.measures import Lengths
 from rungwise.errors import EditedMeanwhile
 from rungwise.ladder.body import LANDMARKS, MAT_LAYERS, OPENABLE_TASKS
 from rungwise.ladder.stance import Task
@@ -142,7 +143,7 @@ def _page(visit: Visit, session: Session, client: Client, shown: Shown) -> Respo
         follows=shown.follows,
         told=shown.told,
         latest=changes[0] if changes else None,
-        drawing=_drawing(shown.follows),
+        drawing=_drawing(shown.follows, visit.practice.measures.lengths),
         asked_phone=asked_of(session, client.id),
         names=NAMES,
         said=partial(_said, choices),
@@ -176,11 +177,11 @@ def _tasks() -> list[tuple[str, str]]:
     ]
 
 
-def _drawing(follows: Follows | None) -> Markup | None:
+def _drawing(follows: Follows | None, lengths: Lengths) -> Markup | None:
     """The feet on the rung where the client would stand on the new ladder."""
     if follows is None or follows.kept is None or follows.after.profile is None:
         return None
     profile = follows.after.profile
     rung = ladder_of(profile)[follows.kept.key]
-    picture = rung_picture(rung, profile.body, theme="auto")
+    picture = rung_picture(rung, profile.body, theme="auto", lengths=lengths)
     return Markup(picture)  # noqa: S704  # made of numbers and our own escaped words

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from rungwise.carriers.phone import phone_shown
 from rungwise.coach.record.progress import Progress
 from rungwise.coach.record.situation import Situation
+from rungwise.concepts.measures import Measures
 from rungwise.store.queries.thread import MoveLine
 from rungwise.store.tables import Audit, Client, ClientNote, Message
 from rungwise.web.ui import labels
@@ -36,19 +37,19 @@ def holds(progress: Progress | None) -> str:
     return f"target met on {met} of {days} with a hold told"
 
 
-def texts(client: Client, found: Sequence[Message]) -> str:
+def texts(client: Client, found: Sequence[Message], measures: Measures) -> str:
     if not found:
         return "none yet"
     last = found[-1]
     told = labels.TOLD_BY.get(last.kind, last.kind).lower()
     who = {"in": client.called, "told": told}.get(last.direction, f"to {client.called}")
-    local = client_day(client, last)
+    local = client_day(client, last, measures)
     return f"{local}, {who}: “{shortened(last.body)}”" if last.body else f"{local}, {who}"
 
 
-def client_day(client: Client, message: Message) -> str:
+def client_day(client: Client, message: Message, measures: Measures) -> str:
     local = message.created_at.astimezone(ZoneInfo(client.time_zone))
-    return f"{day(local.date())} {local:%H:%M}"
+    return f"{day(local.date())} {measures.hour(local.time())}"
 
 
 def moves(found: Sequence[MoveLine]) -> str:
@@ -63,7 +64,8 @@ def plan(situation: Situation | None) -> str:
         return "none yet"
     settings = situation.settings
     days = labels.weekdays(settings.weekdays)
-    said = f"{days} at {settings.prompt_at:%H:%M}; hold {settings.target_s} s"
+    hour = situation.practice.measures.hour(settings.prompt_at)
+    said = f"{days} at {hour}; hold {settings.target_s} s"
     return f"{said}; {settings.caution.name} caution"
 
 

@@ -39,7 +39,6 @@ from rungwise.ladder.caution import PRESETS
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import rung_short
 from rungwise.wording.texts import LANGUAGES
 
 router = APIRouter()
@@ -145,7 +144,6 @@ def _page(
         columns=column_help(),
         most_rows=MOST_ROWS,
         largest_kb=LARGEST_BYTES // 1000,
-        short=rung_short,
     )
 
 

@@ -41,7 +41,7 @@ from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import Telling, rung_picture, rung_sentence, rung_short
+from rungwise.wording.rung_words import Telling, rung_picture, rung_sentence
 from rungwise.wording.segments import Segments, segments
 from rungwise.wording.texts import LANGUAGES, render
 
@@ -166,15 +166,21 @@ def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
         practice=practice.name,
         number=practice.emergency_number,
     )
-    telling = Telling(new.settings.target_s, first_day=True, tape=new.profile.equipment.tape)
+    telling = Telling(
+        new.settings.target_s,
+        first_day=True,
+        tape=new.profile.equipment.tape,
+        units=practice.measures.lengths,
+    )
     task = task_body(rung, new.profile.body, telling, new.language, wording)
-    drawing = rung_picture(rung, new.profile.body, theme="auto")
+    lengths = practice.measures.lengths
+    drawing = rung_picture(rung, new.profile.body, theme="auto", lengths=lengths)
     told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task)
     return Follows(
         draft,
         first,
         task,
-        rung_sentence(rung),
+        rung_sentence(rung, lengths=lengths),
         Markup(drawing),  # noqa: S704  # made of numbers and our own escaped words
         sha256("\n".join(told).encode()).hexdigest()[:32],
     )
@@ -224,5 +230,4 @@ def _page(
         own_zones=zones_of(country),
         other_zones=other_zones(country),
         consent={code: consent_wording(visit.practice, code) for code in CONSENT_WORDING},
-        short=rung_short,
     )

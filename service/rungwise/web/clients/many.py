@@ -34,6 +34,7 @@ from rungwise.coach.groups.preview import (
 )
 from rungwise.coach.groups.tags import tags_of
 from rungwise.coach.record.fields import hour
+from rungwise.concepts.measures import Measures
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.queries import roster
 from rungwise.store.queries.banner_counts import Scope
@@ -75,7 +76,7 @@ def latest_acts(visit: Signed) -> Response:
             .order_by(col(GroupAct.id).desc())
             .limit(LATEST)
         )
-        found = [(one, _told(one)) for one in session.exec(rows).all()]
+        found = [(one, _told(one, visit.practice.measures)) for one in session.exec(rows).all()]
         return framed(visit, session, "many_acts.html", acts=found)
 
 
@@ -214,13 +215,13 @@ def _price(visit: Visit, segments: int) -> Price | None:
     return price_from(held).times(segments) if held and segments else None
 
 
-def _told(done: GroupAct) -> str:
+def _told(done: GroupAct, measures: Measures) -> str:
     """What was done, in a few words that come after the act's name."""
     match acts.from_json(done.kind, done.asked):
         case Pause(first, last):
             told = f"Pause from {first:%a %-d %b} to {last:%a %-d %b %Y}"
         case Hour(prompt_at):
-            told = f"The day's text at {prompt_at:%H:%M}"
+            told = f"The day's text at {measures.hour(prompt_at)}"
         case Days(chosen):
             told = f"Practice on {weekdays(chosen)}"
         case Rule(version):
@@ -255,7 +256,7 @@ def one_act(visit: Signed, act_id: int) -> Response:
             session,
             "many_act.html",
             act=done,
-            told=_told(done),
+            told=_told(done, visit.practice.measures),
             rows=by_state,
             left=left,
             texts=any(row.message_id for row, _ in rows),

@@ -12,7 +12,6 @@ from rungwise.coach.plan.placement_preview import check_second_look, preview
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
-from rungwise.ladder.drawing import draw_rung
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.queries import thread
 from rungwise.web.charts.plot import INKS
@@ -20,7 +19,7 @@ from rungwise.web.clients.client_page import drawn
 from rungwise.web.http.auth import Number, Signed, Visit
 from rungwise.web.http.errors import status_of
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import rung_sentence, rung_short
+from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
 
 router = APIRouter()
 
@@ -48,7 +47,7 @@ def feet(visit: Signed, client_id: int, rung_key: str = "", theme: str = "light"
     if rung_key not in situation.ladder or situation.ladder.body is None:
         raise NotFound("This rung is not on the client's ladder.")
     rung = situation.ladder[rung_key]
-    svg = draw_rung(rung, situation.ladder.body, title=rung_short(rung), theme="auto")
+    svg = rung_picture(rung, situation.ladder.body, theme="auto", lengths=situation.lengths)
     # An image of its own can't take the page's ink by itself.
     svg = svg.replace("<svg ", f'<svg color="{INKS.get(theme, INKS["light"]).ink}" ', 1)
     # The same rung of the same body is always the same picture.
@@ -87,9 +86,8 @@ def _page(
         here=here,
         preview=seen,
         drawing=drawn(situation, seen.rung) if seen else "",
-        sentence=rung_sentence(seen.rung) if seen else "",
+        sentence=rung_sentence(seen.rung, lengths=situation.lengths) if seen else "",
         groups=groups(situation.ladder, chosen),
-        short=rung_short,
         told=told,
         changed=latest[0] if status == 409 and latest else None,
     )

@@ -98,7 +98,15 @@ def _picture(situation: Situation, lead: Side | None, theme: Theme) -> str:
     if body is None:
         raise NotFound("This ladder has no measures to draw from.")
     language = language_of(situation.language)
-    return rung_picture(situation.rung, body, language, theme=theme, lead=lead, for_client=True)
+    return rung_picture(
+        situation.rung,
+        body,
+        language,
+        theme=theme,
+        lead=lead,
+        for_client=True,
+        lengths=situation.lengths,
+    )
 
 
 def _drawn(situation: Situation, lead: Side | None) -> Markup:

@@ -179,7 +179,7 @@ def _ceilings(situation: Situation, whole: Ladder) -> list[tuple[str, str]]:
     place = whole.index(here) if here in whole else 0
     found = []
     for at, rung in enumerate(whole.rungs):
-        name = rung_short(rung)
+        name = rung_short(rung, lengths=situation.lengths)
         if rung.key == here:
             found.append((rung.key, f"where {situation.client.called} is now: {name}"))
         elif (at > place and rung.landmark) or rung.key == now:

@@ -8,11 +8,11 @@ from sqlmodel import Session
 
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
+from rungwise.concepts.measures import Lengths
 from rungwise.errors import NotFound
 from rungwise.ladder.rungs import Rung
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.ui.layout import framed
-from rungwise.wording.distances import Units
 from rungwise.wording.rung_words import rung_short
 
 router = APIRouter()
@@ -21,7 +21,7 @@ router = APIRouter()
 class Wanted(BaseModel):
     """What the marks count, in the address."""
 
-    units: Units = "cm"
+    units: Lengths = "cm"
 
 
 WantedHere = Annotated[Wanted, Query()]
@@ -36,12 +36,12 @@ def _placed(session: Session, visit: Visit, client_id: int) -> Situation:
 
 def _today_and_next(situation: Situation) -> list[tuple[str, Rung]]:
     """Today's rung and the next landmark above it, with their names."""
-    here, ladder = situation.rung, situation.ladder
+    here, ladder, lengths = situation.rung, situation.ladder, situation.lengths
     above = ladder.rungs[ladder.index(here.key) + 1 :]
     landmark = next((rung for rung in above if rung.landmark), None)
-    shown = [(f"Today: {rung_short(here)}", here)]
+    shown = [(f"Today: {rung_short(here, lengths=lengths)}", here)]
     if landmark is not None:
-        shown.append((f"Next landmark: {rung_short(landmark)}", landmark))
+        shown.append((f"Next landmark: {rung_short(landmark, lengths=lengths)}", landmark))
     return shown
 
 

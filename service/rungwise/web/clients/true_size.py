@@ -11,12 +11,12 @@ from math import ceil, floor
 
 from fpdf.enums import XPos, YPos
 
+from rungwise.concepts.measures import MM_PER_UNIT, Lengths
 from rungwise.ladder.body import Body
 from rungwise.ladder.footprint import Foot, outline, place
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
 from rungwise.web.reports.summary_pdf import INK, SOFT, Paper
-from rungwise.wording.distances import MM_PER_UNIT, Units
 
 TOP_MM = 32.0
 BOTTOM_MM = 22.0
@@ -43,7 +43,7 @@ class Strip:
 class TrueSize(Paper):
     """Paper on which one millimetre is one millimetre."""
 
-    def __init__(self, country: str, at: datetime, title: str, units: Units) -> None:
+    def __init__(self, country: str, at: datetime, title: str, units: Lengths) -> None:
         super().__init__(country, at, title, "en", _FOOT)
         self.units = units
         self.set_auto_page_break(False)
@@ -87,7 +87,7 @@ class TrueSize(Paper):
 # --- the tape -------------------------------------------------------------------------------------
 
 
-def tape_pdf(ladder: Ladder, units: Units, country: str, at: datetime) -> bytes:
+def tape_pdf(ladder: Ladder, units: Lengths, country: str, at: datetime) -> bytes:
     """The strips that a client's marks lie on, one across and one ahead, as long as needed."""
     paper = TrueSize(country, at, "Tape with marks", units)
     strips = tuple(_strips(ladder, paper))
@@ -98,7 +98,7 @@ def tape_pdf(ladder: Ladder, units: Units, country: str, at: datetime) -> bytes:
     return paper.written()
 
 
-def tape_reach(ladder: Ladder, units: Units) -> tuple[int, int]:
+def tape_reach(ladder: Ladder, units: Lengths) -> tuple[int, int]:
     """How far the strips across and ahead must reach, in whole units."""
     per_unit = MM_PER_UNIT[units]
     across = max(rung.offset_mm for rung in ladder.rungs)
@@ -162,7 +162,7 @@ def _draw_strip(paper: TrueSize, strip: Strip, x: float) -> None:
 
 
 def feet_pdf(
-    shown: Sequence[tuple[str, Rung]], body: Body, units: Units, country: str, at: datetime
+    shown: Sequence[tuple[str, Rung]], body: Body, units: Lengths, country: str, at: datetime
 ) -> bytes:
     """Each named stance with its first side in front, at true size, to lay on the floor."""
     paper = TrueSize(country, at, "Feet at true size", units)

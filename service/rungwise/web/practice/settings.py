@@ -47,6 +47,8 @@ NAMES = {
     "escalate_minutes": "Minutes until the second contact",
     "picture_address": "Address for picture links",
     "segment_price": "Price of one segment",
+    "lengths": "Lengths",
+    "clock": "Hours",
     "phone": "Phone",
     "page_by": "How to page",
     "second_contact_name": "Second contact",

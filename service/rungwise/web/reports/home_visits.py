@@ -28,7 +28,6 @@ from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.errors import status_of
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui.layout import framed
-from rungwise.wording.rung_words import rung_sentence, rung_short
 
 router = APIRouter()
 
@@ -136,8 +135,6 @@ def sheet_page(
         sheets=sheets(session, visit.now, clients),
         day=day,
         visits=visits,
-        short=rung_short,
-        sentence=rung_sentence,
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 
 from rungwise.coach.enrolment.baseline import LANDMARK_WORDS
 from rungwise.coach.reports.summary import Sign, Summary
@@ -75,11 +76,12 @@ def _way(summary: Summary) -> str:
         return "The rungs of this time are no longer on the ladder."
     steps = summary.ladder.index(now.key) - summary.ladder.index(began.key)
     if steps == 0:
-        way = f"On the rung they began on: {rung_short(now)}."
+        way = f"On the rung they began on: {rung_short(now, lengths=summary.lengths)}."
     else:
+        named = partial(rung_short, lengths=summary.lengths)
         how = "harder" if steps > 0 else "easier"
         way = (
-            f"From {_lower(rung_short(began))} to {_lower(rung_short(now))}: "
+            f"From {_lower(named(began))} to {_lower(named(now))}: "
             f"{labels.counted(abs(steps), 'rung')} {how}."
         )
     names = [LANDMARK_WORDS.get(rung.landmark or "", "") for rung in summary.landmarks]
@@ -118,9 +120,13 @@ def pictures(summary: Summary, theme: Theme) -> tuple[Picture, ...]:
         if rung is not None:
             before = f"{found[rung.key][0]}; " if rung.key in found else ""
             found[rung.key] = (before + (name if not before else _lower(name)), rung)
-    body = summary.ladder.body
+    body, lengths = summary.ladder.body, summary.lengths
     return tuple(
-        Picture(name, rung_short(rung), rung_picture(rung, body, theme=theme) if body else "")
+        Picture(
+            name,
+            rung_short(rung, lengths=lengths),
+            rung_picture(rung, body, theme=theme, lengths=lengths) if body else "",
+        )
         for name, rung in found.values()
     )
 
@@ -225,7 +231,9 @@ def _client_pictures(summary: Summary, theme: Theme, *, resting: bool) -> tuple[
         Picture(
             name,
             " ".join(rung_stand(rung, body, language=language)),
-            rung_picture(rung, body, language, theme=theme, for_client=True),
+            rung_picture(
+                rung, body, language, theme=theme, for_client=True, lengths=summary.lengths
+            ),
         )
         for name, rung in shown
     )

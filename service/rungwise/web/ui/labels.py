@@ -2,13 +2,15 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
 
 from rungwise.coach.enrolment.facts import FACTS
 from rungwise.coach.record.day_strip import MARKS as DAY_MARKS  # noqa: F401  # for templates
+from rungwise.concepts.measures import Measures
 
+USUAL = Measures()
 KIND = {
     "fall": "Fall",
     "near_fall": "Near fall",
@@ -226,10 +228,6 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number:,} {thing}s"
 
 
-def cm(length_mm: float) -> str:
-    return f"{length_mm / 10:.1f}".removesuffix(".0") + " cm"
-
-
 def kind_words(kind: str) -> str:
     """The name of a kind of alert, also of one that this version does not know."""
     return KIND.get(kind, opening(kind.replace("_", " ")))
@@ -292,7 +290,12 @@ CAUTION = {
 }
 
 
-def change_words(action: str, detail: Mapping[str, Any], named: Callable[[str], str]) -> list[str]:
+def change_words(
+    action: str,
+    detail: Mapping[str, Any],
+    named: Callable[[str], str],
+    measures: Measures = USUAL,
+) -> list[str]:
     """A line of the audit trail in sentences, without the trainer's name."""
     told = [f"{opening(ACTION.get(action, action))}."]
     if action == "override" and "to_key" in detail:
@@ -306,21 +309,24 @@ def change_words(action: str, detail: Mapping[str, Any], named: Callable[[str], 
         fact = FACTS[name].label if name in FACTS else name
         what = opening(PLAN_WORDS.get(name, fact))
         told.append(
-            f"{what}: {plan_value(name, before, named)}, then {plan_value(name, after, named)}."
+            f"{what}: {plan_value(name, before, named, measures)}, "
+            f"then {plan_value(name, after, named, measures)}."
         )
     return told
 
 
-def plan_value(name: str, value: Any, named: Callable[[str], str]) -> str:
+def plan_value(
+    name: str, value: Any, named: Callable[[str], str], measures: Measures = USUAL
+) -> str:
     """One value of a plan in words."""
-    if name == "weekdays":
-        return weekdays(value)
+    if name in ("prompt_at", "reminder_at") and value:
+        return measures.hour(time.fromisoformat(value))
     if name == "away":
         return ", ".join(f"{first} to {last}" for first, last in value) or "none"
     if name == "open_gates":
         return ", ".join(gate.replace("_", " ") for gate in value) or "none"
-    if name == "ceiling":
-        return named(value) if value else "none"
+    if name in ("ceiling", "weekdays") and value:
+        return named(value) if name == "ceiling" else weekdays(value)
     shown = "none" if value in (None, "") else str(value)
     if name == "usual_pain" and value:
         shown = f"{value['place']}, {value['score']} of 10"
