@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, time, timedelta
 from functools import cache
 from importlib import resources
@@ -78,6 +78,7 @@ def change_practice(session: Session, now: datetime, trainer: Trainer, form: Pra
     require_lead(trainer)
     practice = session.get_one(Practice, trainer.practice_id)
     before = PracticeForm.of(practice)
+    form = replace(form, lengths=form.lengths or before.lengths)
     checks = _checks(form)
     problems: dict[str, str] = {}
     values: dict[str, object] = {}
@@ -168,7 +169,7 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
         "segment_price": lambda: (
             str(price_from(form.segment_price)) if form.segment_price else None
         ),
-        "lengths": lambda: _one_of("lengths", form.lengths or "cm", ("cm", "in")),
+        "lengths": lambda: _one_of("lengths", form.lengths, ("cm", "in")),
         "clock": lambda: int(_one_of("clock", form.clock, ("12", "24"))) if form.clock else None,
     }
 

@@ -9,6 +9,7 @@ from pydantic import BeforeValidator
 from sqlmodel import Session, SQLModel, col, select
 
 from rungwise.coach.outbox.change_feed import bring_up_to_date, changes_after, not_up_to_date
+from rungwise.concepts.measures import Lengths
 from rungwise.store.queries import pagination
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.inbox import with_texts
@@ -71,17 +72,19 @@ def changes(
         after = last_id(cursor)
         if after is None:
             return ChangesOut(items=[], next=cursor_of(feed.last_number + 1), more=False)
-        scope = Scope.of(called.trainer)
+        scope, lengths = Scope.of(called.trainer), called.practice.measures.lengths
         rows = changes_after(session, feed, scope, kinds, after - 1, limit + 1)
         shown, more = rows[:limit], len(rows) > limit
         last = shown[-1].number or 0 if more else feed.last_number
-        return ChangesOut(items=_latest(session, shown), next=cursor_of(last + 1), more=more)
+        return ChangesOut(
+            items=_latest(session, shown, lengths), next=cursor_of(last + 1), more=more
+        )
 
 
-def _latest(session: Session, rows: Sequence[Change]) -> list[ChangeOut]:
+def _latest(session: Session, rows: Sequence[Change], lengths: Lengths) -> list[ChangeOut]:
     """Each thing once, where it changed last."""
     last = {(row.kind, row.subject_id): row for row in rows}
-    items = _items(session, list(last.values()))
+    items = _items(session, list(last.values()), lengths)
     return [
         ChangeOut(
             kind=row.kind,  # type: ignore[arg-type]  # stored as one of them
@@ -94,14 +97,16 @@ def _latest(session: Session, rows: Sequence[Change]) -> list[ChangeOut]:
     ]
 
 
-def _items(session: Session, rows: Sequence[Change]) -> dict[tuple[str, int], Item]:
+def _items(
+    session: Session, rows: Sequence[Change], lengths: Lengths
+) -> dict[tuple[str, int], Item]:
     """What changed, as it is now."""
     ids: dict[str, list[int]] = {}
     for row in rows:
         ids.setdefault(row.kind, []).append(row.subject_id)
     found: dict[tuple[str, int], Item] = {}
     for listed in pagination.clients_of(session, ids.get("client", [])):
-        found["client", listed.client.id] = ClientOut.listed(listed)
+        found["client", listed.client.id] = ClientOut.listed(listed, lengths)
     for report, move in pagination.reports_of(session, ids.get("day", [])):
         found["day", report.id] = ClientReportOut.of((report, move))
     alerts = select(Alert, Client).join(Client, col(Client.id) == col(Alert.client_id))

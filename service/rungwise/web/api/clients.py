@@ -1,5 +1,6 @@
 """Clients: going through them, one of them, adding one, their ladder, reports and texts."""
 
+from functools import partial
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Response
@@ -57,7 +58,9 @@ def clients(
             last_id(cursor) or 0,
             "" if state == "any" else state,
         )
-    return page_of(rows, limit, lambda row: row.client.id, ClientOut.listed)
+    lengths = called.practice.measures.lengths
+    shown = partial(ClientOut.listed, lengths=lengths)
+    return page_of(rows, limit, lambda row: row.client.id, shown)
 
 
 @router.get("/clients/{client_id}")

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, RootModel
 from rungwise.coach.enrolment.intake_form import FIELDS
 from rungwise.coach.record.situation import Situation
 from rungwise.coach.record.trend import rung_of_key
+from rungwise.concepts.measures import Lengths
 from rungwise.store.queries.inbox import Entry
 from rungwise.store.queries.pagination import Listed
 from rungwise.store.tables import Client, MoveRow, Report
@@ -77,9 +78,9 @@ class ClientOut(BaseModel):
         )
 
     @classmethod
-    def listed(cls, row: Listed) -> "ClientOut":
+    def listed(cls, row: Listed, lengths: Lengths) -> "ClientOut":
         rung = rung_of_key(row.rung_key, row.body or {}) if row.rung_key else None
-        words = rung_short(rung) if rung else row.rung_key or ""
+        words = rung_short(rung, lengths=lengths) if rung else row.rung_key or ""
         shown = RungOut(key=row.rung_key, words=words) if row.rung_key else None
         return cls.of(row.client, shown, row.next_at)
 
