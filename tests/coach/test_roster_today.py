@@ -3,7 +3,8 @@
 import pytest
 
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.store.queries.roster import TODAY, Row, Wanted, clients_page
+from rungwise.store.queries.roster import Row, Wanted, clients_page
+from rungwise.store.queries.today import TODAY
 from rungwise.store.tables import Client, Message, Trainer
 
 pytestmark = pytest.mark.both_databases

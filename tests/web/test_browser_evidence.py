@@ -103,7 +103,7 @@ def test_a_retest_at_a_visit(world: World, browser: Browser, scripts: bool) -> N
         window = Window(browser, address, scripts=scripts).sign_in()
         page = window.page
         page.get_by_role("link", name="Visits").click()
-        page.get_by_role("link", name="The week's retests and calls").click()
+        page.get_by_role("link", name="The week", exact=True).click()
         page.get_by_role("link", name="The week after").click()
         for _ in range(5):
             page.get_by_role("link", name="The week after").click()

@@ -15,10 +15,10 @@ PICTURES = Path(__file__).parents[2] / "docs/pictures"
 ANSWERS = ("20 steady", "20 and steady, thank you", "20 wobbly", "14 wobbly", "20 steady", "25 ok")
 HIGH = "firm/tandem/hover"
 PAGES = {
-    "inbox": "/",
+    "day": "/",
     "handled": "/?handled=true",
     "an alert": "/alerts/{question}",
-    "incident": "/alerts/{alert}",
+    "incident": "/incidents/{incident}",
     "clients": "/clients",
     "client": "/clients/{ada}",
     "another client": "/clients/{bo}",
@@ -28,6 +28,12 @@ PAGES = {
     "override up": "/clients/{bo}/override?rung_key=" + HIGH,
     "phone": "/phone?client={ada}",
     "print": "/clients/{ada}/print",
+    "facts": "/clients/{ada}/facts",
+    "a day told": "/clients/{ada}/day",
+    "usual pain": "/clients/{ada}/usual-pain",
+    "visits to one": "/clients/{ada}/visits",
+    "round": "/visits/round",
+    "search": "/clients/search?q=chair",
     "unknown numbers": "/unknown-numbers",
     "rehearsal": "/practice/rehearsal",
     "account": "/account",
@@ -58,15 +64,16 @@ def test_every_page_is_accessible_and_quiet(
     practice: tuple[World, str], browser: Browser, width: int, theme: str
 ) -> None:
     world, address = practice
-    fall = next(alert.id for alert in world.alerts("ada") if alert.kind == "fall")
+    fall = next(alert for alert in world.alerts("ada") if alert.kind == "fall")
     asked = next(alert.id for alert in world.alerts("bo") if alert.kind == "request")
+    values = {**world.clients, "incident": fall.incident_id, "question": asked}
     window = Window(browser, address, width, theme)
     wrong: list[str] = []
     window.page.goto("/sign-in")
     wrong += [f"sign-in {found}" for found in window.axe()]
     window.sign_in()
     for name, path in PAGES.items():
-        window.page.goto(path.format(**world.clients, alert=fall, question=asked))
+        window.page.goto(path.format(**values))
         wrong += [f"{name} {found}" for found in window.axe()]
         if window.sideways() > 0:
             wrong.append(f"{name} is {window.sideways()} px too wide")
@@ -92,7 +99,7 @@ def test_nothing_jumps_while_a_page_loads(
 ) -> None:
     world, address = practice
     window = Window(browser, address, width).sign_in()
-    for name in ("inbox", "clients", "client", "override"):
+    for name in ("day", "clients", "client", "override"):
         window.page.goto(PAGES[name].format(**world.clients))
         assert window.page.evaluate(SHIFTED) < 0.01, name
     window.close()

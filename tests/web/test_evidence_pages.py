@@ -257,14 +257,34 @@ def test_outcomes_have_charts_tables_and_csv(world: World, browser: SignedIn) ->
 
 
 @pytest.mark.parametrize("weeks", [4, 26])
-def test_the_chart_of_weeks_has_as_many_as_were_asked_for(browser: SignedIn, weeks: int) -> None:
-    assert f'src="/outcomes/weeks.svg?weeks={weeks}"' in browser.page(f"/outcomes?weeks={weeks}")
+def test_the_chart_and_the_table_leave_out_weeks_in_which_nobody_was_asked(
+    world: World, browser: SignedIn, weeks: int
+) -> None:
+    world.pass_time(days=7)
+    page = browser.page(f"/outcomes?weeks={weeks}")
+    assert f'src="/outcomes/weeks.svg?weeks={weeks}"' in page
+    assert page.count('<tr><th scope="row">Mon 2 Mar</th>') == 1
+    assert '<th scope="row">Mon 23 Feb</th>' not in page
     drawn = ElementTree.fromstring(browser.get(f"/outcomes/weeks.svg?weeks={weeks}").content)
     ink = INKS["light"].ink
     bars = [
         each for each in drawn.iter("{http://www.w3.org/2000/svg}rect") if each.get("fill") == ink
     ]
-    assert len(bars) == weeks + 1, "one for each week, and one in the legend"
+    assert len(bars) == 2, "one for the week, and one in the legend"
+
+
+def test_what_nobody_has_reached_is_said_and_no_dash_is_left(browser: SignedIn) -> None:
+    page = browser.page("/outcomes")
+    assert "not reached yet" in page
+    assert "<td>-</td>" not in page
+    assert "Nobody was asked to practise in these weeks." in page
+    assert "Nobody has answered yet whether they fell, so there is no rate." in page
+
+
+def test_the_method_is_one_press_away(browser: SignedIn) -> None:
+    shown = re.sub(r"<details.*?</details>", "", browser.page("/outcomes"), flags=re.DOTALL)
+    for word in ("Poisson", "Kaplan", "interval", "Lamb"):
+        assert word not in shown
 
 
 def test_a_lead_sees_the_whole_practice(world: World) -> None:

@@ -131,6 +131,34 @@ def test_a_trainer_sees_the_page_and_changes_nothing(world: World) -> None:
     assert practice(world).name == "Harbour Balance"
 
 
+def test_who_cannot_be_paged_stands_first(world: World) -> None:
+    page = world.signed_in("lena").page("/practice")
+    assert "Nobody: a page has a way to everybody who can sign in." in page
+    with world.store.write() as session:
+        session.get_one(Trainer, world.trainers["tess"]).phone = None
+        session.get_one(Trainer, world.trainers["omar"]).page_by = "email"
+        lead = session.get_one(Trainer, world.trainers["lena"])
+        lead.phone, lead.active = None, True
+    page = world.signed_in("lena").page("/practice")
+    first = page[page.index('id="paged"') : page.index('id="part-trainers"')]
+    assert (
+        "No phone is set, and e-mail is not set up here. Set a phone: urgent alerts of 2 clients "
+        "depend on it." in first
+    )
+    assert "Texts are not wanted, and e-mail is not set up here." in first
+    assert first.index("Tess Example") < first.index("Omar Sample") < first.index("Lena")
+    assert "No clients now." in first
+
+
+def test_a_carrier_that_sends_no_texts_here_reaches_nobody(world: World) -> None:
+    with world.store.write() as session:
+        session.get_one(Practice, 1).carrier = "kannel"
+    page = world.signed_in("lena").page("/practice")
+    first = page[page.index('id="paged"') : page.index('id="part-trainers"')]
+    assert first.count("Texts do not leave: kannel is not set up here") == 3
+    assert re.search(r'<details class="fold" id="carriers" open>', page)
+
+
 def test_carriers_are_shown_with_what_became_of_texts(world: World) -> None:
     world.pass_time(hours=2)
     world.reply("ada", "20 steady")

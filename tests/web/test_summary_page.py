@@ -2,9 +2,11 @@
 
 import io
 import re
+import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from browsing import Window, launch, served
@@ -17,6 +19,7 @@ from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.situation import Situation, load
 from rungwise.coach.reports.summary import LONGEST_WORDS, MOST_SIGNS, Summary, set_words, summary_of
 from rungwise.coach.reviews.retests import NewRetest, record_retest
+from rungwise.concepts.measures import Lengths
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import (
     Alert,
@@ -28,8 +31,10 @@ from rungwise.store.tables import (
     Practice,
     Trainer,
 )
+from rungwise.web.charts.family_pictures import at_one_scale
 from rungwise.web.reports.summary_pdf import client_pdf, colleague_pdf
 from rungwise.web.reports.summary_view import for_client, in_short, pictures, retest_lines
+from rungwise.wording.rung_words import rung_picture
 from rungwise.wording.summary_words import date_words, dates_words, summary_words, told_lines
 
 LADDER = ladder_of(PROFILE)
@@ -335,7 +340,55 @@ def test_the_pdf_is_two_sheets_however_much_there_is_to_say(
         assert len(pdf.pages) == 2
         box = pdf.pages[0].mediabox
         assert (round(box.width), round(box.height)) == size
-    assert len(PdfReader(io.BytesIO(client_pdf(full, country, START))).pages) <= 2
+
+
+@pytest.mark.parametrize(("country", "size"), [("US", (612, 792)), ("GB", (595, 842))])
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_familys_page_is_one_sheet_and_shows_what_it_says(
+    world: World, tmp_path: Path, country: str, size: tuple[int, int], language: str
+) -> None:
+    three_months_on(world)
+    with world.store.write() as session:
+        session.get_one(Client, world.clients["ada"]).language = language
+    held = client_pdf(summed(world), country, START)
+    pdf = PdfReader(io.BytesIO(held))
+    assert len(pdf.pages) == 1
+    assert (round(pdf.pages[0].mediabox.width), round(pdf.pages[0].mediabox.height)) == size
+    text = " ".join(pdf.pages[0].extract_text().split())
+    for name in ("scale", "way", "days", "days_key"):
+        assert summary_words(language)[name] in text
+    # Rendered by another program: there is something from top to bottom, and the edges are free.
+    (tmp_path / "page.pdf").write_bytes(held)
+    command = ["pdftoppm", "-r", "60", "-gray", "-singlefile", "page.pdf", "page"]
+    subprocess.run(command, check=True, cwd=tmp_path)
+    _, width, _, _, pixels = (tmp_path / "page.pgm").read_bytes().split(maxsplit=4)
+    wide = int(width)
+    rows = [pixels[at : at + wide] for at in range(0, len(pixels), wide)]
+    inked = [sum(value < 200 for value in row) for row in rows]
+    assert sum(count > 0 for count in inked) > len(inked) / 2
+    assert inked[0] == inked[-1] == 0
+
+
+@pytest.mark.parametrize(("lengths", "mark"), [("cm", "10 cm"), ("in", "4 in")])
+def test_feet_stand_at_one_scale_with_the_same_mark(lengths: Lengths, mark: str) -> None:
+    drawings = [rung_picture(rung, LADDER.body, for_client=True) for rung in LADDER.rungs[::20]]
+    sheets = at_one_scale(drawings, lengths)
+    assert len({re.search(r'viewBox="[^"]+"', sheet)[0] for sheet in sheets}) == 1
+    for drawing, sheet in zip(drawings, sheets, strict=True):
+        assert mark in sheet
+        wide = re.search(r'viewBox="0 0 ([\d.]+)', drawing)
+        nested = re.search(r'<svg x="[\d.]+" y="0" width="([\d.]+)"', sheet)
+        assert wide
+        assert nested
+        assert float(wide[1]) == pytest.approx(float(nested[1]), abs=0.1), "a unit is a millimetre"
+
+
+def test_who_rests_is_shown_no_next_landmark(world: World) -> None:
+    assert for_client(summed(world), "light").next
+    world.reply("ada", "I fell")
+    told = for_client(summed(world), "light")
+    assert told.next == ""
+    assert "next" not in told.way
 
 
 def test_the_pdf_says_what_the_page_says(world: World) -> None:

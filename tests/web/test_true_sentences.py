@@ -145,13 +145,22 @@ SENTENCES = {
         ("laced by you",),
     ),
     "which knee": Said(
-        knee("20 steady but my left knee hurts"), "/", ("where: left knee",), ("right",)
+        knee("20 steady but my left knee hurts"),
+        "/alerts/1",
+        ("where: left knee",),
+        ("where: right",),
     ),
     "which knee, in other words": Said(
-        knee("20 steady but the right knee hurts"), "/", ("where: right knee",), ("left knee",)
+        knee("20 steady but the right knee hurts"),
+        "/alerts/1",
+        ("where: right knee",),
+        ("where: left",),
     ),
     "a knee without a side": Said(
-        knee("20 steady but my knee hurts"), "/", ("where: knee",), ("left knee", "right knee")
+        knee("20 steady but my knee hurts"),
+        "/alerts/1",
+        ("where: knee",),
+        ("where: left", "where: right"),
     ),
     "no alert ever": Said(morning, "/", ("No alert is open.",), ("has been handled", NOBODY)),
     "every alert handled": Said(handled, "/", ("No alert is open.",), (NOBODY,)),

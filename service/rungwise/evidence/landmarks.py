@@ -13,9 +13,9 @@ from rungwise.ladder.places import Order, order_of
 # On firm ground, in the order practised; then anything soft.
 LANDMARKS: Mapping[str, str] = {
     "feet_together": "Feet together",
-    "semi_tandem": "Semi-tandem",
-    "tandem": "Tandem",
-    "single_leg": "Single leg",
+    "semi_tandem": "Heel beside big toe",
+    "tandem": "Heel to toe, one line",
+    "single_leg": "One leg",
     "soft_surface": "A soft surface",
 }
 BEFORE = "Before feet together"

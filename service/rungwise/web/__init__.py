@@ -10,7 +10,7 @@ from starlette.types import Scope
 
 from rungwise.carriers.openid import provider_of
 from rungwise.parts import Parts
-from rungwise.web import inbox, incident, phone, unknown_numbers
+from rungwise.web import day, inbox, incident, phone, unknown_numbers
 from rungwise.web.account import account, forgotten, organisation, passkeys, second_factor
 from rungwise.web.api import PREFIX as API_PREFIX
 from rungwise.web.api import make_api
@@ -70,7 +70,7 @@ PAGES = (
         summary,
         export,
     ),
-    *(programs, inbox, incident, client_list, client_page, facts, actions, override, plan),
+    *(programs, day, inbox, incident, client_list, client_page, facts, actions, override, plan),
     *(told_days, usual_pain),
     *(phone, unknown_numbers, live, account, forgotten, second_factor),
     *(passkeys, organisation, invitations),

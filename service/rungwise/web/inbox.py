@@ -1,20 +1,18 @@
-"""The alert inbox and one alert: what the client said, what was done, and handling it."""
+"""One alert: what the client said, what was done, and handling it."""
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.alerting.paging import can_page, pages_told
-from rungwise.coach.daily.strangers import open_strangers
+from rungwise.coach.alerting.paging import pages_told
 from rungwise.coach.plan.placement import Handling, handle
-from rungwise.coach.plan.undo import UNDO_WITHIN, undo_handling
+from rungwise.coach.plan.undo import undo_handling
 from rungwise.coach.record.situation import Situation, load
 from rungwise.concepts.alert_kinds import RESTING_KINDS
-from rungwise.store.queries import inbox, page_version
-from rungwise.store.queries.banner_counts import Scope
+from rungwise.store.queries import inbox
 from rungwise.store.tables import Alert, Client
 from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
@@ -26,7 +24,6 @@ from rungwise.web.ui.layout import framed
 
 router = APIRouter()
 
-ON_A_PAGE = 30
 LOOKED = ("Read, nothing more to do", "Phoned", "Talked about it at a visit")
 QUICK = {
     **dict.fromkeys((*RESTING_KINDS, "help", "call_me"), PHONED),
@@ -37,16 +34,6 @@ QUICK = {
 }
 
 
-class Looking(BaseModel):
-    """What the inbox is asked to show, in its address."""
-
-    urgency: str = Field(default="", max_length=10)
-    kind: str = Field(default="", max_length=20)
-    q: str = Field(default="", max_length=80)
-    handled: bool = False
-    page: int = Field(default=1, ge=1, le=10_000)
-
-
 class HandleForm(BaseModel):
     """`quick` is the pressed button, `what_done` one's own words; one of them must be there."""
 
@@ -55,30 +42,6 @@ class HandleForm(BaseModel):
     note: str = Field(default="", max_length=2000)
     resume_key: str = Field(default="", max_length=120)
     together: bool = False
-
-
-@router.get("/")
-def alert_inbox(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
-    scope = Scope.of(visit.trainer)
-    wanted = inbox.Wanted(asked.urgency, asked.kind, asked.q.strip(), asked.handled)
-    with visit.parts.store.read() as session:
-        found, total = inbox.entries(
-            session, scope, wanted, ON_A_PAGE, (asked.page - 1) * ON_A_PAGE
-        )
-        undoable = inbox.just_handled(session, scope, visit.trainer.id, visit.now - UNDO_WITHIN)
-        return framed(
-            visit,
-            session,
-            "inbox.html",
-            asked=asked,
-            entries=found,
-            total=total,
-            pages=-(-total // ON_A_PAGE),
-            undoable=undoable,
-            pageable=can_page(session, visit.practice, set(visit.parts.carriers)),
-            unknown=len(open_strangers(session, scope.practice_id)),
-            signature=page_version.of_alerts(session, scope),
-        )
 
 
 @router.get("/alerts/{alert_id}")

@@ -1,11 +1,11 @@
 """What the first sentence on a client looks at, from what is stored of one client."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from rungwise.coach.record.day_strip import DayShown
 from rungwise.coach.record.questions import open_doubt
@@ -16,7 +16,7 @@ from rungwise.concepts.questions import QUESTIONS
 from rungwise.evidence import Reason
 from rungwise.ladder.moves import PastDay
 from rungwise.ladder.rungs import Rung
-from rungwise.store.tables import Alert, Client, Due
+from rungwise.store.tables import Alert, Client, Due, MoveRow
 from rungwise.wording.rung_words import rung_short
 
 # What a question that holds the texts is about.
@@ -28,12 +28,14 @@ ASKED = {
     "dizziness": "dizziness",
     "pain": "pain",
 }
+# The window in which moves back from one rung are told together.
+STUCK_DAYS = 28
 _PRACTISED = ("steady", "wobbly", "short")
 
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """The steps that an act may go to: the landmark below, and the first behind a closed gate."""
+    """The rungs that an act may go to: the landmark below, and the first behind a closed gate."""
 
     below: Rung | None = None
     gated: Rung | None = None
@@ -79,13 +81,12 @@ def facts_of(
         next_text=clock.when(prompt_due.at) if prompt_due else "",
         last_reply=clock.when(client.last_reply_at) if client.last_reply_at else "",
         placed=situation is not None,
-        alerts=[
-            OpenAlert(one.id, one.kind, one.urgency, clock.when(one.last_at), one.state == "seen")
-            for one in alerts
-        ],
+        alerts=[clock.alert(one) for one in alerts],
         asked=_asked_about(doubt.kind) if doubt else "",
         stuck_rule=stuck.move.rule if stuck else "",
-        backs=[clock.day(day) for day in _backs(history, stuck)] if stuck else (),
+        backs=[clock.day(day) for day in _backs(_plain(history), stuck.day, stuck.move.from_key)]
+        if stuck
+        else (),
         below=stance_name(steps.below, lengths) if steps.below else "",
         gate=stance_name(steps.gated, lengths).lower() if steps.gated else "",
         away_until=_away_until(situation, clock),
@@ -94,24 +95,82 @@ def facts_of(
     )
 
 
+def facts_of_alerts(
+    session: Session,
+    now: datetime,
+    clients: Sequence[Client],
+    alerts: Mapping[int, Sequence[Alert]],
+    measures: Measures,
+) -> dict[int, Facts]:
+    """What the sentences about open alerts look at, for a list of clients. One query.
+
+    Without a ladder the rungs have no names here.
+    """
+    stuck_ids = [who for who, found in alerts.items() if any(one.kind == "stuck" for one in found)]
+    stuck = _stuck_moves(session, stuck_ids, (now - timedelta(days=2 * STUCK_DAYS)).date())
+    found = {}
+    for client in clients:
+        clock = _Clock(client, now, measures)
+        last, backs = stuck.get(client.id, (None, ()))
+        found[client.id] = Facts(
+            called=client.called,
+            state=client.state,
+            state_since=clock.day(clock.local(client.state_since).date()),
+            last_reply=clock.when(client.last_reply_at) if client.last_reply_at else "",
+            alerts=[clock.alert(one) for one in alerts[client.id]],
+            stuck_rule=last.rule if last else "",
+            backs=[clock.day(day) for day in backs],
+        )
+    return found
+
+
+def _stuck_moves(
+    session: Session, ids: Sequence[int], since: date
+) -> dict[int, tuple[MoveRow, list[date]]]:
+    """Each client's last move that raised the alert, and the days of moves back from its rung."""
+    if not ids:
+        return {}
+    rows = (
+        select(MoveRow)
+        .where(
+            col(MoveRow.client_id).in_(ids),
+            col(MoveRow.local_date) >= since,
+            col(MoveRow.superseded_at).is_(None),
+        )
+        .order_by(col(MoveRow.id))
+    )
+    moves: dict[int, list[MoveRow]] = {}
+    for move in session.exec(rows):
+        moves.setdefault(move.client_id, []).append(move)
+    found = {}
+    for who, theirs in moves.items():
+        last = next((move for move in reversed(theirs) if "stuck" in move.alerts), None)
+        if last is not None:
+            past = [(move.local_date, move.kind, move.from_key) for move in theirs]
+            found[who] = last, _backs(past, last.local_date, last.from_key)
+    return found
+
+
 def stance_name(rung: Rung, lengths: Lengths) -> str:
-    """A step in few words, without what the hands do."""
+    """A rung in few words, without what the hands do."""
     return rung_short(rung, lengths=lengths).rpartition(",")[0]
+
+
+def _plain(history: Sequence[PastDay]) -> Iterator[tuple[date, str, str]]:
+    return ((past.day, past.move.kind, past.move.from_key) for past in history)
 
 
 def _asked_about(kind: str) -> str:
     return ASKED.get(QUESTIONS[kind].alert or "", "a sign")
 
 
-def _backs(history: Sequence[PastDay], stuck: PastDay) -> list[date]:
-    """The days of moves back from the step that the alert is about, in the four weeks to it."""
-    first = stuck.day - timedelta(days=27)
+def _backs(moves: Iterable[tuple[date, str, str]], stuck_on: date, from_key: str) -> list[date]:
+    """The days of moves back from the rung that the alert is about, up to it."""
+    first = stuck_on - timedelta(days=STUCK_DAYS - 1)
     return [
-        past.day
-        for past in history
-        if past.move.kind == "back"
-        and past.move.from_key == stuck.move.from_key
-        and first <= past.day <= stuck.day
+        day
+        for day, kind, key in moves
+        if kind == "back" and key == from_key and first <= day <= stuck_on
     ]
 
 
@@ -146,6 +205,10 @@ class _Clock:
     def when(self, at: datetime) -> str:
         local = self.local(at)
         return f"{self._named(local.date())} at {self.measures.hour(local.time())}"
+
+    def alert(self, alert: Alert) -> OpenAlert:
+        when, seen = self.when(alert.last_at), alert.state == "seen"
+        return OpenAlert(alert.id, alert.kind, alert.urgency, when, seen)
 
     def day(self, day: date) -> str:
         return f"{day.day} {day:%b}"

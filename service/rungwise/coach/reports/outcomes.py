@@ -83,7 +83,10 @@ class Reversals:
 
 @dataclass(frozen=True, slots=True)
 class Outcomes:
-    """The whole picture. `by_landmark` has None for those before feet together."""
+    """The whole picture. `by_landmark` has None for those before feet together.
+
+    `passed` of the `under_way` who began below one have reached at least one landmark.
+    """
 
     clients: int
     by_landmark: Mapping[str | None, int]
@@ -93,6 +96,8 @@ class Outcomes:
     falls: FallsFound
     times: tuple[LandmarkTime, ...]
     reversals: Reversals
+    passed: int
+    under_way: int
 
 
 def outcomes(session: Session, scope: Scope, now: datetime, weeks: int = USUAL_WEEKS) -> Outcomes:
@@ -113,6 +118,7 @@ def outcomes(session: Session, scope: Scope, now: datetime, weeks: int = USUAL_W
         falls=falls_found(tuple(followed(session, clients, first, end).values())),
         times=_times(clients, moved, paths, now),
         reversals=_reversals(moved, paths),
+        **_passed(moved, paths),
     )
 
 
@@ -303,6 +309,19 @@ def _times(
             days[name].append(max(((on or end) - start).days, 0))
             reached[name].append(on is not None)
     return tuple(LandmarkTime(name, curve(days[name], reached[name])) for name in LANDMARKS)
+
+
+def _passed(moved: Mapping[int, list[_Moved]], paths: Mapping[int, Path]) -> dict[str, int]:
+    """How many began below a landmark, and how many of them have reached one since."""
+    passed = under_way = 0
+    for client_id, moves in moved.items():
+        path = paths.get(client_id)
+        if path is None:
+            continue
+        ahead = [name for name in LANDMARKS if not path.has_reached(name, moves[0].to_key)]
+        under_way += bool(ahead)
+        passed += any(path.has_reached(name, move.to_key) for move in moves[1:] for name in ahead)
+    return {"passed": passed, "under_way": under_way}
 
 
 def _reversals(moved: Mapping[int, list[_Moved]], paths: Mapping[int, Path]) -> Reversals:

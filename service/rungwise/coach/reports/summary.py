@@ -61,8 +61,8 @@ class Summary:
     """Everything of both versions. `first` to `last` are the client's dates, both included.
 
     `began_on` is the rung at the start, `best` the hardest rung since, `now_on` where they are.
-    `falls` are dates of falls told; `signs` the alerts about falls, pain and dizziness, and
-    `more_signs` how many are left out for room.
+    `done` are the dates practised, `falls` those of falls told; `signs` the alerts about falls,
+    pain and dizziness, and `more_signs` how many are left out for room.
     """
 
     client: Client
@@ -80,6 +80,7 @@ class Summary:
     landmarks: tuple[Rung, ...]
     target_s: int
     held: Progress
+    done: frozenset[date]
     falls: tuple[date, ...]
     pains: tuple[date, ...]
     dizzy: tuple[date, ...]
@@ -145,6 +146,7 @@ def summary_of(
         landmarks=landmarks,
         target_s=situation.settings.target_s,
         held=held,
+        done=frozenset(report.day for report in reports if practised(report)),
         falls=tuple(fall.day for fall in falls if first <= fall.day <= today),
         pains=tuple(report.day for report in reports if report.pain == "yes"),
         dizzy=tuple(report.day for report in reports if report.dizzy == "yes"),

@@ -14,7 +14,7 @@ class Act(StrEnum):
 
     OPEN_ALERT = "open_alert"
     PLACE_LOWER = "place_lower"
-    CHOOSE_STEP = "choose_step"
+    CHOOSE_RUNG = "choose_rung"
     LOOK_AT_GATE = "look_at_gate"
     BEGIN_AGAIN = "begin_again"
     SEE_START = "see_start"
@@ -46,7 +46,7 @@ class Facts:
     """All that the sentences look at; dates and times in words of the client's calendar.
 
     `stuck_rule` is the rule of the move that raised the alert, `backs` the days of moves back in
-    its window. `below` names the landmark under the client's step, `gate` the one before them.
+    its window. `below` names the landmark under the client's rung, `gate` the one before them.
     `latest` is the last day's mark of the strip with `latest_day`; `went_back` the day of a move
     back since the last practice.
     """
@@ -119,25 +119,25 @@ def _stuck(facts: Facts) -> str:
     on = f", on {_listed(facts.backs)}" if facts.backs else ""
     return (
         f"Place {facts.called} one landmark lower, or see them first: "
-        f"gone back again from the same step{on}."
+        f"gone back again from the same rung{on}."
     )
 
 
 def _lowest(facts: Facts) -> str:
     return (
-        f"See {facts.called}, or phone: wobbly or short again on the lowest step, "
+        f"See {facts.called}, or phone: wobbly or short again on the lowest rung, "
         f"and there is none easier."
     )
 
 
 def _off_ladder(facts: Facts) -> str:
-    return f"Choose a step for {facts.called}: theirs is no longer on the ladder."
+    return f"Choose a rung for {facts.called}: theirs is no longer on the ladder."
 
 
 def _gate(facts: Facts) -> str:
     gate = facts.gate or "the next stance"
     return (
-        f"Look at {gate} with {facts.called} before you open it: every step before it is steady, "
+        f"Look at {gate} with {facts.called} before you open it: every rung before it is steady, "
         f"and its gate is closed."
     )
 
@@ -202,7 +202,7 @@ SENTENCES: tuple[Sentence, ...] = (
     _alert("away", f"Phone {{called}}: no practice for weeks, and {RESTS}."),
     Sentence("stuck on the lowest", _stuck_by("lowest"), _lowest, Act.OPEN_ALERT, True, "stuck"),
     Sentence(
-        "off the ladder", _stuck_by("unknown_rung"), _off_ladder, Act.CHOOSE_STEP, alert="stuck"
+        "off the ladder", _stuck_by("unknown_rung"), _off_ladder, Act.CHOOSE_RUNG, alert="stuck"
     ),
     Sentence(
         "stuck", lambda facts: "stuck" in facts.by_kind, _stuck, Act.PLACE_LOWER, alert="stuck"
@@ -216,16 +216,16 @@ SENTENCES: tuple[Sentence, ...] = (
     ),
     _alert(
         "held_back",
-        "See {called} practise, or choose the step: the rule keeps them on this one.",
-        Act.CHOOSE_STEP,
+        "See {called} practise, or choose the rung: the rule keeps them on this one.",
+        Act.CHOOSE_RUNG,
         phone=False,
     ),
     _alert("auto_answers", "Phone {called}: a machine answers the texts, last {when}."),
     Sentence(
-        "no step",
+        "no rung",
         lambda facts: not facts.placed and facts.state != "invited",
-        lambda facts: f"Choose a step for {facts.called}: none is set, so no practice text goes.",
-        Act.CHOOSE_STEP,
+        lambda facts: f"Choose a rung for {facts.called}: none is set, so no practice text goes.",
+        Act.CHOOSE_RUNG,
     ),
     Sentence(
         "resting",
@@ -234,7 +234,7 @@ SENTENCES: tuple[Sentence, ...] = (
             f"Say where {facts.called} goes on, or leave the rest: "
             f"resting since {facts.state_since}."
         ),
-        Act.CHOOSE_STEP,
+        Act.CHOOSE_RUNG,
         phone_first=True,
     ),
     Sentence(
@@ -247,6 +247,12 @@ SENTENCES: tuple[Sentence, ...] = (
     _alert("request", "Answer {called}’s wish: they asked for something {when}.", phone=False),
     _alert("unread", "Read what {called} wrote {when}: it was not understood.", phone=False),
     _alert("retest_due", "Plan a retest with {called}: one is due.", Act.RETEST, phone=False),
+    Sentence(
+        "another alert",
+        lambda facts: bool(facts.alerts),
+        lambda facts: f"Look at what is open for {facts.called}, since {facts.alerts[0].when}.",
+        Act.OPEN_ALERT,
+    ),
     _course("decline", "Phone {called} and see them soon: what they tell has become worse."),
     _course(
         "told_too_well",
@@ -259,12 +265,12 @@ SENTENCES: tuple[Sentence, ...] = (
     _course(
         "plateau_step",
         "See what holds {called}’s next step back: steady for weeks, and no farther.",
-        Act.CHOOSE_STEP,
+        Act.CHOOSE_RUNG,
     ),
     _course(
         "plateau_visit",
         "Look at it together at a visit: {called} has come no farther for weeks.",
-        Act.CHOOSE_STEP,
+        Act.CHOOSE_RUNG,
     ),
     Sentence(
         "invited",
@@ -349,5 +355,8 @@ def what_to_do(facts: Facts) -> Advice:
     raised = {one.kind for one in facts.alerts if one.urgency == URGENT}
     in_order = sorted(SENTENCES, key=lambda row: row.alert not in raised)
     row = next(row for row in in_order if row.holds(facts))
-    alert = facts.by_kind.get(row.alert or "")
-    return Advice(row.name, row.says(facts), row.act, row.phone_first, alert.id if alert else None)
+    about = facts.by_kind.get(row.alert or "")
+    if about is None and row.act is Act.OPEN_ALERT:
+        about = next(iter(facts.alerts), None)
+    alert_id = about.id if about else None
+    return Advice(row.name, row.says(facts), row.act, row.phone_first, alert_id)

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, case, col, func, or_, select
 
+from rungwise.concepts.alert_kinds import ALERTS
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.sealing.crypto import in_clear, is_sealed
 from rungwise.store.tables import Alert, AlertMessage, Client, Message, Trainer
@@ -164,3 +165,24 @@ def just_handled(session: Session, scope: Scope, trainer_id: int, since: datetim
         .limit(5)
     )
     return [Entry(alert, client, ()) for alert, client in session.exec(rows).all()]
+
+
+def to_see(session: Session, scope: Scope, most: int = 6) -> list[tuple[Client, str]]:
+    """Clients who should be seen for an open alert, the longest waiting first, with its kind."""
+    kinds = [kind for kind, row in ALERTS.items() if row.visit or kind in ("stuck", "retest_due")]
+    rows = (
+        select(Client, Alert.kind)
+        .join(Alert, col(Alert.client_id) == col(Client.id))
+        .where(
+            scope.clients,
+            col(Alert.practice_id) == scope.practice_id,
+            col(Alert.state) != "handled",
+            col(Alert.kind).in_(kinds),
+        )
+        .order_by(col(Alert.opened_at))
+        .limit(4 * most)
+    )
+    found: dict[int, tuple[Client, str]] = {}
+    for client, kind in session.exec(rows):
+        found.setdefault(client.id, (client, kind))
+    return list(found.values())[:most]

@@ -5,44 +5,34 @@ what it is sorted and filtered by; all else is read for the clients on the page 
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import cache, lru_cache
+from functools import cache
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Select, String, and_, case, cast, func, literal, or_, select
+from sqlalchemy import ColumnElement, Select, and_, case, func, literal, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from rungwise.concepts.questions import DOUBTS
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.queries.current_plan import PRESENT
+from rungwise.store.queries.today import Days, today_is, todays_due, todays_report
 from rungwise.store.sealing.crypto import in_clear, is_sealed
 from rungwise.store.tables import (
     Alert,
     Client,
     ClientTag,
     Due,
-    Message,
     MoveRow,
     Placement,
     PlanRow,
-    Question,
     Report,
 )
 from rungwise.store.tables import Trainer as TrainerRow
 
 TREND_DAYS = 56
 STANCES = ("parallel", "staggered", "semi_tandem", "tandem", "toe_touch", "single_leg")
-# What a client's day can be; those that may need the trainer come first.
-TODAY = (
-    *("silent", "wobbly", "resting", "not_arrived", "held", "missed", "stopped"),
-    *("skipped", "replied", "sent", "due", "steady", "none", "paused", "invited"),
-)
-# Clients who get no texts at present: their state says all there is to say.
-IDLE = ("resting", "paused", "stopped", "invited")
 SORTS = ("name", "today", "days", "rung")
 
 
@@ -92,7 +82,7 @@ def clients_page(
     session: Session, scope: Scope, now: datetime, wanted: Wanted, most: int, after: int = 0
 ) -> tuple[list[Row], int]:
     """One page of clients and how many there are in all."""
-    days = _Days.at(session, scope, now)
+    days = Days.at(session, scope, now)
     ids, total = _found(session, scope, wanted, days, most, after)
     return _rows(session, ids, days), total
 
@@ -101,16 +91,16 @@ def client_ids(
     session: Session, scope: Scope, now: datetime, wanted: Wanted, most: int
 ) -> list[int]:
     """The first so many clients that fit, in the list's order."""
-    return _found(session, scope, wanted, _Days.at(session, scope, now), most, 0)[0]
+    return _found(session, scope, wanted, Days.at(session, scope, now), most, 0)[0]
 
 
 def rows_in(session: Session, scope: Scope, now: datetime, ids: Sequence[int]) -> list[Row]:
     """The list's lines of these clients, in this order."""
-    return _rows(session, ids, _Days.at(session, scope, now))
+    return _rows(session, ids, Days.at(session, scope, now))
 
 
 def _found(
-    session: Session, scope: Scope, wanted: Wanted, days: "_Days", most: int, after: int
+    session: Session, scope: Scope, wanted: Wanted, days: "Days", most: int, after: int
 ) -> tuple[list[int], int]:
     conditions = [scope.clients, *_conditions(wanted, days)]
     if is_sealed(session):
@@ -131,42 +121,6 @@ def _found(
     return [client_id for client_id, _ in page], one[1] if one else 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Days:
-    """Today's date in the clients' own calendars: the usual one, and by zone the others."""
-
-    usual: date
-    others: tuple[tuple[date, tuple[str, ...]], ...]
-
-    @classmethod
-    def at(cls, session: Session, scope: Scope, now: datetime) -> "_Days":
-        zones = session.execute(select(col(Client.time_zone)).where(scope.clients).distinct())
-        here: dict[date, list[str]] = defaultdict(list)
-        for zone in sorted(zones.scalars()):
-            here[now.astimezone(ZoneInfo(zone)).date()].append(zone)
-        usual = max(here, key=lambda day: len(here[day]), default=now.date())
-        others = sorted((day, tuple(zones)) for day, zones in here.items() if day != usual)
-        return cls(usual, tuple(others))
-
-    def of(self, zone: str) -> date:
-        return next((day for day, zones in self.others if zone in zones), self.usual)
-
-    @property
-    def as_date(self) -> ColumnElement[date]:
-        return self._choose(lambda day: day)
-
-    @property
-    def as_text(self) -> ColumnElement[str]:
-        return self._choose(date.isoformat)
-
-    def _choose(self, shown: Callable[[date], Any]) -> ColumnElement[Any]:
-        usual = literal(shown(self.usual))
-        if not self.others:
-            return usual
-        zones = ((col(Client.time_zone).in_(zones), day) for day, zones in self.others)
-        return case(*((there, literal(shown(day))) for there, day in zones), else_=usual)
-
-
 def _joined(query: Select[Any], wanted: Wanted) -> Select[Any]:
     query = query.select_from(Client)
     if wanted.sort == "rung":
@@ -174,63 +128,6 @@ def _joined(query: Select[Any], wanted: Wanted) -> Select[Any]:
     return query
 
 
-@lru_cache(maxsize=16)
-def _today(days: _Days, *, as_place: bool = False) -> ColumnElement[Any]:
-    """What today is for each client, one of TODAY or its place.
-
-    The day's report, open silence, prompt and due time are each looked up by a unique index, and
-    only where the one before did not say it all: most clients need one of the four. Kept for the
-    day: putting the words of a query together takes longer than most queries.
-    """
-    values = {code: place if as_place else code for place, code in enumerate(TODAY)}
-    idle = ((col(Client.state) == state, values[state]) for state in IDLE)
-    looked_up = (
-        select(_of_report(values)).where(*_todays_report(days)),
-        select(literal(values["silent"])).where(
-            col(Alert.client_id) == col(Client.id),
-            col(Alert.kind) == "silence",
-            col(Alert.state) != "handled",
-        ),
-        select(_of_prompt(values)).where(
-            col(Message.once_key)
-            == literal("prompt:") + cast(col(Client.id), String) + literal(":") + days.as_text
-        ),
-        select(literal(values["due"])).where(*_todays_due(days)),
-    )
-    found = (each.correlate(Client).scalar_subquery() for each in looked_up)
-    return case(*idle, else_=func.coalesce(*found, literal(values["none"])))
-
-
-def _of_report(values: dict[str, Any]) -> ColumnElement[Any]:
-    told = col(Report.told)
-    steadiness = told["steadiness"].as_string()
-    wobbly = or_(
-        steadiness == "wobbly",
-        told[("steadiness_by_side", "left")].as_string() == "wobbly",
-        told[("steadiness_by_side", "right")].as_string() == "wobbly",
-    )
-    return case(
-        (told["skipped"].as_boolean(), values["skipped"]),
-        (wobbly, values["wobbly"]),
-        (steadiness == "steady", values["steady"]),
-        else_=values["replied"],
-    )
-
-
-def _of_prompt(values: dict[str, Any]) -> ColumnElement[Any]:
-    return case(
-        (col(Client.last_reply_at) > col(Message.created_at), values["replied"]),
-        (col(Message.state).in_(("failed", "unknown")), values["not_arrived"]),
-        (and_(col(Message.state) == "missed", _IN_DOUBT), values["held"]),
-        (col(Message.state) == "missed", values["missed"]),
-        else_=values["sent"],
-    )
-
-
-# A question about safety is open, so that no prompt goes.
-_OPEN = (col(Question.client_id) == col(Client.id), col(Question.answered_at).is_(None))
-_DOUBTS = select(col(Question.id)).where(*_OPEN, col(Question.kind).in_(DOUBTS))
-_IN_DOUBT = _DOUBTS.correlate(Client).exists()
 _TOLD = aliased(Report)
 # The last date that the client told practice of: being placed is none.
 _LAST_DAY = (
@@ -247,28 +144,12 @@ _LAST_DAY = (
 )
 
 
-def _todays_report(days: _Days) -> tuple[ColumnElement[bool], ...]:
-    return (
-        col(Report.client_id) == col(Client.id),
-        col(Report.local_date) == days.as_date,
-        col(Report.superseded_at).is_(None),
-    )
-
-
-def _todays_due(days: _Days) -> tuple[ColumnElement[bool], ...]:
-    return (
-        col(Due.kind) == "prompt",
-        col(Due.subject_id) == col(Client.id),
-        col(Due.local_date) == days.as_date,
-    )
-
-
-def _conditions(wanted: Wanted, days: _Days) -> list[ColumnElement[bool]]:
+def _conditions(wanted: Wanted, days: Days) -> list[ColumnElement[bool]]:
     found: list[ColumnElement[bool]] = []
     if wanted.trainer_id is not None:
         found.append(col(Client.trainer_id) == wanted.trainer_id)
     if wanted.today:
-        found.append(_today(days) == wanted.today)
+        found.append(today_is(days) == wanted.today)
     if wanted.tag_id is not None:
         tagged = select(col(ClientTag.client_id)).where(col(ClientTag.tag_id) == wanted.tag_id)
         found.append(col(Client.id).in_(tagged))
@@ -292,10 +173,10 @@ def _number_in(words: str) -> str:
     return number if len(number) >= 4 else ""
 
 
-def _order(wanted: Wanted, days: _Days) -> list[Any]:
+def _order(wanted: Wanted, days: Days) -> list[Any]:
     """What the list is sorted by before the name."""
     if wanted.sort == "today":
-        return [_today(days, as_place=True)]
+        return [today_is(days, as_place=True)]
     if wanted.sort == "days":
         return [func.coalesce(_LAST_DAY, literal(date.min))]
     if wanted.sort == "rung":
@@ -304,7 +185,7 @@ def _order(wanted: Wanted, days: _Days) -> list[Any]:
 
 
 def _found_by_us(
-    session: Session, conditions: list[ColumnElement[bool]], wanted: Wanted, days: _Days
+    session: Session, conditions: list[ColumnElement[bool]], wanted: Wanted, days: Days
 ) -> list[int]:
     """All clients that fit, in order, where the database cannot read their names."""
     shown = [col(Client.name)]
@@ -339,13 +220,13 @@ def _stance_place() -> ColumnElement[int]:
     return ground + stance
 
 
-def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
+def _rows(session: Session, ids: Sequence[int], days: Days) -> list[Row]:
     """Everything the list shows of these clients, in three queries."""
     asked = (
         select(
             Client,
             col(TrainerRow.name),
-            _today(days),
+            today_is(days),
             col(Report.told),
             col(Placement.rung_key),
             _LAST_DAY,
@@ -353,8 +234,8 @@ def _rows(session: Session, ids: Sequence[int], days: _Days) -> list[Row]:
             col(Due.at),
         )
         .select_from(Client)
-        .outerjoin(Report, and_(*_todays_report(days)))
-        .outerjoin(Due, and_(*_todays_due(days)))
+        .outerjoin(Report, and_(*todays_report(days)))
+        .outerjoin(Due, and_(*todays_due(days)))
         .join(TrainerRow, col(TrainerRow.id) == col(Client.trainer_id))
         .outerjoin(Placement, col(Placement.client_id) == col(Client.id))
         .outerjoin(PlanRow, PRESENT)

@@ -1,8 +1,10 @@
 """Placing a client on another rung: choose, see what it would mean, give the reason."""
 
-from typing import Annotated
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Form, Response
+from fastapi import APIRouter, Form, Query, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
@@ -11,6 +13,8 @@ from rungwise.coach.plan.placement import check_version, place_client, resume
 from rungwise.coach.plan.placement_preview import check_second_look, preview
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.reports.client_facts import steps_of
+from rungwise.concepts.measures import Lengths
 from rungwise.errors import EditedMeanwhile, NotFound, ServiceError
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.queries import thread
@@ -18,6 +22,7 @@ from rungwise.web.charts.plot import INKS
 from rungwise.web.clients.client_page import drawn
 from rungwise.web.http.auth import Number, Signed, Visit
 from rungwise.web.http.errors import status_of
+from rungwise.web.ui.labels import ground_name
 from rungwise.web.ui.layout import framed
 from rungwise.wording.rung_words import rung_picture, rung_sentence, rung_short
 
@@ -32,11 +37,23 @@ class PlaceForm(BaseModel):
     ends_rest: bool = False
 
 
+class Asked(BaseModel):
+    """Which step is looked at: one by its key, or by what it is to the client's own."""
+
+    rung_key: str = Field(default="", max_length=120)
+    step: Literal["", "lower", "gate"] = ""
+
+    def key(self, situation: Situation) -> str:
+        steps = steps_of(situation)
+        rung = {"lower": steps.below, "gate": steps.gated}.get(self.step)
+        return self.rung_key or (rung.key if rung else "")
+
+
 @router.get("/clients/{client_id}/override")
-def choose(visit: Signed, client_id: int, rung_key: str = "") -> Response:
+def choose(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]) -> Response:
     with visit.parts.store.read() as session:
         situation = placed(session, visit, client_id)
-        return _page(visit, session, situation, PlaceForm(rung_key=rung_key))
+        return _page(visit, session, situation, PlaceForm(rung_key=asked.key(situation)))
 
 
 @router.get("/clients/{client_id}/feet.svg")
@@ -87,23 +104,32 @@ def _page(
         preview=seen,
         drawing=drawn(situation, seen.rung) if seen else "",
         sentence=rung_sentence(seen.rung, lengths=situation.lengths) if seen else "",
-        groups=groups(situation.ladder, chosen),
+        rounds=rounds(situation.ladder, chosen, situation.lengths),
+        closed={rung.gate for rung in situation.ladder.rungs if rung.gate}
+        - situation.settings.open_gates,
         told=told,
         changed=latest[0] if status == 409 and latest else None,
     )
 
 
-def groups(ladder: Ladder, chosen: str) -> list[tuple[str, bool, list[Rung]]]:
-    """The rungs by round and stance, in order: a name, whether it holds the chosen one, rungs."""
-    found: list[tuple[str, bool, list[Rung]]] = []
-    name = None
-    for rung in ladder.rungs:
-        if (rung.round, rung.stance) != name:
-            name = (rung.round, rung.stance)
-            found.append((rung_short(rung).split(",")[0], False, []))
-        title, holds, rungs = found[-1]
-        rungs.append(rung)
-        found[-1] = (title, holds or rung.key == chosen, rungs)
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The rungs on one ground, easiest first; `chosen`: the rung looked at is one of them."""
+
+    name: str
+    begins: str
+    chosen: bool
+    rungs: tuple[Rung, ...]
+
+
+def rounds(ladder: Ladder, chosen: str, lengths: Lengths) -> list[Ground]:
+    """The whole ladder by ground, in the order of practice."""
+    found = []
+    for name, held in groupby(ladder.rungs, key=lambda rung: rung.round):
+        rungs = tuple(held)
+        begins = rung_short(rungs[0], lengths=lengths).partition(",")[0].lower()
+        holds = any(rung.key == chosen for rung in rungs)
+        found.append(Ground(ground_name(name), begins, holds, rungs))
     return found
 
 

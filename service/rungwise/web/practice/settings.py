@@ -14,6 +14,7 @@ from rungwise.coach.accounts.trainers import (
 )
 from rungwise.coach.monitoring.carrier_health import carriers_health
 from rungwise.coach.practice.settings import FALLS_ASKED, PracticeForm, change_practice, countries
+from rungwise.coach.practice.unreachable import who_cannot_be_paged
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.fields import Unfinished
 from rungwise.coach.record.wording import (
@@ -89,6 +90,7 @@ def _page(
     form = PracticeForm.of(visit.practice)
     held = {name: getattr(form, name) for name in PracticeForm.__slots__}
     own = {code: own_names(session, visit.practice, code) for code in LANGUAGES}
+    people = colleagues(session, visit.practice)
     return framed(
         visit,
         session,
@@ -103,7 +105,8 @@ def _page(
         usual_number=emergency_number(visit.practice.country),
         languages=LANGUAGES,
         own_texts={code: len(names) for code, names in own.items()},
-        colleagues=colleagues(session, visit.practice),
+        colleagues=people,
+        unreachable=who_cannot_be_paged(visit.practice, people, visit.parts.carriers.keys()),
         carriers=carriers_health(session, visit.now, visit.practice, set(visit.parts.carriers)),
         suggested=visit.parts.settings.public_url,
     )

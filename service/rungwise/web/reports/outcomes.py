@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 from pydantic import BaseModel, Field
 
+from rungwise.coach.reports import findings
 from rungwise.coach.reports.outcomes import (
     REVERSED_WITHIN_DAYS,
     USUAL_WEEKS,
@@ -26,7 +27,7 @@ from rungwise.evidence.rates import (
 )
 from rungwise.evidence.sources import LAMB_2005, SHERRINGTON_2019, WHO_2020
 from rungwise.store.queries.banner_counts import Scope
-from rungwise.web.charts.evidence_pictures import draw_times, draw_weeks
+from rungwise.web.charts.evidence_pictures import NARROW_PX, WIDE_PX, draw_times, draw_weeks
 from rungwise.web.clients.client_page import PICTURE_POLICY
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.ui.layout import framed
@@ -40,11 +41,18 @@ FALLS_MEASURED = (
     *("while_practising", "place_unknown", "elsewhere", "days_answered", "days_missing"),
 )
 SHOWN_DAYS = (30, 90, 180, 365)
+# More clients than this are told as a number, not as dots.
+MOST_DOTS = 60
 
 
 class Looking(BaseModel):
     weeks: int = Field(default=USUAL_WEEKS, ge=WEEKS[0], le=WEEKS[1])
     theme: str = Field(default="light", max_length=10)
+    narrow: bool = False
+
+    @property
+    def width_px(self) -> float:
+        return NARROW_PX if self.narrow else WIDE_PX
 
 
 Asked = Annotated[Looking, Query()]
@@ -64,6 +72,14 @@ def page(visit: Signed, asked: Asked) -> Response:
             session,
             "evidence_outcomes.html",
             found=found,
+            findings={
+                "practice": findings.practice(found.weeks),
+                "dose": findings.dose(found.dose),
+                "falls": findings.falls(found.falls),
+                "landmarks": findings.landmarks(found.passed, found.under_way),
+                "reversals": findings.reversals(found.reversals, lead=visit.is_lead),
+            },
+            most_dots=MOST_DOTS,
             asked=asked,
             choices=CHOICES,
             landmarks=NAMES,
@@ -85,14 +101,14 @@ def page(visit: Signed, asked: Asked) -> Response:
 def weeks_picture(visit: Signed, asked: Asked) -> Response:
     with visit.parts.store.read() as session:
         weeks = weeks_of(session, Scope.of(visit.trainer), visit.now, asked.weeks)
-    return _picture(draw_weeks(weeks, asked.theme))
+    return _picture(draw_weeks(weeks, asked.theme, asked.width_px))
 
 
 @router.get("/outcomes/times.svg")
 def times_picture(visit: Signed, asked: Asked) -> Response:
     with visit.parts.store.read() as session:
         times = times_of(session, Scope.of(visit.trainer), visit.now)
-    return _picture(draw_times(times, asked.theme))
+    return _picture(draw_times(times, asked.theme, asked.width_px))
 
 
 def _picture(svg: str) -> Response:

@@ -36,7 +36,7 @@ from rungwise.web.ui.layout import framed
 
 router = APIRouter()
 
-READERS = {"colleague": "For a colleague", "client": "For the client"}
+READERS = {"colleague": "For a clinician", "client": "For the client and family"}
 Reader = Literal["colleague", "client"]
 
 
@@ -66,7 +66,7 @@ def summary_page(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]
     with visit.parts.store.read() as session:
         summary = _summary(session, visit, client_id, asked.weeks)
         plain = asked.reader == "client"
-        told = for_client(summary, "auto") if plain else None
+        told = for_client(summary, "light") if plain else None
         return framed(
             visit,
             session,
@@ -82,6 +82,8 @@ def summary_page(visit: Signed, client_id: int, asked: Annotated[Asked, Query()]
             retests=retest_lines(summary.retests),
             rests_on=WHAT_IT_RESTS_ON,
             told=told,
+            way=Markup(told.way) if told else "",  # noqa: S704  # our own numbers and words
+            days=Markup(told.days) if told else "",  # noqa: S704
             longest=LONGEST_WORDS,
         )
 

@@ -10,10 +10,12 @@ from fpdf.enums import TextEmphasis
 from fpdf.fonts import FontFace, TTFFont
 
 from rungwise.coach.reports.summary import Summary, WeekDone
+from rungwise.concepts.look import COLOURS
 from rungwise.ladder import svg
 from rungwise.web.charts.holds_picture import holds_png
 from rungwise.web.reports.summary_view import (
     WHAT_IT_RESTS_ON,
+    ForClient,
     Picture,
     for_client,
     in_short,
@@ -25,12 +27,17 @@ from rungwise.web.reports.summary_view import (
 # Countries that print on Letter; the rest of the world prints on A4.
 LETTER = frozenset({"US", "CA", "MX", "PH", "CL", "CO", "VE", "GT", "CR", "SV", "HN", "NI", "PA"})
 MARGIN_MM = 16.0
-INK, SOFT, RULE, PALE = (31, 41, 53), (83, 92, 102), (141, 131, 111), (216, 205, 186)
+INK, SOFT, RULE, PALE = (
+    tuple(bytes.fromhex(COLOURS[name].print[1:])) for name in ("ink", "soft", "line", "rule")
+)
 PICTURE_PX = 900
 LONGEST_DONE = 84
 LONGEST_BESIDE = 420
 DAYS_A_WEEK = 7
 SHEETS = 2
+# How high the feet may be on the family's sheet, the largest that leaves room for the rest.
+FEET_MM = (74.0, 62.0, 52.0, 42.0, 34.0, 26.0, 20.0)
+COLUMN_GAP_MM = 10.0
 
 
 class Paper(FPDF):
@@ -259,29 +266,61 @@ def _cut(text: str, most: int) -> str:
 
 
 def client_pdf(summary: Summary, country: str, at: datetime) -> bytes:
-    """The plain version in large type and the client's language."""
+    """One sheet for the fridge, in plain words and the client's language.
+
+    The feet are drawn as large as the sheet has room beside what the trainer says.
+    """
     told = for_client(summary, "light")
+    for height_mm in FEET_MM:
+        paper = _family_sheet(told, country, at, height_mm)
+        if paper.page_no() == 1:
+            break
+        if height_mm != FEET_MM[-1]:
+            paper.close_fonts()
+    return paper.written()
+
+
+def _family_sheet(told: ForClient, country: str, at: datetime, height_mm: float) -> Paper:
     paper = Paper(country, at, told.title, told.language, told.foot)
-    paper.head(told.title, 22)
-    paper.say(told.name, 15, "B", 0.5)
-    paper.say(told.period, 12)
+    paper.head(told.title, 20)
+    paper.say(f"{told.name}. {told.period}.", 11)
     paper.double_rule()
     for line in told.practice:
-        paper.say(line, 14, "", 2)
+        paper.say(line, 12.5, "", 0.6)
     if told.resting:
-        paper.say(told.resting, 14, "B", 2)
-    paper.ln(1)
-    paper.rungs(told.pictures, 62, 12.5)
-    paper.ln(2)
+        paper.say(told.resting, 12.5, "B", 0.6)
     for line in told.told:
-        paper.say(line, 14, "", 2)
-    if told.words:
-        with paper.unbreakable() as block:
-            block.head(told.words_title, 16)
-            block.say(told.words, 13)
+        paper.say(line, 11, "", 0.4)
+    paper.head(told.pictures_title, 13)
+    paper.rungs(told.pictures, height_mm, 10.5)
+    if told.way:
+        paper.head(told.way_title, 13)
+        _picture(paper, told.way, paper.epw, told.way_title)
+    top = paper.y
+    half = (paper.epw - COLUMN_GAP_MM) / 2
+    paper.head(told.days_title, 13)
+    _picture(paper, told.days, half, told.days_title)
+    paper.set_right_margin(paper.w - paper.l_margin - half)
+    paper.say(told.days_key, 8.5)
+    lowest = paper.y
+    paper.set_right_margin(MARGIN_MM)
+    paper.set_left_margin(MARGIN_MM + half + COLUMN_GAP_MM)
+    paper.set_xy(paper.l_margin, top)
     if told.mind:
-        with paper.unbreakable() as block:
-            block.head(told.mind_title, 16)
-            for line in told.mind:
-                block.say(f"–  {line}", 13)
-    return paper.written()
+        paper.head(told.mind_title, 13)
+        for line in told.mind:
+            paper.say(f"–  {line}", 10.5, "", 0.3)
+    if told.next:
+        paper.head(told.next_title, 13)
+        paper.say(told.next, 10.5)
+    paper.set_left_margin(MARGIN_MM)
+    paper.set_xy(MARGIN_MM, max(lowest, paper.y))
+    if told.words:
+        paper.head(told.words_title, 13)
+        paper.say(told.words, 10.5)
+    return paper
+
+
+def _picture(paper: Paper, drawing: str, width_mm: float, about: str) -> None:
+    paper.image(io.BytesIO(svg.png(drawing, 2 * PICTURE_PX)), w=width_mm, alt_text=about)
+    paper.ln(1)

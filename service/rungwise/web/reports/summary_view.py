@@ -1,9 +1,11 @@
 """The progress summary put into words and pictures, once, for the page and for the PDF."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
+from textwrap import wrap
+from typing import Any
 
 from rungwise.coach.enrolment.baseline import LANDMARK_WORDS
 from rungwise.coach.reports.summary import Sign, Summary
@@ -12,6 +14,7 @@ from rungwise.evidence import kind_of
 from rungwise.evidence.sources import ARAUJO_2022
 from rungwise.ladder.palette import Theme
 from rungwise.ladder.rungs import Rung
+from rungwise.web.charts.family_pictures import Stair, at_one_scale, days_grid, stairs
 from rungwise.web.ui import labels
 from rungwise.wording.rung_words import (
     rung_cautions,
@@ -21,6 +24,8 @@ from rungwise.wording.rung_words import (
 )
 from rungwise.wording.summary_words import date_words, summary_words, told_lines
 
+# How many letters of a landmark's name stand under one of its stairs.
+LETTERS_A_STAIR = 13
 NOT_PRACTISING = {
     "resting": "Resting now: no practice until the trainer says so.",
     "paused": "Texts are paused by the trainer.",
@@ -173,6 +178,14 @@ class ForClient:
     practice: tuple[str, ...]
     resting: str
     pictures: tuple[Picture, ...]
+    pictures_title: str
+    way_title: str
+    way: str
+    days_title: str
+    days: str
+    days_key: str
+    next_title: str
+    next: str
     told: tuple[str, ...]
     mind_title: str
     mind: tuple[str, ...]
@@ -200,6 +213,14 @@ def for_client(summary: Summary, theme: Theme) -> ForClient:
         ),
         resting=said["resting"] if resting else "",
         pictures=_client_pictures(summary, theme, resting=resting),
+        pictures_title=said["scale"],
+        way_title=said["way"],
+        way=_way_climbed(summary, resting=resting),
+        days_title=said["days"],
+        days=_days_drawn(summary),
+        days_key=said["days_key"],
+        next_title=said["next"],
+        next=_next_landmark(summary) if not resting else "",
         told=told_lines(summary.falls, summary.pains, summary.dizzy, language),
         mind_title=said["mind"],
         mind=rung_cautions(now, language) if now is not None and not resting else (),
@@ -227,13 +248,91 @@ def _client_pictures(summary: Summary, theme: Theme, *, resting: bool) -> tuple[
     body = summary.ladder.body
     if body is None:
         return ()
+    drawn = [
+        rung_picture(rung, body, language, theme=theme, for_client=True, lengths=summary.lengths)
+        for _, rung in shown
+    ]
     return tuple(
-        Picture(
-            name,
-            " ".join(rung_stand(rung, body, language=language)),
-            rung_picture(
-                rung, body, language, theme=theme, for_client=True, lengths=summary.lengths
-            ),
-        )
-        for name, rung in shown
+        Picture(name, " ".join(rung_stand(rung, body, language=language)), drawing)
+        for (name, rung), drawing in zip(shown, at_one_scale(drawn, summary.lengths), strict=True)
+    )
+
+
+def _landmarks(summary: Summary) -> list[Rung]:
+    """The landmarks of the ground that the client is on, easiest first, each stance once."""
+    now = summary.now_on
+    if now is None:
+        return []
+    named: dict[str, Rung] = {}
+    for rung in summary.ladder.rungs:
+        if rung.landmark and rung.round == now.round:
+            named.setdefault(_stance(rung, summary), rung)
+    return list(named.values())
+
+
+def _stance(rung: Rung, summary: Summary) -> str:
+    short = rung_short(rung, summary.client.language, summary.lengths).rpartition(",")[0]
+    return short.partition(" (")[0]
+
+
+def _ahead(summary: Summary) -> Rung | None:
+    now = summary.now_on
+    if now is None:
+        return None
+    place = summary.ladder.index(now.key)
+    ahead = (one for one in _landmarks(summary) if summary.ladder.index(one.key) > place)
+    return next(ahead, None)
+
+
+def _next_landmark(summary: Summary) -> str:
+    ahead = _ahead(summary)
+    if ahead is None:
+        return ""
+    return str(
+        summary_words(summary.client.language)["next_says"].format(name=_stance(ahead, summary))
+    )
+
+
+def _way_climbed(summary: Summary, *, resting: bool) -> str:
+    """The landmarks as stairs; who rests is shown no next one to climb."""
+    now, said = summary.now_on, summary_words(summary.client.language)
+    if now is None:
+        return ""
+    place = summary.ladder.index(now.key)
+    marks = _landmarks(summary)
+    passed = [one for one in marks if summary.ladder.index(one.key) <= place]
+    ahead = _ahead(summary)
+    steps = []
+    for one in marks:
+        name = _in_lines(_stance(one, summary))
+        if passed and one is passed[-1]:
+            steps.append(Stair(name, "here", _in_lines(said["you_are_here"])))
+        elif one in passed:
+            steps.append(Stair(name, "passed"))
+        elif one is ahead and not resting:
+            far = summary.ladder.index(one.key) - place
+            note = said["next_step"] if far == 1 else said["next_steps"].format(count=far)
+            steps.append(Stair(name, "next", _in_lines(note)))
+        else:
+            steps.append(Stair(name, "ahead"))
+    return stairs(steps, said["way"])
+
+
+def _short_date(day: date, said: Mapping[str, Any]) -> str:
+    return f"{day.day} {said['months'][day.month - 1][:3]}"
+
+
+def _in_lines(words: str) -> tuple[str, ...]:
+    return tuple(wrap(words, LETTERS_A_STAIR))
+
+
+def _days_drawn(summary: Summary) -> str:
+    said = summary_words(summary.client.language)
+    return days_grid(
+        [(week.monday, _short_date(week.monday, said)) for week in summary.weeks],
+        frozenset(day.day for day in summary.held.days if day.verdict == "steady"),
+        summary.done,
+        summary.last,
+        said["weekdays"],
+        said["days"],
     )

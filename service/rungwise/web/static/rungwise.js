@@ -35,7 +35,7 @@ if (live) {
     const fresh = page.querySelector("[data-live]");
     if (!fresh) return;
     live.replaceChildren(...fresh.childNodes);
-    for (const place of ["#banners", "#places"]) {
+    for (const place of ["#banners", "#places", "#counts"]) {
       const old = document.querySelector(place), now = page.querySelector(place);
       if (old && now) old.replaceChildren(...now.childNodes);
     }

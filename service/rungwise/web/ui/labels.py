@@ -337,3 +337,15 @@ def weekdays(days: Iterable[int]) -> str:
     """Practice days in a few words: every day, or Mon, Wed, Fri."""
     held = sorted(days)
     return "every day" if len(held) == 7 else ", ".join(WEEKDAYS[day] for day in held)
+
+
+def ground_name(round_name: str) -> str:
+    """What is stood on in a round, as it is named in rungs' keys: firm, mat2/front, foam_flat."""
+    ground, _, foot = round_name.partition("/")
+    under = f", {foot} foot on it" if foot else ""
+    if ground == "firm":
+        return "Firm ground"
+    if ground.startswith("mat"):
+        layers = int(ground.removeprefix("mat"))
+        return f"Mat, {counted(layers, 'layer')}{under}"
+    return f"Half foam, {ground.removeprefix('foam_').replace('_', ' side, ')}{under}"

@@ -58,9 +58,9 @@ def has_phone(visit: Visit) -> bool:
 
 
 def places(visit: Visit) -> list[Place]:
-    daily = [("/", "Alerts"), ("/clients", "Clients"), ("/visits", "Visits")]
-    daily += [("/outcomes", "Outcomes")]
-    folded = [("/practice", "Practice")]
+    daily = [("/", "Day"), ("/clients", "Clients"), ("/visits", "Visits")]
+    daily += [("/outcomes", "Outcomes"), ("/practice", "Practice")]
+    folded = []
     if has_phone(visit):
         folded.append(("/phone", "Practice phone"))
     folded.append(("/account", "Your account"))

@@ -29,6 +29,9 @@ def _lines() -> Iterator[str]:
     yield ":root {"
     yield "  color-scheme: light dark;"
     yield from _colours("light", "  ")
+    # What is paper on a screen keeps paper's colours, in the dark too.
+    for name in ("sheet", "ink", "soft"):
+        yield f"  --print-{name}: {COLOURS[name].print};"
     for name, faces in FACES.items():
         yield f"  --{name}: {', '.join(_face(face) for face in faces)};"
     for name, px in LETTERS_PX.items():
