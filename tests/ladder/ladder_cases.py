@@ -58,6 +58,7 @@ def limits() -> st.SearchStrategy[Limits]:
         Limits,
         closed_gates=st.frozensets(st.sampled_from(GATES)),
         no_soft_surface=st.booleans(),
+        two_hands=st.sampled_from([False, False, True]),
     )
 
 
@@ -99,6 +100,14 @@ def random_home(dice: random.Random) -> Equipment:
     )
     sides = (dice.randint(200, 3000), dice.randint(200, 3000))
     return _with_mat(home, dice.choice([None, sides]))
+
+
+def random_limits(dice: random.Random) -> Limits:
+    return Limits(
+        closed_gates=frozenset(gate for gate in GATES if dice.random() < 0.7),
+        no_soft_surface=dice.random() < 0.3,
+        two_hands=dice.random() < 0.2,
+    )
 
 
 def random_narrowing(dice: random.Random) -> Narrowing:

@@ -30,7 +30,7 @@ def broken_laws(
         *_demand(ladder),
         *_forbidden(ladder, body, home, limits),
         *_gates(ladder, limits),
-        *_support(ladder),
+        *_support(ladder, limits),
     ]
     missing = expected_landmarks(body, home, limits) - landmarks(ladder)
     extra = landmarks(ladder) - expected_landmarks(body, home, limits)
@@ -227,14 +227,21 @@ def _gates(ladder: Ladder, limits: Limits) -> Iterator[str]:
         yield f"gates are {marked}, not {wanted}"
 
 
-def _support(ladder: Ladder) -> Iterator[str]:
-    """A new stance, surface or pass starts with hands on the counter; landmarks end at hover."""
+def _support(ladder: Ladder, limits: Limits) -> Iterator[str]:
+    """A new stance, surface or pass starts with hands on the counter; landmarks end at hover.
+
+    For who never leaves the counter both hands stay on it at every rung, and each way to stand
+    comes once.
+    """
+    at_landmarks = Support.TWO_HANDS if limits.two_hands else Support.HOVER
     before: Rung | None = None
     for rung in ladder.rungs:
         new = before is None or (before.round, before.stance) != (rung.round, rung.stance)
         if new and rung.support is Support.HOVER:
             yield f"{rung.key} is new but starts without the counter"
-        if rung.landmark and rung.support is not Support.HOVER:
+        if limits.two_hands and rung.support is not Support.TWO_HANDS:
+            yield f"{rung.key} takes a hand off the counter"
+        if rung.landmark and rung.support is not at_landmarks:
             yield f"{rung.key} is a landmark before its end"
         if rung.surface is not Surface.FIRM and rung.under is None:
             yield f"{rung.key} does not say what is soft"

@@ -7,11 +7,11 @@ import argparse
 import random
 import sys
 
-from ladder_cases import random_body, random_home, random_narrowing
+from ladder_cases import random_body, random_home, random_limits, random_narrowing
 from ladder_laws import broken_laws
 from tqdm import tqdm
 
-from rungwise.ladder import Limits, build_ladder, keep_place
+from rungwise.ladder import build_ladder, keep_place
 
 
 def main() -> int:
@@ -20,10 +20,10 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     dice = random.Random(options.seed)
-    before = None
-    for _ in tqdm(range(options.bodies), disable=None):
+    before, rungs = None, 0
+    for _ in tqdm(range(options.bodies), mininterval=5):
         body, home, narrowing = random_body(dice), random_home(dice), random_narrowing(dice)
-        limits = Limits(no_soft_surface=dice.random() < 0.3)
+        limits = random_limits(dice)
         ladder = build_ladder(body, home, limits, narrowing)
         broken = broken_laws(ladder, body, home, limits, narrowing)
         if before is not None:
@@ -34,8 +34,8 @@ def main() -> int:
         if broken:
             print(body, home, limits, narrowing, *broken, sep="\n")
             return 1
-        before = ladder
-    print(f"{options.bodies} ladders, no law broken")
+        before, rungs = ladder, rungs + len(ladder)
+    print(f"{options.bodies:,} ladders of {rungs:,} rungs, no law broken")
     return 0
 
 

@@ -36,6 +36,7 @@ CHANGES: Mapping[str, Mapping[str, str]] = {
     "foam_length_cm": {"foam_length_cm": "80"},
     "tape": {"tape": "yes"},
     "no_soft_surface": {"no_soft_surface": "yes"},
+    "two_hands": {"two_hands": "yes"},
     "longest_hold_s": {"longest_hold_s": "25"},
     "tasks": {"tasks": "tandem/head"},
     "narrow_mm": {"narrow_mm": "5"},

@@ -241,7 +241,8 @@ class Limits:
 
     `closed_gates` are the gates that the ladder marks on its rungs; opening one for a client is
     done in the plan, which the decision reads. `opened_tasks` are what the trainer opened beside
-    standing, as landmark/task on firm ground: `tandem/head`.
+    standing, as landmark/task on firm ground: `tandem/head`. With `two_hands` no rung ever takes a
+    hand off the counter, for who walks with an aid or can't stand without holding on.
     """
 
     ceiling_key: str | None = None
@@ -249,6 +250,7 @@ class Limits:
     no_soft_surface: bool = False
     longest_hold_s: int = 30
     opened_tasks: frozenset[str] = frozenset()
+    two_hands: bool = False
 
     def __post_init__(self) -> None:
         if self.ceiling_key is not None and not is_key(self.ceiling_key):
@@ -264,6 +266,11 @@ class Limits:
             )
         object.__setattr__(self, "opened_tasks", frozenset(self.opened_tasks))
         truth("no_soft_surface", self.no_soft_surface)
+        truth("two_hands", self.two_hands)
+        if self.two_hands and self.opened_tasks:
+            raise ImpossibleValue(
+                "opened_tasks", min(self.opened_tasks), "none while both hands stay on the counter"
+            )
         whole_number("longest_hold_s", self.longest_hold_s, *HOLD_S)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Set
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from rungwise.ladder.body import Body, Equipment, Limits, Narrowing
 from rungwise.ladder.ground import Ground
@@ -35,6 +36,22 @@ def steps_on(
     ground: Ground, body: Body, equipment: Equipment, limits: Limits, narrowing: Narrowing
 ) -> Iterator[Step]:
     """Every step on `ground`, in order; without those that there is no room for (room.py)."""
+    steps = _steps(ground, body, equipment, limits, narrowing)
+    return _both_hands(steps) if limits.two_hands else steps
+
+
+def _both_hands(steps: Iterator[Step]) -> Iterator[Step]:
+    """The same ways to stand, each once and with both hands on the counter."""
+    for feet, alike in groupby(
+        steps, key=lambda step: replace(step, support=Support.TWO_HANDS, landmark=None)
+    ):
+        landmark = next((step.landmark for step in alike if step.landmark), None)
+        yield replace(feet, landmark=landmark)
+
+
+def _steps(
+    ground: Ground, body: Body, equipment: Equipment, limits: Limits, narrowing: Narrowing
+) -> Iterator[Step]:
     firm = ground.surface is Surface.FIRM
     narrow_mm = narrowing.narrow_mm if firm else narrowing.later_mm
     walk = _Walk(body, narrow_mm, narrowing.one_foot)

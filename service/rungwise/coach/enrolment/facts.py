@@ -84,6 +84,7 @@ FACTS: Mapping[str, Fact] = {
     "foam_length_cm": Fact("Half foam before cutting, length, cm", LeadsTo.LADDER),
     "tape": Fact("Tape with marks on the floor", LeadsTo.LADDER),
     "no_soft_surface": Fact("No soft surface", LeadsTo.LADDER),
+    "two_hands": Fact("Both hands stay on the counter", LeadsTo.LADDER),
     "longest_hold_s": Fact("Longest hold, seconds", LeadsTo.LADDER),
     "tasks": Fact("Opened beside standing", LeadsTo.LADDER),
     "narrow_mm": Fact("Step together, mm", LeadsTo.LADDER),
@@ -95,7 +96,7 @@ GUESSED_FROM = ("sex", "height_cm")
 # Follows from the others, and is not given.
 DERIVED = ("feet",)
 FIELDS = (*(name for name in FACTS if name not in DERIVED), *GUESSED_FROM)
-TICKS = ("big_toe_pain", "tape", "no_soft_surface", "one_foot")
+TICKS = ("big_toe_pain", "tape", "no_soft_surface", "two_hands", "one_foot")
 LISTS = ("home", "tasks")
 UNKNOWN_FIELD = "There is no such fact."
 
@@ -168,6 +169,7 @@ def _profile_told(profile: Profile) -> dict[str, str]:
         "foam_length_cm": _cm(home.half_foam_length_mm),
         "tape": _tick(home.tape),
         "no_soft_surface": _tick(limits.no_soft_surface),
+        "two_hands": _tick(limits.two_hands),
         "longest_hold_s": str(limits.longest_hold_s),
         "tasks": " ".join(sorted(limits.opened_tasks)),
         "narrow_mm": str(steps.narrow_mm),
@@ -304,9 +306,14 @@ def _limits(form: Reader, held: Limits, most_target_s: int) -> Limits:
         longest_s = held.longest_hold_s
     allowed = tuple(sorted(OPENABLE_TASKS))
     tasks = form.take("tasks", lambda words: several("tasks", words, allowed)) or ()
+    two_hands = form.flag("two_hands")
+    if two_hands and tasks:
+        form.problems["tasks"] = "Nothing is opened beside standing while both hands stay on."
+        tasks = ()
     return replace(
         held,
         no_soft_surface=form.flag("no_soft_surface"),
+        two_hands=two_hands,
         longest_hold_s=longest_s,
         opened_tasks=frozenset(tasks),
     )

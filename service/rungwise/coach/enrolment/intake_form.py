@@ -193,7 +193,8 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
     language = form.choice("language", tuple(LANGUAGES))
     answers, screened = _screening(form, must_screen)
     settings = _settings(form, practice)
-    profile = _profile(form, screened.no_soft_surface, settings.target_s)
+    limits = Limits(no_soft_surface=screened.no_soft_surface, two_hands=screened.two_hands)
+    profile = _profile(form, limits, settings.target_s)
     shown = _baseline(form)
     in_place = form.take("home", lambda words: several("home", words, HOME_NAMES)) or ()
     agreed = form.flag("agreed")
@@ -281,12 +282,12 @@ def _settings(form: Reader, practice: Practice) -> PlanSettings:
     )
 
 
-def _profile(form: Reader, no_soft_surface: bool, target_s: int) -> Profile | None:
+def _profile(form: Reader, limits: Limits, target_s: int) -> Profile | None:
     body = read_body(form)
     equipment = read_equipment(form, Equipment())
     if body is None:
         return None
-    return Profile(body, equipment, Limits(no_soft_surface=no_soft_surface), target_s=target_s)
+    return Profile(body, equipment, limits, target_s=target_s)
 
 
 def read_equipment(form: Reader, held: Equipment) -> Equipment:

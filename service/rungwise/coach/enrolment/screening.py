@@ -53,13 +53,15 @@ class Question:
 class Screened:
     """What the answers come to, with a sentence for each that matters, gravest first.
 
-    `no_soft_surface` says that the ladder should stay on firm ground.
+    `no_soft_surface` says that the ladder should stay on firm ground, `two_hands` that both hands
+    should stay on the counter.
     """
 
     outcome: Outcome
     reasons: tuple[str, ...] = ()
     cares: tuple[str, ...] = ()
     no_soft_surface: bool = False
+    two_hands: bool = False
 
 
 def _yes_is(verdict: Verdict, says: str, unsure: str) -> tuple[Choice, ...]:
@@ -227,4 +229,5 @@ def screen(answers: Mapping[str, str]) -> Screened:
         tuple(one.says for one in holding),
         tuple(one.says for one in given if one.verdict == "care"),
         no_soft_surface=answers["numb"] != "no",
+        two_hands=answers["aid"] != "no",
     )
