@@ -12,6 +12,7 @@ from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ticks.due import DEFAULT_QUIET, Quiet
+from rungwise.wording.rung_words import Telling
 
 # A reply this long after its prompt is no longer about it.
 ANSWERS_WITHIN = timedelta(hours=36)
@@ -76,6 +77,11 @@ class Standing:
     @property
     def ladder(self) -> Ladder:
         return ladder_in(self.profile)
+
+    @property
+    def telling(self) -> Telling:
+        """How a rung is told: seconds and how often."""
+        return Telling(self.settings.target_s, self.settings.sets)
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,8 +64,8 @@ def on_prompt(dossier: Dossier, day: date, now: datetime) -> Effects:
     if move is not None:
         turn.moved_by_absence(day, move)
     if not turn.dossier.resting and turn.dossier.rung is not None:
-        telling = Telling(standing.settings.target_s)
-        turn.do(_prompt(turn.dossier, turn.dossier.rung, standing.ladder.measured, telling))
+        body = standing.ladder.measured
+        turn.do(_prompt(turn.dossier, turn.dossier.rung, body, standing.telling))
     return turn.effects()
 
 

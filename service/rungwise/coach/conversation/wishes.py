@@ -197,8 +197,7 @@ def _easier(turn: Turn, _reading: Reading) -> None:
 
 
 def _told(standing: Standing, rung: Rung, language: str) -> str:
-    telling = Telling(standing.settings.target_s)
-    return rung_text(rung, standing.ladder.measured, telling, language)
+    return rung_text(rung, standing.ladder.measured, standing.telling, language)
 
 
 def _harder(turn: Turn, _reading: Reading) -> None:

@@ -20,6 +20,7 @@ from rungwise.ladder.rungs import Ladder
 from rungwise.store.tables import Trainer
 
 MOST_AWAY = 20
+MOST_SETS = 3
 FARTHEST_AWAY_DAYS = 366
 
 
@@ -54,6 +55,7 @@ class PlanChange:
     ceiling_key: str | None
     open_gates: frozenset[str]
     rule_version: int | None = None
+    sets: int = 1
 
     @classmethod
     def keeping(cls, situation: Situation, settings: PlanSettings) -> "PlanChange":
@@ -68,12 +70,33 @@ class PlanChange:
             ceiling_key=situation.plan_row.profile["limits"]["ceiling_key"],
             open_gates=situation.settings.open_gates,
             rule_version=settings.rule_version,
+            sets=settings.sets,
         )
 
 
 def whole_ladder(profile: Mapping[str, Any]) -> Ladder:
     """The client's ladder as if it had no ceiling: what a ceiling can be chosen from."""
     return stored_ladder({**profile, "limits": {**profile["limits"], "ceiling_key": None}})
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What a change comes to: the plan as it would be, and what differs, as [before, after]."""
+
+    settings: PlanSettings
+    profile: dict[str, Any]
+    changed: dict[str, list[Any]]
+
+
+def look_at_plan(situation: Situation, change: PlanChange) -> Planned:
+    """What the change comes to; nothing is stored. Raises what `edit_plan` would refuse."""
+    settings = _settings(situation, change)
+    refuse_quiet_hour(situation.practice, settings)
+    profile = _profile(situation, change)
+    changed = _changes(situation, settings, profile)
+    if changed:
+        _check_gates(situation, change)
+    return Planned(settings, profile, changed)
 
 
 def edit_plan(
@@ -83,14 +106,12 @@ def edit_plan(
 
     The next prompt and a reminder that waits are set anew. Nothing is stored when nothing changed.
     """
-    settings = _settings(situation, change)
-    refuse_quiet_hour(situation.practice, settings)
-    profile = _profile(situation, change)
-    changed = _changes(situation, settings, profile)
+    planned = look_at_plan(situation, change)
+    changed = planned.changed
     if not changed:
         return {}
-    _check_gates(situation, change)
-    new_plan(session, now, trainer, situation, settings=settings.to_json(), profile=profile)
+    settings, profile = planned.settings.to_json(), planned.profile
+    new_plan(session, now, trainer, situation, settings=settings, profile=profile)
     situation.client.version += 1
     session.add(situation.client)
     record(session, now, trainer, "plan changed", client_id=situation.client_id, changed=changed)
@@ -106,6 +127,8 @@ def _settings(situation: Situation, change: PlanChange) -> PlanSettings:
     if not low <= change.target_s <= high:
         allowed = f"from {low} to {high} seconds for this client"
         raise ImpossibleValue("hold target", change.target_s, allowed)
+    if not 1 <= change.sets <= MOST_SETS:
+        raise ImpossibleValue("sets", change.sets, f"from 1 to {MOST_SETS}")
     if change.caution and change.caution not in PRESETS:
         raise ImpossibleValue("caution", change.caution, f"one of {', '.join(PRESETS)}")
     if change.reminder_at is not None and change.reminder_at <= change.prompt_at:
@@ -121,6 +144,7 @@ def _settings(situation: Situation, change: PlanChange) -> PlanSettings:
         away=_away(change.away),
         open_gates=change.open_gates,
         rule_version=_rule_version(situation, change),
+        sets=change.sets,
     )
 
 

@@ -42,6 +42,8 @@ class PlanSettings:
     # Those of `away` that the client asked for: their "back" ends these and no others.
     wished_away: tuple[tuple[date, date], ...] = ()
     usual_pain: UsualPain | None = None
+    # How often a day's hold is done, on each side where there are sides.
+    sets: int = 1
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -56,6 +58,7 @@ class PlanSettings:
             "rule_version": self.rule_version,
             "wished_away": _ranges_to_json(self.wished_away),
             "usual_pain": asdict(self.usual_pain) if self.usual_pain else None,
+            "sets": self.sets,
         }
 
     @classmethod
@@ -73,6 +76,7 @@ class PlanSettings:
             rule_version=stored.get("rule_version", 1),
             wished_away=_ranges_from_json(stored.get("wished_away", ())),
             usual_pain=UsualPain(**pain) if (pain := stored.get("usual_pain")) else None,
+            sets=stored.get("sets", 1),
         )
 
     def plan(self, resting: bool) -> Plan:

@@ -93,6 +93,7 @@ class Situation:
         """How this client is told a rung today."""
         return Telling(
             self.settings.target_s,
+            self.settings.sets,
             first_day=first_day,
             tape=self.measures.equipment.tape,
             units=self.lengths,

@@ -7,7 +7,7 @@ from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 
 from rungwise.parts import Parts
-from rungwise.web.api import about, actions, alerts, changes, clients, days, edits
+from rungwise.web.api import about, actions, alerts, changes, clients, days, edits, plans
 from rungwise.web.api.caller import only_known
 from rungwise.web.api.document import document
 from rungwise.web.api.limits import Limits
@@ -16,8 +16,8 @@ from rungwise.web.api.problems import PREFIX, add_problems
 __all__ = ["PREFIX", "ROUTERS", "describe", "make_api"]
 
 ROUTERS = (
-    *(about.router, clients.router, edits.router, actions.router, days.router),
-    *(alerts.router, changes.router),
+    *(about.router, clients.router, edits.router, plans.router, actions.router),
+    *(days.router, alerts.router, changes.router),
 )
 DESCRIPTION = """\
 The same actions as the pages, through the same code, for other programs of a practice: a records

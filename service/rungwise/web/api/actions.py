@@ -76,19 +76,19 @@ def override(
         act = resume if given.ends_rest and situation.resting else place_client
         act(session, now, trainer, situation, given.rung_key, given.reason)
 
-    return _act(called, client_id, key, given, "override", place)
+    return act_on(called, client_id, key, given, "override", place)
 
 
 @router.post("/clients/{client_id}/pause", response_model=OneClientOut)
 def pause_texts(called: Changing, client_id: Id, key: Key, given: VersionGiven) -> Response:
     """No more texts of the day until somebody resumes them."""
-    return _act(called, client_id, key, given, "pause", pause)
+    return act_on(called, client_id, key, given, "pause", pause)
 
 
 @router.post("/clients/{client_id}/resume", response_model=OneClientOut)
 def resume_texts(called: Changing, client_id: Id, key: Key, given: VersionGiven) -> Response:
     """Go on after a pause. A rest after a fall or pain is ended by an override or an alert."""
-    return _act(called, client_id, key, given, "resume", resume_paused)
+    return act_on(called, client_id, key, given, "resume", resume_paused)
 
 
 @router.post("/clients/{client_id}/usual-pain", response_model=OneClientOut)
@@ -102,12 +102,14 @@ def usual_pain(called: Changing, client_id: Id, key: Key, given: UsualPainGiven)
     def change(session: Session, now: datetime, trainer: Trainer, situation: Situation) -> None:
         set_usual_pain(session, now, trainer, situation, usual)
 
-    return _act(called, client_id, key, given, "usual pain of", change)
+    return act_on(called, client_id, key, given, "usual pain of", change)
 
 
-def _act(
+def act_on(
     called: Caller, client_id: int, key: str, given: VersionGiven, name: str, change: Act
 ) -> Response:
+    """Do it once to the client of that version, and answer with how they stand then."""
+
     def act(session: Session) -> Done:
         situation = placed(session, called, client_id)
         check_version(situation.client, given.version)

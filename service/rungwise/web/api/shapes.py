@@ -99,9 +99,12 @@ class PlanOut(BaseModel):
     weekdays: list[int] = Field(description="Monday is 0.")
     reminder_at: str | None
     target_s: int
+    sets: int = Field(description="How often a day's hold is done.")
     caution: str
     away: list[tuple[date, date]]
+    ceiling_key: str | None
     open_gates: list[str]
+    rule_version: int
     usual_pain: UsualPainOut | None
 
     @classmethod
@@ -113,9 +116,12 @@ class PlanOut(BaseModel):
             weekdays=stored["weekdays"],
             reminder_at=stored["reminder_at"],
             target_s=settings.target_s,
+            sets=settings.sets,
             caution=settings.caution.name,
             away=list(settings.away),
+            ceiling_key=situation.measures.limits.ceiling_key,
             open_gates=stored["open_gates"],
+            rule_version=settings.rule_version,
             usual_pain=UsualPainOut(**usual) if (usual := stored["usual_pain"]) else None,
         )
 

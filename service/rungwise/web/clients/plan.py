@@ -11,7 +11,8 @@ from sqlmodel import Session
 
 from rungwise.coach.daily.prompt import next_prompts
 from rungwise.coach.plan.placement import check_version
-from rungwise.coach.plan.plan_edit import PlanChange, edit_plan, whole_ladder
+from rungwise.coach.plan.plan_edit import MOST_SETS, PlanChange, edit_plan, whole_ladder
+from rungwise.coach.plan.plan_preview import PlanFollows, plan_follows
 from rungwise.coach.record.situation import Situation, past
 from rungwise.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from rungwise.ladder.caution import PRESETS
@@ -19,6 +20,7 @@ from rungwise.ladder.changeover import Changeover, changeover
 from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.queries import thread
+from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.override import placed
 from rungwise.web.http.auth import Number, Signed, Visit
 from rungwise.web.http.errors import status_of
@@ -50,6 +52,8 @@ class PlanForm(BaseModel):
     ceiling: str = Field(default="", max_length=120)
     gates: list[str] = Field(default=[], max_length=10)
     rule: Number = 0
+    sets: Number = 1
+    step: str = Field(default="", max_length=8)
 
     def change(self) -> PlanChange:
         """What was asked for; ImpossibleValue for a time or date that is none."""
@@ -63,6 +67,7 @@ class PlanForm(BaseModel):
             ceiling_key=self.ceiling or None,
             open_gates=frozenset(self.gates),
             rule_version=self.rule or None,
+            sets=self.sets,
         )
 
 
@@ -119,6 +124,7 @@ def _filled(situation: Situation) -> PlanForm:
         ceiling=situation.plan_row.profile["limits"]["ceiling_key"] or "",
         gates=sorted(settings.open_gates),
         rule=settings.rule_version,
+        sets=settings.sets,
     )
 
 
@@ -129,6 +135,7 @@ def _page(
     form: PlanForm,
     told: str = "",
     status: int = 200,
+    follows: PlanFollows | None = None,
 ) -> Response:
     rows = list(zip(form.away_from, form.away_until, strict=False))
     whole = whole_ladder(situation.plan_row.profile)
@@ -151,6 +158,10 @@ def _page(
         next_prompt=next_prompts(
             situation.settings, situation.client, situation.practice, visit.now
         ),
+        most_sets=MOST_SETS,
+        named=RungNames(situation),
+        home=situation.measures.equipment,
+        follows=follows,
         told=told,
         changed=changes[0] if changes else None,
     )
@@ -190,6 +201,8 @@ def _ceilings(situation: Situation, whole: Ladder) -> list[tuple[str, str]]:
 @router.post("/clients/{client_id}/plan")
 def change_plan(visit: Signed, client_id: int, form: Annotated[PlanForm, Form()]) -> Response:
     try:
+        if form.step == "look":
+            return _looked_at(visit, client_id, form)
         with visit.parts.store.write() as session:
             situation = placed(session, visit, client_id)
             check_version(situation.client, form.version)
@@ -202,3 +215,11 @@ def change_plan(visit: Signed, client_id: int, form: Annotated[PlanForm, Form()]
             told = "" if isinstance(error, EditedMeanwhile) else str(error)
             return _page(visit, session, situation, form, told, status_of(error))
     return RedirectResponse(f"/clients/{client_id}#plan", 303)
+
+
+def _looked_at(visit: Visit, client_id: int, form: PlanForm) -> Response:
+    """The form as it was filled in, with what would follow; nothing is stored."""
+    with visit.parts.store.read() as session:
+        situation = placed(session, visit, client_id)
+        follows = plan_follows(session, visit.now, situation, form.change())
+        return _page(visit, session, situation, form, follows=follows)

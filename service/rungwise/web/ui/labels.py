@@ -249,6 +249,7 @@ PLAN_WORDS = {
     "caution": "caution",
     "ceiling": "ceiling",
     "usual_pain": "usual pain",
+    "sets": "holds a day",
 }
 ACTION = {
     "override": "put on another rung",
@@ -304,7 +305,14 @@ def change_words(
         told.append(f"{', '.join(FACTS[name].label for name in detail['facts'])}.")
     if action in ("day entered", "reading corrected"):
         told.append(f"The day: {detail['day']}.")
-    changed: Mapping[str, Sequence[Any]] = detail.get("changed") or {}
+    return [*told, *changes_said(detail.get("changed") or {}, named, measures)]
+
+
+def changes_said(
+    changed: Mapping[str, Sequence[Any]], named: Callable[[str], str], measures: Measures = USUAL
+) -> list[str]:
+    """What differs, from before to after, one sentence each."""
+    told = []
     for name, (before, after) in changed.items():
         fact = FACTS[name].label if name in FACTS else name
         what = opening(PLAN_WORDS.get(name, fact))
@@ -313,6 +321,11 @@ def change_words(
             f"then {plan_value(name, after, named, measures)}."
         )
     return told
+
+
+def times(count: int) -> str:
+    """How often: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def plan_value(
