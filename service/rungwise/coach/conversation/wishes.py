@@ -18,7 +18,7 @@ from rungwise.ladder.rungs import Rung
 from rungwise.reply.reading import Ask, Context, Reading
 from rungwise.ticks.due import next_due
 from rungwise.wording.dates import date_words, hour_words
-from rungwise.wording.rung_words import Telling, rung_text
+from rungwise.wording.rung_words import rung_text
 from rungwise.wording.texts import weekday_name
 
 # A client may ask for so long without texts; longer is the trainer's to set.
