@@ -54,7 +54,8 @@ def _complete(operation: dict[str, Any], method: str, route: APIRoute) -> None:
     if route.path == "/changes":
         expected.append("409")
     if method in ("POST", "PATCH"):
-        expected += ["400"] if "preview" in route.path else ["400", "409"]
+        looks_only = "preview" in route.path and "plan" not in route.path
+        expected += ["400"] if looks_only else ["400", "409"]
     for status in sorted(expected):
         answers[status] = {
             "description": ANSWERS[status],
