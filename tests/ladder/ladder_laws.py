@@ -239,7 +239,7 @@ def _support(ladder: Ladder, limits: Limits) -> Iterator[str]:
         new = before is None or (before.round, before.stance) != (rung.round, rung.stance)
         if new and rung.support is Support.HOVER:
             yield f"{rung.key} is new but starts without the counter"
-        if limits.two_hands and rung.support is not Support.TWO_HANDS:
+        if limits.two_hands and (rung.support is not Support.TWO_HANDS or rung.task):
             yield f"{rung.key} takes a hand off the counter"
         if rung.landmark and rung.support is not at_landmarks:
             yield f"{rung.key} is a landmark before its end"

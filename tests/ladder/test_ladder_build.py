@@ -409,3 +409,16 @@ def test_a_ceiling_that_is_no_longer_a_rung_falls_to_the_next_easier_one():
 def test_without_a_firm_floor_and_a_steady_counter_there_is_no_ladder(home, field):
     with pytest.raises(ImpossibleValue, match=field):
         build_ladder(MEAN_WOMAN, home, Limits())
+
+
+def test_with_both_hands_on_the_counter_there_is_every_stance_once_and_nothing_beside_it():
+    opened = frozenset({"tandem/arms", "feet_together/count"})
+    usual = build_ladder(MEAN_WOMAN, FULL_HOME, Limits())
+    both = build_ladder(MEAN_WOMAN, FULL_HOME, Limits(two_hands=True, opened_tasks=opened))
+    assert {rung.support for rung in both.rungs} == {Support.TWO_HANDS}
+    assert not any(rung.task for rung in both.rungs)
+    landmarks = [(rung.round, rung.landmark) for rung in both.rungs if rung.landmark]
+    assert landmarks == [(rung.round, rung.landmark) for rung in usual.rungs if rung.landmark]
+    assert [rung.gate for rung in both.rungs if rung.gate] == [
+        rung.gate for rung in usual.rungs if rung.gate
+    ]

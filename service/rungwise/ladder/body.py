@@ -241,8 +241,7 @@ class Limits:
 
     `closed_gates` are the gates that the ladder marks on its rungs; opening one for a client is
     done in the plan, which the decision reads. `opened_tasks` are what the trainer opened beside
-    standing, as landmark/task on firm ground: `tandem/head`. With `two_hands` no rung ever takes a
-    hand off the counter, for who walks with an aid or can't stand without holding on.
+    standing, as landmark/task on firm ground: `tandem/head`. `two_hands`: none leaves the counter.
     """
 
     ceiling_key: str | None = None
@@ -265,12 +264,8 @@ class Limits:
                 "opened_tasks", strange[0], "landmark/task, such as tandem/head (docs/ladder.md)"
             )
         object.__setattr__(self, "opened_tasks", frozenset(self.opened_tasks))
-        truth("no_soft_surface", self.no_soft_surface)
-        truth("two_hands", self.two_hands)
-        if self.two_hands and self.opened_tasks:
-            raise ImpossibleValue(
-                "opened_tasks", min(self.opened_tasks), "none while both hands stay on the counter"
-            )
+        for name in ("no_soft_surface", "two_hands"):
+            truth(name, getattr(self, name))
         whole_number("longest_hold_s", self.longest_hold_s, *HOLD_S)
 
 

@@ -41,10 +41,12 @@ def steps_on(
 
 
 def _both_hands(steps: Iterator[Step]) -> Iterator[Step]:
-    """The same ways to stand, each once and with both hands on the counter."""
-    for feet, alike in groupby(
-        steps, key=lambda step: replace(step, support=Support.TWO_HANDS, landmark=None)
-    ):
+    """The same ways to stand, each once, both hands on the counter and nothing beside standing."""
+
+    def feet_alone(step: Step) -> Step:
+        return replace(step, support=Support.TWO_HANDS, landmark=None, task=None)
+
+    for feet, alike in groupby(steps, key=feet_alone):
         landmark = next((step.landmark for step in alike if step.landmark), None)
         yield replace(feet, landmark=landmark)
 
