@@ -94,9 +94,7 @@ class Body:
         if self.foot_breadth_mm * 2 > self.foot_length_mm:
             longest = self.foot_length_mm // 2
             raise ImpossibleValue(
-                "foot_breadth_mm",
-                self.foot_breadth_mm,
-                f"at most half the foot length, {longest}",
+                "foot_breadth_mm", self.foot_breadth_mm, f"at most half the foot length, {longest}"
             )
         low = max(HIP_WIDTH_MM[0], self.foot_breadth_mm)
         note = ": between the hip joints, not the outside of the hips"
