@@ -20,9 +20,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from waiting import until
-
 sys.path.append(str(Path(__file__).parents[2]))
+sys.path.append(str(Path(__file__).parents[1]))
 sys.path.append(str(Path(__file__).parents[1] / "carriers"))
 
 from bare_root import (
@@ -38,12 +37,14 @@ from bare_root import (
 )
 from kannel_process import free_ports
 from outside import at_terminal
+from screened import harmless
 from smpp_operator import Operator, operator_on
+from waiting import until
 
 HERE = Path(__file__).parent
 PAGE = ROOT / "docs/installing.md"
 SITE = "rungwise.example.org"
-PRACTICE, CLIENT = "+12025550100", "+12025550111"
+PRACTICE, CLIENT, LEAD_PHONE = "+12025550100", "+12025550111", "+447700900125"
 LEAD, PASSWORD = "nell@example.org", "seven green kettles sang"
 PROFILE = {"body": {"height_mm": 1580, "sex": "female"}}
 
@@ -121,7 +122,7 @@ def set_up(server: Server, operator_port: int) -> None:
             "number that its texts": PRACTICE,
             "Name of the practice lead": "Nell Example",
             "e-mail address": LEAD,
-            "The lead's own telephone": "+44 7700 900125",
+            "The lead's own telephone": LEAD_PHONE,
             "The lead's password": PASSWORD,
         },
         environ(),
@@ -150,10 +151,13 @@ def start(server: Server) -> None:
 
 
 def live_a_day(server: Server, operator: Operator) -> None:
-    """A client is added, gets the first text and the day's prompt, and replies."""
+    """A client who was screened is added, gets the first text and the day's prompt, and replies."""
     profile = server.root / "tmp/profile.json"
     profile.write_text(json.dumps(PROFILE))
-    profile.chmod(0o644)
+    screening = server.root / "tmp/screening.json"
+    screening.write_text(json.dumps(harmless()))
+    for file in (profile, screening):
+        file.chmod(0o644)
     now = datetime.now(UTC)
     # A place where it is late morning, so that it is no quiet hour.
     west = (now.hour - 10 + 12) % 24 - 12
@@ -162,7 +166,7 @@ def live_a_day(server: Server, operator: Operator) -> None:
     prompt_at = (local + timedelta(seconds=75)).replace(second=0)
     server.run(
         f"rungwise client add --trainer {LEAD} --name 'Ada Example' --phone {CLIENT} "
-        f"--profile /tmp/profile.json --zone {zone} --hour {prompt_at:%H:%M} --agreed"
+        f"--profile /tmp/profile.json --screening /tmp/screening.json --zone {zone} --hour {prompt_at:%H:%M} --agreed"
     )
     say("what the client's telephone shows")
     until(lambda: operator.texts_to(CLIENT), 30)
@@ -175,6 +179,23 @@ def live_a_day(server: Server, operator: Operator) -> None:
     assert "20" in answer
     assert "steady" in answer.lower()
     assert "Ada Example" in server.run("rungwise client list")
+
+
+def page_about_a_fall(operator: Operator) -> None:
+    """A fall is told: the client gets the safety text, the lead is paged and says 1."""
+    known = len(operator.texts_to(CLIENT))
+    operator.reply(CLIENT, PRACTICE, "I fell in the kitchen")
+    until(lambda: len(operator.texts_to(CLIENT)) > known, 30)
+    until(lambda: operator.texts_to(LEAD_PHONE), 30)
+    operator.reply(LEAD_PHONE, PRACTICE, "1")
+    until(lambda: "you have it" in operator.texts_to(LEAD_PHONE)[-1], 30)
+    page, *_, had = operator.texts_to(LEAD_PHONE)
+    say("a fall")
+    print(f"    to the client: {operator.texts_to(CLIENT)[known]}\n    page: {page}\n"
+          f"    the lead: 1\n    answer: {had}", flush=True)  # fmt: skip
+    assert "911" in operator.texts_to(CLIENT)[known]
+    assert "URGENT" in page
+    assert "Ada" in page
 
 
 SIGN_IN = f"""
@@ -272,6 +293,7 @@ def main() -> None:
             live_a_day(server, operator)
             say(server.python(SIGN_IN).strip())
             upgrade(server, operator)
+            page_about_a_fall(operator)
             server.run("ls -l /var/lib/rungwise/backups; rungwise replay; rungwise audit verify")
         say("every command of docs/installing.md did what it says, "
             f"in {(time.monotonic() - started) / 60:.1f} minutes")  # fmt: skip
