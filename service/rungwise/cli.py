@@ -26,6 +26,7 @@ COMMANDS = {
     "audit": "check that nobody changed the audit trail by hand",
     "replay": "re-read and re-decide everything stored, and print any difference",
     "rehearse": "play a conversation with an invented client, in memory",
+    "booklet": "write the booklet of texts and tables for a clinician's review",
     "review-rule": "show what other settings would have made of the stored reports",
     "research": "write pseudonymous tables with a codebook for a study",
     "schedule": "print the next due instants of a local hour, in UTC",

@@ -166,7 +166,8 @@ def live_a_day(server: Server, operator: Operator) -> None:
     prompt_at = (local + timedelta(seconds=75)).replace(second=0)
     server.run(
         f"rungwise client add --trainer {LEAD} --name 'Ada Example' --phone {CLIENT} "
-        f"--profile /tmp/profile.json --screening /tmp/screening.json --zone {zone} --hour {prompt_at:%H:%M} --agreed"
+        f"--profile /tmp/profile.json --screening /tmp/screening.json "
+        f"--zone {zone} --hour {prompt_at:%H:%M} --agreed"
     )
     say("what the client's telephone shows")
     until(lambda: operator.texts_to(CLIENT), 30)

@@ -57,6 +57,7 @@ CLEAR = {
     "early_receipt.carrier_id": "the carrier's own number of a text",
     "early_receipt.state": CODE,
     "fall.care": CODE,
+    "clinician_review.version": "a hash of our texts and tables",
     "fall.doing": CODE,
     "fall.head_struck": CODE,
     "fall.injury": CODE,

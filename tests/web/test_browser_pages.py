@@ -36,6 +36,7 @@ PAGES = {
     "search": "/clients/search?q=chair",
     "unknown numbers": "/unknown-numbers",
     "rehearsal": "/practice/rehearsal",
+    "booklet": "/practice/booklet",
     "account": "/account",
     "nothing": "/nowhere",
 }

@@ -46,6 +46,7 @@ from rungwise.web.practice import (
     programs,
     rehearsal,
     retention,
+    review,
     second_reader,
     settings,
 )
@@ -65,6 +66,7 @@ PAGES = (
         duty,
         hand_over,
         retention,
+        review,
         second_reader,
         rehearsal,
         summary,

@@ -100,10 +100,11 @@ def _one_text(name: str, spec: TextSpec) -> Iterator[str]:
     if parts := required_parts(name):
         yield f"A wording must: {'; '.join(parts)}.\n"
     for language in LANGUAGES:
-        yield from _quoted(language, render(name, language, **_sample(name, language)))
+        yield from _quoted(language, render(name, language, **sample_values(name, language)))
 
 
-def _sample(name: str, language: str) -> dict[str, Any]:
+def sample_values(name: str, language: str) -> dict[str, Any]:
+    """A value for every place in a text, of an invented client, practice and trainer."""
     sample = dict(_VALUES)
     sample["task"] = _TASKS[language]
     sample["days"] = days_words(4, language)

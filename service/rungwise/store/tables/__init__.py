@@ -21,7 +21,7 @@ from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, SavedView, Tag
 from rungwise.store.tables.incidents import ClinicianWord, FallCheck, Incident
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
-from rungwise.store.tables.practice import Number, OwnWording, Practice
+from rungwise.store.tables.practice import ClinicianReview, Number, OwnWording, Practice
 from rungwise.store.tables.reviews import Fall, HomeVisit, Retest, ReviewRhythm, TrainerFeed
 from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
 from rungwise.store.tables.strangers import ClientPhone, Stranger, StrangerText
@@ -48,6 +48,7 @@ __all__ = [
     "ClientNote",
     "ClientPhone",
     "ClientTag",
+    "ClinicianReview",
     "ClinicianWord",
     "DaySeal",
     "DemoClock",

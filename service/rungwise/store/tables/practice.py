@@ -1,6 +1,6 @@
 """The tables of a practice: its settings, numbers and own wording."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import true
 from sqlmodel import Field, SQLModel
@@ -71,3 +71,17 @@ class OwnWording(SQLModel, table=True):
     body: str = Field(sa_type=Sealed)
     set_by: int | None = Field(default=None, foreign_key="trainer.id")
     set_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class ClinicianReview(SQLModel, table=True):
+    """That a clinician reviewed the texts and tables of a version, as the lead recorded it."""
+
+    __tablename__ = "clinician_review"
+    id: int = Field(default=None, primary_key=True)
+    practice_id: int = Field(foreign_key="practice.id", index=True)
+    version: str
+    clinician: str = Field(sa_type=Sealed)
+    profession: str = Field(sa_type=Sealed)
+    reviewed_on: date
+    recorded_by: int = Field(foreign_key="trainer.id")
+    recorded_at: datetime = Field(sa_type=UtcDateTime)

@@ -25,6 +25,7 @@ from rungwise.coach.record.wording import (
     wording_of,
     wording_problems,
 )
+from rungwise.coach.reports.clinician_review import reviewed
 from rungwise.errors import NotFound
 from rungwise.store.tables import Trainer
 from rungwise.web.http.auth import Signed, Visit
@@ -50,6 +51,10 @@ NAMES = {
     "segment_price": "Price of one segment",
     "lengths": "Lengths",
     "clock": "Hours",
+    "clinician": "Who reviewed it",
+    "profession": "Their profession",
+    "reviewed_on": "Day of the review",
+    "version": "Version",
     "phone": "Phone",
     "page_by": "How to page",
     "second_contact_name": "Second contact",
@@ -78,10 +83,10 @@ SAMPLE = {
 @router.get("/practice")
 def practice(visit: Signed) -> Response:
     with visit.parts.store.read() as session:
-        return _page(visit, session)
+        return practice_page(visit, session)
 
 
-def _page(
+def practice_page(
     visit: Visit,
     session: Session,
     given: Fields | None = None,
@@ -109,6 +114,7 @@ def _page(
         unreachable=who_cannot_be_paged(visit.practice, people, visit.parts.carriers.keys()),
         carriers=carriers_health(session, visit.now, visit.practice, set(visit.parts.carriers)),
         suggested=visit.parts.settings.public_url,
+        review=reviewed(session, visit.practice),
     )
 
 
@@ -119,7 +125,7 @@ def change(visit: Signed, fields: FieldsHere) -> Response:
             change_practice(session, visit.now, visit.trainer, PracticeForm.read(fields))
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
-            return _page(visit, session, fields, unfinished.problems)
+            return practice_page(visit, session, fields, unfinished.problems)
     return RedirectResponse("/practice", 303)
 
 
