@@ -28,9 +28,9 @@ def test_the_booklet_is_written_as_paper_and_as_a_page(
 
 
 def test_a_practice_that_is_not_there_is_said(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    database = f"sqlite:///{tmp_path / 'empty.sqlite3'}"
-    assert main(["migrate", "--database", database]) == 0
-    assert main(["booklet", str(tmp_path), "--practice", "7", "--database", database]) == 2
+    monkeypatch.setenv("RUNGWISE_DATABASE_URL", f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+    assert main(["migrate"]) == 0
+    assert main(["booklet", str(tmp_path), "--practice", "7"]) == 2
     assert "no practice with the number 7" in capsys.readouterr().err

@@ -41,6 +41,8 @@ from screened import harmless
 from smpp_operator import Operator, operator_on
 from waiting import until
 
+from rungwise.coach.enrolment.home_checklist import NAMES as IN_PLACE
+
 HERE = Path(__file__).parent
 PAGE = ROOT / "docs/installing.md"
 SITE = "rungwise.example.org"
@@ -151,7 +153,7 @@ def start(server: Server) -> None:
 
 
 def live_a_day(server: Server, operator: Operator) -> None:
-    """A client who was screened is added, gets the first text and the day's prompt, and replies."""
+    """A client who was screened is added and the home looked at; they get the first text and the day's prompt, and replies."""
     profile = server.root / "tmp/profile.json"
     profile.write_text(json.dumps(PROFILE))
     screening = server.root / "tmp/screening.json"
@@ -163,15 +165,16 @@ def live_a_day(server: Server, operator: Operator) -> None:
     west = (now.hour - 10 + 12) % 24 - 12
     zone = f"Etc/GMT{west:+d}" if west else "Etc/UTC"
     local = now - timedelta(hours=west)
-    prompt_at = (local + timedelta(seconds=75)).replace(second=0)
+    prompt_at = (local + timedelta(minutes=4)).replace(second=0)
     server.run(
         f"rungwise client add --trainer {LEAD} --name 'Ada Example' --phone {CLIENT} "
         f"--profile /tmp/profile.json --screening /tmp/screening.json "
         f"--zone {zone} --hour {prompt_at:%H:%M} --agreed"
     )
+    say(server.python(AT_HOME).strip())
     say("what the client's telephone shows")
-    until(lambda: operator.texts_to(CLIENT), 30)
-    until(lambda: len(operator.texts_to(CLIENT)) >= 2, 180)
+    until(lambda: operator.texts_to(CLIENT), 60)
+    until(lambda: len(operator.texts_to(CLIENT)) >= 2, 420)
     operator.reply(CLIENT, PRACTICE, "20 20 steady")
     until(lambda: len(operator.texts_to(CLIENT)) >= 3, 30)
     welcome, prompt, answer = operator.texts_to(CLIENT)
@@ -199,17 +202,26 @@ def page_about_a_fall(operator: Operator) -> None:
     assert "Ada" in page
 
 
-SIGN_IN = f"""
+SIGNED_IN = f"""
 import re, ssl, httpx
-with httpx.Client(base_url="https://{SITE}", verify=ssl.create_default_context(),
-                  follow_redirects=True, timeout=20) as browser:
-    form = browser.get("/sign-in").text
-    csrf = re.search(r'name="csrf" value="([^"]+)"', form)[1]
-    page = browser.post("/sign-in", data={{"csrf": csrf, "next": "/clients", "email": "{LEAD}",
-                        "password": "{PASSWORD}"}})
-    assert page.status_code == 200 and "Ada Example" in page.text, page.text[:2000]
-    assert browser.get("/metrics").status_code == 404
-    print("signed in at", page.url, "and saw the client")
+browser = httpx.Client(base_url="https://{SITE}", verify=ssl.create_default_context(),
+                       follow_redirects=True, timeout=60)
+def send(address, **form):
+    form["csrf"] = re.search(r'name="csrf" value="([^"]+)"', page.text)[1]
+    answer = browser.post(address, data=form)
+    assert answer.status_code == 200, answer.text[:2000]
+    return answer
+page = browser.get("/sign-in")
+page = send("/sign-in", next="/clients", email="{LEAD}", password="{PASSWORD}")
+assert "Ada Example" in page.text, page.text[:2000]
+print("signed in at", page.url, "and saw the client")
+"""
+AT_HOME = f"""{SIGNED_IN}
+page = browser.get("/clients/1/start")
+page = send("/clients/1/start/home", home={list(IN_PLACE)}, someone="a neighbour")
+page = send("/clients/1/start", agreed="yes")
+assert browser.get("/metrics").status_code == 404
+print("said what is in place at home, and let the texts begin")
 """
 
 ASK_ALL_THE_TIME = f"""
@@ -292,7 +304,6 @@ def main() -> None:
                 "Rungwise test"
             )
             live_a_day(server, operator)
-            say(server.python(SIGN_IN).strip())
             upgrade(server, operator)
             page_about_a_fall(operator)
             server.run("ls -l /var/lib/rungwise/backups; rungwise replay; rungwise audit verify")

@@ -132,7 +132,8 @@ def _add(parts: Parts, options: argparse.Namespace) -> None:
         for reason in (*screened.reasons, *screened.cares):
             print(f"  {reason}")
         if held:
-            print(f"No text goes yet. {held}")
+            page = f"{parts.settings.public_url.rstrip('/')}/clients/{client.id}/start"
+            print(f"No text goes yet. {held} It is recorded at {page}")
         elif not options.agreed:
             print("No text goes before the client has agreed: record it on the client's page.")
 
