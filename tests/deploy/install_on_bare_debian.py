@@ -153,7 +153,9 @@ def start(server: Server) -> None:
 
 
 def live_a_day(server: Server, operator: Operator) -> None:
-    """A client who was screened is added and the home looked at; they get the first text and the day's prompt, and replies."""
+    """A client is added, screened and looked at home; gets the first text and the day's prompt, and
+    replies.
+    """
     profile = server.root / "tmp/profile.json"
     profile.write_text(json.dumps(PROFILE))
     screening = server.root / "tmp/screening.json"
