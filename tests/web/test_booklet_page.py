@@ -132,7 +132,7 @@ def test_the_page_says_so_until_a_review_is_recorded_and_again_after_a_change(wo
     assert "No clinician has reviewed" in page(world)
     lead = world.signed_in("lena")
     done = lead.post("/practice/review", **GOOD, version=version(world))
-    assert (done.status_code, done.headers["location"]) == (303, "/practice#part-review")
+    assert (done.status_code, done.headers["location"]) == (303, "/practice#review")
     assert "Dr Pat Placeholder, geriatrician, reviewed the texts and tables in use" in page(world)
     assert "No clinician" not in page(world)
     change_a_text(world)

@@ -47,7 +47,7 @@ def record(visit: Signed, fields: FieldsHere) -> Response:
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
             return practice_page(visit, session, fields, unfinished.problems)
-    return RedirectResponse("/practice#part-review", 303)
+    return RedirectResponse("/practice#review", 303)
 
 
 def _today(now: datetime, visit: Visit) -> date:
