@@ -87,3 +87,38 @@ def test_too_easy_moves_nobody_up_before_their_time(world):
     assert "too easy" in world.alerts()["request"].system_did
     assert world.client.state == "active"
     assert "up" not in [move.kind for move in world.moves()]
+
+
+def easier_ones(store):
+    """The states of the answers that asked for an easier rung."""
+    with store.read() as session:
+        rows = session.exec(select(Message).where(Message.kind == "answer")).all()
+    return [row.state for row in rows if row.rung_key is not None]
+
+
+def put_on(outbox, trainer, place):
+    with outbox.world.store.write() as session:
+        situation = load(session, session.get_one(Client, outbox.world.client_id))
+        key = situation.ladder.rungs[place].key
+        place_client(session, outbox.world.clock.now(), trainer, situation, key, "seen")
+
+
+def test_an_easier_one_for_today_leaves_though_nobody_is_moved(outbox, trainer):
+    put_on(outbox, trainer, 3)
+    outbox.world.pass_time(hours=1)
+    outbox.send()
+    outbox.world.reply("too hard for me")
+    outbox.send()
+    assert easier_ones(outbox.world.store) == ["sent"]
+    assert "Hold" in outbox.wire.got[-1].body
+
+
+def test_an_easier_one_that_waits_leaves_no_more_once_the_trainer_has_placed_them(outbox, trainer):
+    put_on(outbox, trainer, 3)
+    outbox.world.pass_time(hours=1)
+    outbox.send()
+    outbox.world.reply("too hard for me")
+    outbox.world.pass_time(minutes=1)
+    put_on(outbox, trainer, 0)
+    outbox.send()
+    assert easier_ones(outbox.world.store) == ["cancelled"]

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import sqlalchemy
-from sqlmodel import Session, and_, col, or_, select
+from sqlmodel import Session, and_, col, func, or_, select
 
 from rungwise.carriers.base import OutboundText
 from rungwise.coach.outbox.circuit import (
@@ -35,7 +35,16 @@ from rungwise.coach.outbox.texts import (
 )
 from rungwise.concepts.questions import DOUBTS
 from rungwise.store.salvage import salvage
-from rungwise.store.tables import QUEUED, Circuit, Client, Message, Placement, Practice, Question
+from rungwise.store.tables import (
+    QUEUED,
+    Circuit,
+    Client,
+    Message,
+    MoveRow,
+    Placement,
+    Practice,
+    Question,
+)
 from rungwise.ticks.due import Quiet, is_quiet, local_to_utc, quiet_between
 
 log = logging.getLogger(__name__)
@@ -203,6 +212,7 @@ class _Whom:
     texts_from: str
     rung_key: str | None
     in_doubt: bool
+    moved_at: datetime | None = None
 
     @property
     def quiet(self) -> Quiet:
@@ -238,10 +248,31 @@ def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Who
         col(Question.kind).in_(DOUBTS),
     )
     in_doubt = set(session.exec(doubts).all())
+    on = {row[0]: row[-1] for row in found}
+    moved = _moved_at(session, [one for one in messages if _other_rung(one, on)])
     return {
-        client_id: _Whom(state, zone, until, since, rung_key, client_id in in_doubt)
+        client_id: _Whom(
+            state, zone, until, since, rung_key, client_id in in_doubt, moved.get(client_id)
+        )
         for client_id, state, zone, until, since, rung_key in found
     }
+
+
+def _other_rung(message: Message, on: Mapping[int, str | None]) -> bool:
+    """Whether the text asks for another rung than the one the client is on."""
+    if message.rung_key is None or message.client_id is None:
+        return False
+    return message.rung_key != on.get(message.client_id)
+
+
+def _moved_at(session: Session, messages: Sequence[Message]) -> Mapping[int, datetime]:
+    """When it was last decided where these texts' clients stand."""
+    ids = {message.client_id for message in messages if message.client_id is not None}
+    if not ids:
+        return {}
+    rows = select(MoveRow.client_id, func.max(MoveRow.decided_at))
+    of_them = rows.where(col(MoveRow.client_id).in_(ids)).group_by(col(MoveRow.client_id))
+    return dict(session.exec(of_them).all())
 
 
 def _may_go(now: datetime, message: Message, clients: Mapping[int, _Whom]) -> bool:
@@ -275,9 +306,10 @@ def _barred(message: Message, whom: _Whom) -> str | None:
         return "The client stopped, rests or is paused."
     if whom.in_doubt:
         return "Waiting for the answer to a safety question."
-    if message.rung_key is not None and message.rung_key != whom.rung_key:
-        return "The client was put on another rung."
-    return None
+    # An easier one for today asks for another rung by design, as long as nothing was decided since.
+    stale = whom.moved_at is None or message.created_at < whom.moved_at
+    another = message.rung_key is not None and message.rung_key != whom.rung_key
+    return "The client was put on another rung." if another and stale else None
 
 
 def _quiet_ends(now: datetime, whom: _Whom) -> datetime:
