@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from rungwise.ladder.absence import is_resting
 from rungwise.ladder.day import DayReport, judge_day
 from rungwise.ladder.moves import Move, PastDay, Plan
+from rungwise.ladder.rotation import kept_up
 from rungwise.ladder.rungs import Ladder, Rung
 
 
@@ -88,11 +89,15 @@ def about_another_rung(
     """A placement made after the text went out stands; trouble on an easier rung is shown."""
     reported = report.rung_key
     because = "The report is about the rung before the last change: the new rung stands."
+    easier = "on an easier rung than the new one"
+    if plan.keeps_up and reported in {rung.key for rung in kept_up(ladder)}:
+        because = "One of the rungs that are kept up: nothing moves."
+        easier = "on a rung that is kept up"
     alerts: tuple[str, ...] = ()
     if reported in ladder and ladder.index(reported) <= ladder.index(here):
         judged = judge_day(ladder[reported], report, plan.target_s, plan.caution.far_short_share)
         if judged.bad:
-            because += " It was wobbly or short on an easier rung than the new one: please look."
+            because += f" It was wobbly or short {easier}: please look."
             alerts = ("stuck",)
     told_of = {**facts, "reported_rung": reported}
     return Move("stay", here, here, "other_rung", because, alerts, told_of)

@@ -86,7 +86,8 @@ class Plan:
     """What the trainer set: hold target, caution, which gates are open, whether resting.
 
     `rule_version` is the rule that decides; `weekdays` the days of practice, 0 for Monday, from
-    which rule version 2 counts missed sessions. Raises ImpossibleValue for a target outside 10 to
+    which rule version 2 counts missed sessions. `keeps_up`: at the top of the ladder the day's rung
+    goes round. Raises ImpossibleValue for a target outside 10 to
     30 whole seconds or a rule version there isn't.
     """
 
@@ -96,6 +97,7 @@ class Plan:
     resting: bool = False
     rule_version: int = 1
     weekdays: frozenset[int] = EVERY_DAY
+    keeps_up: bool = False
 
     def __post_init__(self) -> None:
         low, high = TARGET_BOUNDS_S

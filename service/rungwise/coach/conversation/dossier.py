@@ -10,6 +10,7 @@ from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, stale_after
 from rungwise.concepts.signs import BEFORE_HURT, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
+from rungwise.ladder.rotation import kept_up, rung_of_day
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ticks.due import DEFAULT_QUIET, Quiet
 from rungwise.wording.rung_words import Telling
@@ -77,6 +78,19 @@ class Standing:
     @property
     def ladder(self) -> Ladder:
         return ladder_in(self.profile)
+
+    def rung_on(self, day: date) -> Rung:
+        """What the text of this date asks for."""
+        if not self.settings.keeps_up:
+            return self.ladder[self.rung_key]
+        return rung_of_day(self.ladder, self.rung_key, day)
+
+    @property
+    def kept_up_keys(self) -> frozenset[str]:
+        """The rungs that go round at the top; none where they do not."""
+        if not self.settings.keeps_up or self.rung_key != self.ladder.rungs[-1].key:
+            return frozenset()
+        return frozenset(rung.key for rung in kept_up(self.ladder))
 
     @property
     def telling(self) -> Telling:
@@ -181,6 +195,16 @@ class Dossier:
         if standing is None or standing.rung_key not in standing.ladder:
             return None
         return standing.ladder[standing.rung_key]
+
+    def rung_asked(self, now: datetime) -> Rung | None:
+        """The rung that a text is about: the one asked for, while it is no harder than theirs."""
+        rung, asked = self.rung, self.day_of_reply(now)[1]
+        if rung is None or self.standing is None or asked is None:
+            return rung
+        ladder = self.standing.ladder
+        if asked not in ladder:
+            return rung
+        return ladder[asked] if ladder.index(asked) < ladder.index(rung.key) else rung
 
     def away_on(self, day: date) -> bool:
         if self.standing is None:

@@ -65,7 +65,10 @@ def on_prompt(dossier: Dossier, day: date, now: datetime) -> Effects:
         turn.moved_by_absence(day, move)
     if not turn.dossier.resting and turn.dossier.rung is not None:
         body = standing.ladder.measured
-        turn.do(_prompt(turn.dossier, turn.dossier.rung, body, standing.telling))
+        rung = turn.dossier.rung
+        if move is None:
+            rung = standing.rung_on(day)
+        turn.do(_prompt(turn.dossier, rung, body, standing.telling))
     return turn.effects()
 
 

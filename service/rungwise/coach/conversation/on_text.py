@@ -42,7 +42,7 @@ NEVER_ANSWERED = ("reaction", "receipt", "auto_reply", "quote", "signature")
 
 def context_of(dossier: Dossier, now: datetime) -> Context:
     """What the reader should know when it reads this client's text."""
-    standing, rung = dossier.standing, dossier.rung
+    standing, rung = dossier.standing, dossier.rung_asked(now)
     usual = dossier.usual_pain
     asked = _asked(dossier, now)
     if standing is None or rung is None:

@@ -33,7 +33,7 @@ def fixed_answer(turn: Turn, reading: Reading) -> None:
 
 
 def _which_foot(turn: Turn) -> None:
-    rung, language = turn.dossier.rung, turn.dossier.language
+    rung, language = turn.dossier.rung_asked(turn.now), turn.dossier.language
     if rung is None or not rung.sides:
         task_again(turn, "The client asked which foot, and got the task again.")
         return

@@ -182,7 +182,8 @@ def _back(turn: Turn, _reading: Reading) -> None:
 
 def _easier(turn: Turn, _reading: Reading) -> None:
     """An easier rung for today, without a move; at the lowest, leave it."""
-    dossier, standing, rung = turn.dossier, turn.dossier.standing, turn.dossier.rung
+    dossier, standing = turn.dossier, turn.dossier.standing
+    rung = dossier.rung_asked(turn.now)
     turn.tell("request", "The client asks for an easier one today.")
     if standing is None or rung is None:
         turn.say("too_hard")
@@ -219,6 +220,8 @@ def task_again(turn: Turn, did: str) -> None:
     dossier, standing, rung = turn.dossier, turn.dossier.standing, turn.dossier.rung
     asked = dossier.day_of_reply(turn.now)[1]
     here = rung is not None and asked == rung.key
+    if standing is not None and rung is not None and asked in standing.kept_up_keys:
+        rung, here = standing.ladder[asked], True
     if standing is None or rung is None or not here or dossier.state != State.ACTIVE:
         turn.tell("request", "The client asks for the task; none was sent.")
         turn.say("question_kept")
@@ -229,7 +232,10 @@ def task_again(turn: Turn, did: str) -> None:
 
 
 def _picture(turn: Turn, _reading: Reading) -> None:
-    if turn.dossier.picture:
+    rung = turn.dossier.rung
+    asked = turn.dossier.day_of_reply(turn.now)[1]
+    # The link shows the rung they are on, which is not always what the day's text asks for.
+    if turn.dossier.picture and rung is not None and asked in (None, rung.key):
         turn.tell("request", "The client asked for a picture, and got the link.")
         turn.say("picture", link=turn.dossier.picture)
         return

@@ -37,6 +37,7 @@ from rungwise.ticks.due import (
     next_due,
     still_worth_sending,
 )
+from rungwise.ticks.due import Due as Moment
 from rungwise.wording.answers import prompt_text
 from rungwise.wording.rung_words import Telling, rung_text
 
@@ -297,9 +298,11 @@ def _send(
     until: datetime,
     last_key: str | None,
 ) -> None:
-    rung = situation.rung_to_tell
+    rung = situation.rung_on(day)
     first_day = is_first_day(last_key, rung.key)
-    link = link_for_prompt(session, now, situation)
+    # A link shows the rung that the client is on, and would show another than the text.
+    here = rung.key == situation.placement.rung_key
+    link = link_for_prompt(session, now, situation) if here else ""
     text = Text(
         "prompt",
         prompt_body(session, situation, rung, link, first_day=first_day),
@@ -377,9 +380,24 @@ def _watch_silence(
         raise_alert(session, now, situation.practice, situation.client, Raised("silence", did))
 
 
+def next_rung(situation: Situation, now: datetime) -> Rung:
+    """What the next day's text asks for, as things stand."""
+    due = _next(situation.settings, situation.client, situation.practice, now)
+    return situation.rung_on(due.local_date if due else situation.local_date(now))
+
+
 def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now: datetime) -> str:
     """When the next prompt would go, in the client's own time, for the trainer to read."""
-    due = next_due(
+    due = _next(settings, client, practice, now)
+    if due is None:
+        return "never"
+    return f"{due.local_date:%a %d %b} {practice.measures.hour(settings.prompt_at)}"
+
+
+def _next(
+    settings: PlanSettings, client: Client, practice: Practice, now: datetime
+) -> Moment | None:
+    return next_due(
         now,
         client.time_zone,
         settings.prompt_at,
@@ -387,6 +405,3 @@ def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now
         away=settings.away,
         quiet=quiet_hours(practice),
     )
-    if due is None:
-        return "never"
-    return f"{due.local_date:%a %d %b} {practice.measures.hour(settings.prompt_at)}"

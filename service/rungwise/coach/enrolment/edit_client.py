@@ -14,6 +14,7 @@ from rungwise.coach.accounts.hand_over import hand_over, look_at_hand_over, rece
 from rungwise.coach.daily.new_phone import ASK, NOT_ASKED, change_phone, refuse_taken
 from rungwise.coach.daily.prompt import (
     is_first_day,
+    next_rung,
     prompt_body,
     prompted_of,
     schedule_anew,
@@ -334,7 +335,7 @@ class _Edit:
         then = self.situation_then()
         told_otherwise = leads & {LeadsTo.TEXTS, LeadsTo.LADDER}
         if then is not None and told_otherwise and self.client.state != "stopped":
-            rung = then.ladder[then.placement.rung_key]
+            rung = next_rung(then, self.now)
             last = prompted_of(self.session, [self.client.id])[self.client.id].last_key
             body = prompt_body(self.session, then, rung, first_day=is_first_day(last, rung.key))
             yield TextTold("the next day's text", self.before.phone, body)

@@ -56,6 +56,7 @@ class PlanChange:
     open_gates: frozenset[str]
     rule_version: int | None = None
     sets: int = 1
+    keeps_up: bool = False
 
     @classmethod
     def keeping(cls, situation: Situation, settings: PlanSettings) -> "PlanChange":
@@ -71,6 +72,7 @@ class PlanChange:
             open_gates=situation.settings.open_gates,
             rule_version=settings.rule_version,
             sets=settings.sets,
+            keeps_up=settings.keeps_up,
         )
 
 
@@ -145,6 +147,7 @@ def _settings(situation: Situation, change: PlanChange) -> PlanSettings:
         open_gates=change.open_gates,
         rule_version=_rule_version(situation, change),
         sets=change.sets,
+        keeps_up=change.keeps_up,
     )
 
 

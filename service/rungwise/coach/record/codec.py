@@ -44,6 +44,8 @@ class PlanSettings:
     usual_pain: UsualPain | None = None
     # How often a day's hold is done, on each side where there are sides.
     sets: int = 1
+    # At the top of the ladder, or at its ceiling: what is held is kept up in turn.
+    keeps_up: bool = False
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -59,6 +61,7 @@ class PlanSettings:
             "wished_away": _ranges_to_json(self.wished_away),
             "usual_pain": asdict(self.usual_pain) if self.usual_pain else None,
             "sets": self.sets,
+            "keeps_up": self.keeps_up,
         }
 
     @classmethod
@@ -77,6 +80,7 @@ class PlanSettings:
             wished_away=_ranges_from_json(stored.get("wished_away", ())),
             usual_pain=UsualPain(**pain) if (pain := stored.get("usual_pain")) else None,
             sets=stored.get("sets", 1),
+            keeps_up=stored.get("keeps_up", False),
         )
 
     def plan(self, resting: bool) -> Plan:
@@ -87,6 +91,7 @@ class PlanSettings:
             resting=resting,
             rule_version=self.rule_version,
             weekdays=self.weekdays,
+            keeps_up=self.keeps_up,
         )
 
 

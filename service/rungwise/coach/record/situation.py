@@ -22,6 +22,7 @@ from rungwise.coach.record.codec import (
 from rungwise.concepts.measures import Lengths
 from rungwise.ladder.body import Profile
 from rungwise.ladder.progression import DayReport, Move, PastDay
+from rungwise.ladder.rotation import rung_of_day
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.database import from_json
 from rungwise.store.deferred_inserts import write_what_waits_about
@@ -83,6 +84,12 @@ class Situation:
     def rung_to_tell(self) -> Rung:
         """The same for a text, without what counts only among other rungs."""
         return rung_in(self.profile, self.placement.rung_key)
+
+    def rung_on(self, day: date) -> Rung:
+        """What the text of this date asks for."""
+        if not self.settings.keeps_up:
+            return self.rung_to_tell
+        return rung_of_day(self.ladder, self.placement.rung_key, day)
 
     @property
     def measures(self) -> Profile:

@@ -35,6 +35,7 @@ class PlanGiven(Given):
     reminder_at: str | None = Field(default=None, pattern=HOUR)
     target_s: int = Field(default=20, ge=TARGET_BOUNDS_S[0], le=TARGET_BOUNDS_S[1])
     sets: int = Field(default=1, ge=1, le=MOST_SETS)
+    keeps_up: bool = False
     caution: str = Field(default="", max_length=20)
     away: list[tuple[date, date]] = Field(default=[], max_length=MOST_AWAY)
     ceiling_key: str | None = Field(default=None, max_length=120)

@@ -100,6 +100,7 @@ class PlanOut(BaseModel):
     reminder_at: str | None
     target_s: int
     sets: int = Field(description="How often a day's hold is done.")
+    keeps_up: bool = Field(description="At the top, the day's rung goes round.")
     caution: str
     away: list[tuple[date, date]]
     ceiling_key: str | None
@@ -117,6 +118,7 @@ class PlanOut(BaseModel):
             reminder_at=stored["reminder_at"],
             target_s=settings.target_s,
             sets=settings.sets,
+            keeps_up=settings.keeps_up,
             caution=settings.caution.name,
             away=list(settings.away),
             ceiling_key=situation.measures.limits.ceiling_key,

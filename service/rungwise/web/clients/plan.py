@@ -53,6 +53,7 @@ class PlanForm(BaseModel):
     gates: list[str] = Field(default=[], max_length=10)
     rule: Number = 0
     sets: Number = 1
+    keeps_up: bool = False
     step: str = Field(default="", max_length=8)
 
     def change(self) -> PlanChange:
@@ -68,6 +69,7 @@ class PlanForm(BaseModel):
             open_gates=frozenset(self.gates),
             rule_version=self.rule or None,
             sets=self.sets,
+            keeps_up=self.keeps_up,
         )
 
 
@@ -125,6 +127,7 @@ def _filled(situation: Situation) -> PlanForm:
         gates=sorted(settings.open_gates),
         rule=settings.rule_version,
         sets=settings.sets,
+        keeps_up=settings.keeps_up,
     )
 
 

@@ -250,6 +250,7 @@ PLAN_WORDS = {
     "ceiling": "ceiling",
     "usual_pain": "usual pain",
     "sets": "holds a day",
+    "keeps_up": "keep up what is held",
 }
 ACTION = {
     "override": "put on another rung",
@@ -340,6 +341,8 @@ def plan_value(
         return ", ".join(gate.replace("_", " ") for gate in value) or "none"
     if name in ("ceiling", "weekdays") and value:
         return named(value) if name == "ceiling" else weekdays(value)
+    if name == "keeps_up":
+        return "yes" if value else "no"
     shown = "none" if value in (None, "") else str(value)
     if name == "usual_pain" and value:
         shown = f"{value['place']}, {value['score']} of 10"
