@@ -306,7 +306,7 @@ def steady_days_words(turn: Turn, count: int) -> str:
     return word(name, turn.dossier.language).format(count=count)
 
 
-_VARIANTS = {
+VARIANTS = {
     "up_a": ("up_a", "up_b", "up_c"),
     "stay_a": ("stay_a", "stay_b", "stay_c"),
     "back_a": ("back_a", "back_b", "back_c"),
@@ -316,7 +316,7 @@ _VARIANTS = {
 
 def turn_variant(turn: Turn, first: str) -> str:
     """One of a text's wordings, in turn, so that it is never the one of the last time."""
-    names = _VARIANTS[first]
+    names = VARIANTS[first]
     return names[len(turn.dossier.past) % len(names)]
 
 
