@@ -92,6 +92,25 @@ def test_one_press_closes_every_sign_and_lets_practice_go_on(world: World) -> No
     assert world.client("ada").state == "active"
 
 
+def test_the_fall_is_on_the_page_of_falls_with_what_was_asked_once(world: World) -> None:
+    address = told(world, "I fell in the kitchen", "no")
+    browser = world.signed_in()
+    form = browser.page(address).partition('id="handle"')[2].partition("</form>")[0]
+    assert 'name="known_first" type="date" max="2026-03-02" value="2026-03-02"' in form
+    for told_above in ("head_struck", "on_floor", "new_signs", "stands_as_before"):
+        assert f"known_{told_above}" not in form
+    against = {**UNHURT_FORM, "known_doing": "practising", "known_place": "home"}
+    refused = browser.post(f"{address}/handle", quick="Phoned", **against)
+    assert refused.status_code == 400
+    assert "fits the checklist" in refused.text
+    assert '<option value="home" selected>' in refused.text
+    right = {**against, "known_doing": "stairs"}
+    assert browser.post(f"{address}/handle", quick="Phoned", **right).status_code == 303
+    falls = plain(browser.page(f"/clients/{world.clients['ada']}/falls"))
+    for line in ("Where inside the home", "Doing what on stairs", "Head struck no", "Injury none"):
+        assert line in falls
+
+
 def test_what_is_left_out_is_said_and_what_was_answered_stays(world: World) -> None:
     address = told(world, "I fell")
     some = {name: value for name, value in UNHURT_FORM.items() if name != "fall_back"}

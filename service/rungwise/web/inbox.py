@@ -18,7 +18,7 @@ from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import FieldsHere
-from rungwise.web.incident import PHONED, checklist_in, incident_page
+from rungwise.web.incident import PHONED, checklist_in, facts_in, incident_page
 from rungwise.web.looks import alert_of, look_at
 from rungwise.web.ui.layout import framed
 
@@ -94,7 +94,8 @@ def handle_alert(
         done = form.what_done.strip() or form.quick
         if form.together:
             _handle_others(session, visit, alert, situation, Handling(done, form.note))
-        handling = Handling(done, form.note, form.resume_key or None, checklist_in(fields))
+        resume = form.resume_key or None
+        handling = Handling(done, form.note, resume, checklist_in(fields), fall=facts_in(fields))
         handle(session, visit.now, visit.trainer, alert, situation, handling)
     return RedirectResponse("/", 303)
 

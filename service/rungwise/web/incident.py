@@ -17,12 +17,15 @@ from rungwise.coach.enrolment.intake import latest_home
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.after_fall import Word, record_word, standing_of
+from rungwise.coach.record.falls import falls_in
 from rungwise.coach.record.situation import load
 from rungwise.concepts.after_fall import ITEMS, Item, choices_of
 from rungwise.concepts.alert_kinds import ALERT_KINDS, RESTING_KINDS
+from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.queries import inbox
 from rungwise.store.tables import Alert, Client, ClientPhone, Incident
+from rungwise.ticks.due import zone_named
 from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
 from rungwise.web.http.auth import Signed, Visit
@@ -35,6 +38,7 @@ router = APIRouter()
 
 PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
 ITEM = "fall_"
+FACT = "known_"
 LONGEST_LINK = 40
 
 
@@ -120,6 +124,7 @@ def incident_page(
         rows = select(ClientPhone).where(ClientPhone.client_id == client.id)
         theirs = sorted(entries[: len(alerts)], key=lambda e: ALERT_KINDS.index(e.alert.kind))
         is_open = [entry for entry in theirs if entry.alert.state != "handled"]
+        fall = next((one.alert for one in is_open if one.alert.kind == "fall"), None)
         return framed(
             visit,
             session,
@@ -134,9 +139,12 @@ def incident_page(
             texts=list({text.id: text for entry in theirs for text in entry.texts}.values()),
             phones=session.exec(rows).all(),
             someone=home.someone if home is not None else None,
-            fell="fall" in {one.alert.kind for one in is_open},
+            fell=fall is not None,
+            days=_days_told(session, client, fall) if fall is not None else {},
+            today=visit.now.astimezone(zone_named(client.time_zone)).date(),
             stands=stands,
             asked=[_asked(item) for item in ITEMS],
+            beside={FACT + name: one for name, one in FALL_FACTS.items() if one.asked_beside},
             happened=timeline(session, client, incident),
             named=RungNames(situation),
             quick=PHONED,
@@ -157,6 +165,20 @@ def _asked(item: Item) -> Asked:
     return Asked(item, f"{ITEM}{item.name}", choices_of(item), sentence)
 
 
+def _days_told(session: Session, client: Client, alert: Alert) -> Mapping[str, str]:
+    """The dates between which the fall was, as far as it was told."""
+    told = falls_in(session, client, alert)
+    if not told:
+        return {}
+    return {FACT + "first": told[-1].first.isoformat(), FACT + "last": told[-1].last.isoformat()}
+
+
+def facts_in(fields: Fields) -> dict[str, str]:
+    """What a form knows of a fall beside its checklist."""
+    given = {name: value for name, value in fields.items() if name.startswith(FACT)}
+    return {name.removeprefix(FACT): value for name, value in given.items()}
+
+
 def checklist_in(fields: Fields) -> dict[str, str] | None:
     """The answers of the checklist in a form; None when it was not asked."""
     given = {name: value for name, value in fields.items() if name.startswith(ITEM)}
@@ -174,7 +196,7 @@ def handle_incident(
     try:
         with visit.parts.store.write() as session:
             incident, client = incident_of(session, visit, incident_id)
-            _handle_all(session, visit, incident, client, form, checklist_in(fields))
+            _handle_all(session, visit, incident, client, form, fields)
             stands = standing_of(session, visit.now, client, incident)
     except ServiceError as error:
         if isinstance(error, NotFound):
@@ -191,8 +213,9 @@ def _handle_all(
     incident: Incident,
     client: Client,
     form: IncidentForm,
-    answers: Mapping[str, str] | None,
+    fields: Fields,
 ) -> None:
+    answers = checklist_in(fields)
     rows = select(Alert).where(Alert.client_id == client.id, Alert.state != "handled")
     found = [
         alert
@@ -214,6 +237,7 @@ def _handle_all(
             form.resume_key or None if alert is last else None,
             answers if own and not misread else None,
             misread=own and misread,
+            fall=facts_in(fields) if own else {},
         )
         handle(session, visit.now, visit.trainer, alert, load(session, client), handling)
         answers = None if own else answers

@@ -1,7 +1,7 @@
 """What a trainer changes: placing a client on a rung, pausing, resuming, handling an alert."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlalchemy.orm import object_session
@@ -23,7 +23,7 @@ from rungwise.coach.record.after_fall import (
 )
 from rungwise.coach.record.audit import record, words_hash
 from rungwise.coach.record.clearance import refuse_uncleared
-from rungwise.coach.record.fall_records import FallRecord, record_fall
+from rungwise.coach.record.fall_records import FallRecord, record_fall, record_told
 from rungwise.coach.record.moves import store_move
 from rungwise.coach.record.plan_versions import new_plan
 from rungwise.coach.record.situation import Situation, past
@@ -179,7 +179,8 @@ def resume_paused(session: Session, now: datetime, trainer: Trainer, situation: 
 @dataclass(frozen=True, slots=True)
 class Handling:
     """How an alert was dealt with. `resume_key` the rung on which a resting client goes on;
-    `after_fall` the answers of the checklist, which a fall needs; `misread`: nothing happened.
+    `after_fall` the answers of the checklist, which a fall needs, `fall` what was asked of it
+    beside them; `misread`: nothing happened.
     """
 
     what_done: str
@@ -187,6 +188,7 @@ class Handling:
     resume_key: str | None = None
     after_fall: Mapping[str, str] | None = None
     misread: bool = False
+    fall: Mapping[str, str] = field(default_factory=dict)
 
 
 def handle(
@@ -246,11 +248,14 @@ def _check_after_fall(
         store_check(session, now, trainer, incident, handling.after_fall)
     if alert.kind != "fall":
         return
-    refuse_unchecked(session, incident)
+    check = refuse_unchecked(session, incident)
+    client = session.get_one(Client, alert.client_id)
     if handling.misread:
-        client = session.get_one(Client, alert.client_id)
         day = alert.opened_at.astimezone(zone_named(client.time_zone)).date()
         record_fall(session, now, trainer, client, FallRecord(day, day, happened=False), alert)
+    elif check is not None and check.at >= alert.opened_at:
+        given = {name: value for name, value in handling.fall.items() if value}
+        record_told(session, now, trainer, client, alert, check.answers, given)
 
 
 def resume(

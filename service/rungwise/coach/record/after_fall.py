@@ -153,12 +153,12 @@ def store_check(
     )  # fmt: skip
 
 
-def refuse_unchecked(session: Session, incident: Incident) -> None:
-    """ChecklistFirst while a fall of this incident has no answers."""
-    if "fall" in kinds_of(session, incident.id) and (
-        _latest(session, FallCheck, incident.id) is None
-    ):
+def refuse_unchecked(session: Session, incident: Incident) -> FallCheck | None:
+    """The checklist of this incident; ChecklistFirst while a fall of it has no answers."""
+    check = _latest(session, FallCheck, incident.id)
+    if check is None and "fall" in kinds_of(session, incident.id):
         raise ChecklistFirst
+    return check
 
 
 def record_word(

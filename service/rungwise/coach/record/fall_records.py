@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 from sqlmodel import Session, col, select
 
 from rungwise.coach.record.audit import record
-from rungwise.concepts.fall_facts import FALL_FACTS
+from rungwise.coach.record.falls import falls_in
+from rungwise.concepts.fall_facts import FALL_FACTS, facts_told
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.store.tables import Alert, Client, Fall, Trainer
 from rungwise.ticks.due import zone_named
@@ -82,6 +83,55 @@ def _take(row: Fall, now: datetime, trainer: Trainer, told: FallRecord) -> None:
     for name in FALL_FACTS:
         setattr(row, name, told.facts.get(name))
     row.recorded_by, row.recorded_at = trainer.id, now
+
+
+def record_told(
+    session: Session,
+    now: datetime,
+    trainer: Trainer,
+    client: Client,
+    alert: Alert,
+    answers: Mapping[str, str],
+    beside: Mapping[str, str],
+) -> None:
+    """Keep the falls told in an alert, each once, with what the checklist tells of the latest.
+
+    `beside` is what was asked beside it: facts, and `first` and `last` where the dates are known
+    better than they were told. What an earlier record has of the same fall stays.
+    """
+    strange = sorted(set(beside) - {"first", "last", *FALL_FACTS})
+    if strange:
+        raise ImpossibleValue("fact of a fall", strange[0], " or ".join(FALL_FACTS))
+    facts = facts_told(answers, {name: beside.get(name, "") for name in FALL_FACTS})
+    today = now.astimezone(zone_named(client.time_zone)).date()
+    told = falls_in(session, client, alert)
+    for one in told[:-1]:
+        if one.record is None:
+            dates = FallRecord(one.first, min(one.last, today))
+            record_fall(session, now, trainer, client, dates, alert)
+    first, last = (told[-1].first, told[-1].last) if told else (today, today)
+    first = day_of(beside["first"]) if beside.get("first") else first
+    last = day_of(beside["last"]) if beside.get("last") else max(first, last)
+    known = told[-1].record if told else None
+    if known is None:
+        fall = FallRecord(first, min(last, today), facts)
+        record_fall(session, now, trainer, client, fall, alert)
+        return
+    row = session.get_one(Fall, known)
+    row.alert_id = row.alert_id or alert.id
+    before = {name: code for name in FALL_FACTS if (code := getattr(row, name))}
+    if not (beside.get("first") or beside.get("last")):
+        first, last = row.first, row.last
+    fall = FallRecord(first, min(last, today), {**before, **facts}, note=row.note or "")
+    change_fall(session, now, trainer, client, known, fall)
+
+
+def day_of(words: str) -> date:
+    """A day as a form and a program give it."""
+    try:
+        return date.fromisoformat(words)
+    except ValueError:
+        raise ImpossibleValue("date of the fall", words, "a date such as 2026-05-04") from None
 
 
 def fall_records(session: Session, client_id: int) -> list[Fall]:

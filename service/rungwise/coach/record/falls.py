@@ -25,6 +25,8 @@ from rungwise.ticks.due import zone_named
 TOLD_IN = ("fall", "emergency")
 # A fall told at night joins the report of the day before or after; it is still one fall.
 SAME_FALL = timedelta(days=1)
+# A day that a trainer enters may be that much older than the alert which it opens.
+TOLD_LATER = timedelta(days=31)
 
 
 def falls_of(
@@ -38,6 +40,21 @@ def falls_of(
     return {one: events for one, told in found.told.items() if (events := events_of(told))}
 
 
+def falls_in(session: Session, client: Client, alert: Alert) -> tuple[FallEvent, ...]:
+    """The falls that the texts of this one alert tell of, oldest first; those that are recorded
+    already, here or for an earlier alert, with their record.
+    """
+    rows = select(AlertMessage.message_id).where(AlertMessage.alert_id == alert.id)
+    found = _Tellings(
+        session, [client], alert.opened_at - TOLD_LATER, set(session.exec(rows).all())
+    )
+    found.recorded()
+    found.in_reports()
+    found.in_alerts()
+    events = events_of(found.told[client.id])
+    return tuple(one for one in events if one.record is None or one.tellings > 1)
+
+
 @dataclass(frozen=True, slots=True)
 class _Asked:
     """A yes to whether they fell since `since`: the dates that the fall may be of."""
@@ -48,14 +65,20 @@ class _Asked:
 
 
 class _Tellings:
-    """What is known of some clients' falls, by client, in the order told."""
+    """What is known of some clients' falls, by client, in the order told; `only` by these texts."""
 
-    def __init__(self, session: Session, clients: Sequence[Client], since: datetime) -> None:
-        self.session, self.since = session, since
+    def __init__(
+        self,
+        session: Session,
+        clients: Sequence[Client],
+        since: datetime,
+        only: Set[int] | None = None,
+    ) -> None:
+        self.session, self.since, self.only = session, since, only
         self.zones = {client.id: zone_named(client.time_zone) for client in clients}
         self.told: dict[int, list[FallTold]] = defaultdict(list)
         self.counted: set[int] = set()
-        self.covered = self._covered()
+        self.covered = self._covered() if only is None else frozenset[int]()
         self.asked = self._asked()
 
     def _covered(self) -> Set[int]:
@@ -149,12 +172,13 @@ class _Tellings:
 
     def _in_report(self, row: Row[Any], readings: Mapping[int, Mapping[str, Any] | None]) -> None:
         self.counted.update(row.message_ids)
-        weeks = [number for number in row.message_ids if number in self.asked]
-        fell = [number for number in row.message_ids if _fell(readings.get(number))]
+        texts = [number for number in row.message_ids if self.only is None or number in self.only]
+        weeks = [number for number in texts if number in self.asked]
+        fell = [number for number in texts if _fell(readings.get(number))]
         own = [readings[number] for number in fell if number not in self.asked]
         for number in weeks:
             self._of_a_week(row.client_id, self.asked[number])
-        if own or not weeks:
+        if own or (texts and not weeks):
             back = bool(own) and all(_refers_back(reading) for reading in own)
             told = FallTold(row.local_date, row.local_date, back)
             self.told[row.client_id].append(told)
@@ -187,6 +211,8 @@ class _Tellings:
         right = as_corrected(self.session, {row.id: row.reading for row in rows})
         for row in rows:
             if row.id in self.covered or row.id in self.counted:
+                continue
+            if self.only is not None and row.id not in self.only:
                 continue
             if row.id in self.asked:
                 self._of_a_week(row.client_id, self.asked[row.id])

@@ -77,6 +77,7 @@ def handle_alert(
             given.resume_key or None,
             given.after_fall,
             misread=given.misread,
+            fall=given.fall,
         )
         situation = load(session, client)
         handle(session, called.now, called.trainer, alert, situation, handling)

@@ -359,14 +359,16 @@ class AlertOut(BaseModel):
 class HandleGiven(Given):
     """What was done. `resume_key` is the rung on which a resting client goes on, at most where
     they were; without it they stay resting. `after_fall` answers the checklist, item by item: no,
-    yes or unknown, and for `floor` minutes, within_hour, helped or unknown. `misread`: nothing of
-    the kind happened.
+    yes or unknown, and for `floor` minutes, within_hour, helped or unknown. `fall` is what was
+    asked beside it, by the names of its facts, and `first` and `last`, the dates of the fall.
+    `misread`: nothing of the kind happened.
     """
 
     what_done: str = Field(min_length=1, max_length=500)
     note: str = Field(default="", max_length=2000)
     resume_key: str | None = Field(default=None, max_length=120)
     after_fall: dict[str, str] | None = Field(default=None, max_length=30)
+    fall: dict[str, str] = Field(default_factory=dict, max_length=12)
     misread: bool = False
 
 

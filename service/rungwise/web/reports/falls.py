@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from fastapi import APIRouter, Response
 from fastapi.responses import RedirectResponse
@@ -13,6 +13,7 @@ from rungwise.coach.record.access import client_of
 from rungwise.coach.record.fall_records import (
     FallRecord,
     change_fall,
+    day_of,
     fall_records,
     record_fall,
 )
@@ -115,14 +116,7 @@ def keep(visit: Signed, client_id: int, fields: FieldsHere) -> Response:
 
 def _told(fields: Mapping[str, str]) -> FallRecord:
     facts = {name: fields[name] for name in FALL_FACTS if fields.get(name)}
-    first = _date(fields.get("first", ""))
-    last = _date(fields["last"]) if fields.get("last") else first
+    first = day_of(fields.get("first", ""))
+    last = day_of(fields["last"]) if fields.get("last") else first
     happened = fields.get("happened", "yes") == "yes"
     return FallRecord(first, last, facts, happened, fields.get("note", ""))
-
-
-def _date(words: str) -> date:
-    try:
-        return date.fromisoformat(words)
-    except ValueError:
-        raise ImpossibleValue("date of the fall", words, "a date such as 2026-05-04") from None
