@@ -33,6 +33,7 @@ from rungwise.coach.record.codec import (
     reading_to_json,
     report_from_json,
 )
+from rungwise.coach.record.fall_records import told_otherwise
 from rungwise.coach.record.situation import LEFT, Situation, current_report, current_reports
 from rungwise.coach.record.told import (
     CORRECTION,
@@ -156,6 +157,7 @@ def correct_reading(
     """Store what the text should have been read as, and decide its day anew."""
     outcome = look_at_correction(session, now, trainer, situation, given)
     _keep(session, now, situation, outcome)
+    told_otherwise(session, now, trainer, situation.client, given.text)
     detail = {
         "text": given.text.id,
         "day": outcome.day.isoformat(),

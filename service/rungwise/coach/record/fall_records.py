@@ -10,7 +10,7 @@ from rungwise.coach.record.audit import record
 from rungwise.coach.record.falls import falls_in
 from rungwise.concepts.fall_facts import FALL_FACTS, facts_told
 from rungwise.errors import ImpossibleValue, NotFound
-from rungwise.store.tables import Alert, Client, Fall, Trainer
+from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Trainer
 from rungwise.ticks.due import zone_named
 
 OLDEST = timedelta(days=366)
@@ -124,6 +124,19 @@ def record_told(
         first, last = row.first, row.last
     fall = FallRecord(first, min(last, today), {**before, **facts}, note=row.note or "")
     change_fall(session, now, trainer, client, known, fall)
+
+
+def told_otherwise(
+    session: Session, now: datetime, trainer: Trainer, client: Client, text: Message
+) -> None:
+    """A text was put right: where its alert's texts tell of no fall any more, there was none."""
+    of_text = select(AlertMessage.alert_id).where(AlertMessage.message_id == text.id)
+    rows = select(Fall).where(col(Fall.alert_id).in_(of_text), col(Fall.happened))
+    for row in session.exec(rows).all():
+        if not falls_in(session, client, session.get_one(Alert, row.alert_id)):
+            row.happened, row.recorded_by, row.recorded_at = False, trainer.id, now
+            session.add(row)
+            record(session, now, trainer, "fall changed", client_id=client.id, fall=row.id)
 
 
 def day_of(words: str) -> date:
