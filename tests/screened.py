@@ -1,6 +1,6 @@
 """Answers to the screening's questions and after a fall, for the tests of whatever asks them."""
 
-from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.concepts.after_fall import ITEMS, choices_of
 
 

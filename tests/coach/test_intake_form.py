@@ -21,7 +21,7 @@ from rungwise.coach.enrolment.intake import (
     standing,
 )
 from rungwise.coach.enrolment.intake_form import DEFAULTS, FIELDS, Draft, read_intake
-from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.plan.placement import Handling, handle, resume
 from rungwise.coach.record.clearance import AskFirst, NotByText, latest_screening
 from rungwise.coach.record.fields import Unfinished

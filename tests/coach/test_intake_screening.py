@@ -10,7 +10,8 @@ from screened import harmless
 from rungwise.coach.enrolment.baseline import LANDMARK_WORDS, first_rung
 from rungwise.coach.enrolment.home_checklist import CHECKLIST, NAMES, missing, not_ready
 from rungwise.coach.enrolment.phone_check import look_at, other_zones, zone_for, zones_of
-from rungwise.coach.enrolment.screening import BY_NAME, GRAVITY, QUESTIONS, screen
+from rungwise.coach.enrolment.screening import GRAVITY, not_asked, screen, screened_then
+from rungwise.coach.enrolment.screening_questions import BY_NAME, QUESTIONS
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import four_stage
 from rungwise.ladder import Body, Equipment, Ladder, Limits, build_ladder
@@ -50,6 +51,21 @@ def test_only_harmless_answers_let_a_client_start() -> None:
         ("aid", "yes", "ask_first"),
         ("drowsy", "yes", "ask_first"),
         ("texts", "no", "not_by_text"),
+        ("thinner", "yes", "start"),
+        ("bones", "thin", "start"),
+        ("bones", "broken", "ask_first"),
+        ("stroke", "yes", "ask_first"),
+        ("nerves", "yes", "ask_first"),
+        ("vertigo", "yes", "ask_first"),
+        ("memory", "yes", "ask_first"),
+        ("sugar", "yes", "ask_first"),
+        ("joint", "yes", "start"),
+        ("hearing", "yes", "start"),
+        ("fear", "yes", "start"),
+        ("glasses", "yes", "start"),
+        ("pain", "yes", "start"),
+        ("aid_outdoors", "yes", "start"),
+        ("underfoot", "yes", "start"),
     ],
 )
 def test_each_answer_leads_where_it_should(name: str, answer: str, outcome: str) -> None:
@@ -61,7 +77,32 @@ def test_each_answer_leads_where_it_should(name: str, answer: str, outcome: str)
 
 @pytest.mark.parametrize("name", BY_NAME)
 def test_not_sure_is_never_the_harmless_answer(name: str) -> None:
-    assert screen({**harmless(), name: "unsure"}).outcome == "ask_first"
+    question = BY_NAME[name]
+    screened = screen({**harmless(), name: "unsure"})
+    assert (*screened.reasons, *screened.cares) == (question.choice("unsure").says,)
+    verdicts = {one.verdict for one in question.choices}
+    if question.since == 1 or "ask_first" in verdicts:
+        assert screened.outcome == "ask_first"
+
+
+def test_a_screening_of_the_first_version_is_read_as_it_was_asked() -> None:
+    """Who answered eleven questions keeps their outcome, and is told what was not asked yet."""
+    then = {one.name: one.choices[0].value for one in QUESTIONS if one.since == 1}
+    assert len(then) == 11
+    assert screened_then(then).outcome == "start"
+    assert screened_then({**then, "dizzy": "yes"}).reasons == ("Gets dizzy on standing.",)
+    newer = [one.name for one in not_asked(then)]
+    assert newer == [one.name for one in QUESTIONS if one.since > 1]
+    assert not_asked(harmless()) == ()
+    assert screened_then(harmless()) == screen(harmless())
+
+
+def test_every_question_says_what_its_answers_do_and_by_whom() -> None:
+    for question in QUESTIONS:
+        assert question.does.endswith(".")
+        assert question.source
+        grave = [one.label for one in question.choices if one.verdict != "fine"]
+        assert all(label in question.does for label in grave)
 
 
 @pytest.mark.parametrize("answer", ["yes", "unsure"])

@@ -10,7 +10,7 @@ from sqlmodel import select
 
 from rungwise.cli import main
 from rungwise.coach.accounts.trainers import add_trainer
-from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.record.clearance import latest_screening
 from rungwise.commands.serve import check_port
 from rungwise.settings import Settings, WrongSetting

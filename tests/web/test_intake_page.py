@@ -9,7 +9,7 @@ from sqlmodel import select
 from web_world import World
 
 from rungwise.coach.enrolment.intake_form import DEFAULTS
-from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.store.tables import Client, Message
 
 TYPICAL = {
@@ -71,7 +71,7 @@ def clients(world: World) -> list[Client]:
         return list(session.exec(select(Client)).all())
 
 
-def test_the_page_asks_for_at_most_25_things_and_shows_its_defaults(world: World) -> None:
+def test_beside_the_questions_at_most_14_things_are_asked_and_defaults_shown(world: World) -> None:
     page = world.signed_in().page("/clients/new")
     inputs = Inputs(page)
     questions = {one.name for one in QUESTIONS}
@@ -79,9 +79,9 @@ def test_the_page_asks_for_at_most_25_things_and_shows_its_defaults(world: World
     # What is filled in for a typical client, each tick and choice counted: required or not.
     touched = {name: value for name, value in TYPICAL.items() if name != "home"}
     assert set(touched) <= set(inputs.named)
-    assert len(inputs.required) <= 25
-    assert len(touched) == 19
-    assert len(touched) + len(TYPICAL["home"]) <= 25
+    beside = set(touched) - questions
+    assert len(beside) == 8
+    assert len(beside) + len(TYPICAL["home"]) <= 14
     for name in ("prompt_at", "target_s"):
         assert inputs.named[name][0]["value"] == DEFAULTS[name]
     assert all("checked" in day for day in inputs.named["weekdays"])

@@ -12,7 +12,8 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.enrolment.intake import NotReady, begin_texts, screen_again
-from rungwise.coach.enrolment.screening import BY_NAME, screen
+from rungwise.coach.enrolment.screening import screen
+from rungwise.coach.enrolment.screening_questions import BY_NAME
 from rungwise.coach.record.clearance import AskFirst, NotByText
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.situation import load

@@ -13,7 +13,8 @@ from rungwise.coach.enrolment.clients import add_client
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import missing, not_ready
 from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft
-from rungwise.coach.enrolment.screening import RULES_VERSION, screen
+from rungwise.coach.enrolment.screening import not_asked, screen, screened_then
+from rungwise.coach.enrolment.screening_questions import RULES_VERSION
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.clearance import latest_screening, refuse_uncleared
 from rungwise.errors import ImpossibleValue, ServiceError
@@ -133,7 +134,8 @@ def _store_home(
 class Standing:
     """What is on record before the first text, and what it still waits for.
 
-    `reasons` are why a clinician is asked first or texts are not the way; `cares` what to mind.
+    `reasons` are why a clinician is asked first or texts are not the way; `cares` what to mind;
+    `newer_questions` how many questions are newer than the screening.
     """
 
     screening: Screening | None
@@ -143,6 +145,7 @@ class Standing:
     cares: tuple[str, ...]
     waits_for: tuple[str, ...]
     missing: tuple[str, ...]
+    newer_questions: int = 0
 
     @property
     def may_begin(self) -> bool:
@@ -158,11 +161,13 @@ def standing(session: Session, client: Client) -> Standing:
     reasons: tuple[str, ...] = ()
     cares: tuple[str, ...] = ()
     waits: list[str] = []
+    newer = 0
     if screening is None:
         waits.append(UNASKED)
     else:
-        found = screen(screening.answers)
+        found = screened_then(screening.answers)
         reasons, cares = found.reasons, found.cares
+        newer = len(not_asked(screening.answers))
         waits += _still_held(screening)
     if _not_held(baseline):
         reasons = (*reasons, NOT_HELD)
@@ -170,7 +175,7 @@ def standing(session: Session, client: Client) -> Standing:
     if client.consent_at is None:
         waits.append("They have not agreed to texts yet.")
     lacking = tuple(item.label for item in missing(in_place))
-    return Standing(screening, home, baseline, reasons, cares, tuple(waits), lacking)
+    return Standing(screening, home, baseline, reasons, cares, tuple(waits), lacking, newer)
 
 
 def _still_held(screening: Screening) -> list[str]:

@@ -13,7 +13,8 @@ from rungwise.coach.enrolment.heights import height_mm
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
-from rungwise.coach.enrolment.screening import QUESTIONS, Outcome, Screened, screen
+from rungwise.coach.enrolment.screening import Outcome, Screened, screen
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.fields import (
     Unfinished,

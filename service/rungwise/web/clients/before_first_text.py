@@ -18,7 +18,7 @@ from rungwise.coach.enrolment.intake import (
     standing,
 )
 from rungwise.coach.enrolment.intake_form import ASKED
-from rungwise.coach.enrolment.screening import BY_NAME, QUESTIONS
+from rungwise.coach.enrolment.screening_questions import BY_NAME, QUESTIONS
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.fields import sentence
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
@@ -68,10 +68,7 @@ def _page(
         names=NAMES,
         checklist=CHECKLIST,
         answered=_answered(stands.screening.answers) if stands.screening else [],
-        questions=[
-            (one.name, one.asks, [(choice.value, choice.label) for choice in one.choices])
-            for one in QUESTIONS
-        ],
+        questions=QUESTIONS,
         wording=consent_wording(visit.practice, client.language),
         languages=list(CONSENT_WORDING),
     )

@@ -32,7 +32,7 @@ from rungwise.coach.enrolment.intake_form import (
     STAGE_FIELDS,
     WEEKDAYS,
 )
-from rungwise.coach.enrolment.screening import BY_NAME
+from rungwise.coach.enrolment.screening_questions import BY_NAME
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import FOOT_BREADTH_MM, FOOT_LENGTH_MM, HIP_WIDTH_MM, HOLD_S, MAT_LAYERS
 from rungwise.ladder.caution import PRESETS

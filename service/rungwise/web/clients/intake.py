@@ -26,7 +26,7 @@ from rungwise.coach.enrolment.intake_form import (
     read_intake,
 )
 from rungwise.coach.enrolment.phone_check import other_zones, zones_of
-from rungwise.coach.enrolment.screening import QUESTIONS
+from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.record.fields import Unfinished, sentence
 from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.wording import wording_of
@@ -216,10 +216,7 @@ def _page(
         follows=follows,
         goes=_goes(visit, follows),
         changed=changed,
-        questions=[
-            (one.name, one.asks, [(choice.value, choice.label) for choice in one.choices])
-            for one in QUESTIONS
-        ],
+        questions=QUESTIONS,
         checklist=CHECKLIST,
         stages=list(zip(STAGE_FIELDS, STAGES, strict=True)),
         shoes=[("", "choose"), *((name, one.label) for name, one in SHOE_SYSTEMS.items())],
