@@ -13,6 +13,7 @@ from screened import unhurt
 from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, InboundText
+from rungwise.coach.alerting.digits_used import digits_used
 from rungwise.coach.alerting.timeline import timeline
 from rungwise.coach.daily.receive import receive
 from rungwise.coach.plan.placement import Handling, handle
@@ -281,3 +282,59 @@ def test_the_link_is_good_for_a_day_from_the_last_page(world, wire):
     assert incident(world).link_until == begun + timedelta(hours=24)
     world.pass_time(minutes=11)
     assert incident(world).link_until == begun + timedelta(hours=24, minutes=10)
+
+
+# --- what a practice lets pages say, and what its lead sees ---------------------------------------
+
+
+def allow(world, **settings):
+    with world.store.write() as session:
+        practice = session.exec(select(Practice)).first()
+        for name, value in settings.items():
+            setattr(practice, name, value)
+
+
+def test_the_clients_words_are_in_a_page_only_where_the_practice_wants_them(world, wire):
+    fell(world, wire, "I fell in the kitchen")
+    assert "kitchen" not in to(wire, TRAINER)[-1]
+    allow(world, words_in_pages=True)
+    wire.got.clear()
+    world.pass_time(minutes=11)
+    assert to(wire, TRAINER)[-1].endswith('"I fell in the kitchen"')
+    # Not to the second contact: they are told whom to call, and nothing else.
+    assert "kitchen" not in to(wire, SECOND)[-1]
+
+
+def test_long_words_are_cut_and_signs_that_no_text_carries_left_out(world, wire):
+    allow(world, words_in_pages=True)
+    fell(world, wire, "I fell \U0001f622 on my way to the garden " + "and lay there a while " * 9)
+    said = to(wire, TRAINER)[-1].partition(' "')[2]
+    assert said.startswith("I fell on my way to the garden and lay")
+    assert said.endswith('..."')
+    assert len(said) <= 101
+
+
+def test_the_second_contacts_text_has_the_number_only_where_the_practice_wants_it(world, wire):
+    fell(world, wire)
+    world.pass_time(minutes=11)
+    assert CLIENT not in to(wire, SECOND)[-1]
+    allow(world, number_to_second=True)
+    wire.got.clear()
+    world.pass_time(minutes=31)
+    assert f"Ada, {CLIENT}, reports a fall" in to(wire, SECOND)[-1]
+
+
+def test_the_lead_sees_each_use_of_a_digit(world, wire):
+    code = fell(world, wire)
+    texts(world, TRAINER, f"1 {code}")
+    world.pass_time(minutes=45)
+    texts(world, SECOND, f"3 {code}")
+    texts(world, STRANGER, f"2 {code}")
+    with world.store.read() as session:
+        practice = session.exec(select(Practice)).first()
+        used = digits_used(session, world.clock.now(), practice)
+        later = digits_used(session, world.clock.now() + timedelta(days=31), practice)
+    assert [(one.digit, one.by_second_contact) for one in used] == [(3, True), (1, False)]
+    assert {one.incident_id for one in used} == {incident(world).id}
+    assert all(one.client.startswith("Ada") and one.trainer for one in used)
+    assert later == []

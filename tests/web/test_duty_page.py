@@ -9,7 +9,8 @@ from sqlmodel import select
 from web_world import World
 
 from rungwise.coach.alerting.duty import hours_of
-from rungwise.store.tables import Duty, Message, Trainer
+from rungwise.coach.record.audit import record
+from rungwise.store.tables import Duty, Incident, Message, Trainer
 
 PAGE = "/practice/duty"
 # Looked at in a browser here.
@@ -185,3 +186,22 @@ def test_it_works_without_scripts_and_is_accessible(world: World, browser: Brows
             assert window.complaints == []
             window.close()
     assert wrong == []
+
+
+def test_only_the_lead_sees_which_pages_were_answered_by_a_digit(world: World) -> None:
+    world.reply("ada", "I fell")
+    world.tick()
+    assert "None yet." in world.signed_in("lena").page(PAGE).partition("Answered by a digit")[2]
+    with world.store.write() as session:
+        incident = session.exec(select(Incident)).one()
+        tess = session.get_one(Trainer, world.trainers["tess"])
+        record(
+            session, world.clock.now(), tess, "page answered", client_id=incident.client_id,
+            incident=incident.id, digit=2, by="second contact",
+        )  # fmt: skip
+        link = f'href="/incidents/{incident.id}"'
+    page = world.signed_in("lena").page(PAGE).partition("Answered by a digit")[2]
+    assert link in page
+    assert "Tess Example's second contact" in page.replace("&#39;", "'")
+    assert "2: answered the page: phoned, all well so far" in page
+    assert "Answered by a digit" not in world.signed_in("tess").page(PAGE)

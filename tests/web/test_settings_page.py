@@ -44,6 +44,18 @@ def save(world: World, who: str = "lena", **changes: str):
 # --- the practice's facts -------------------------------------------------------------------------
 
 
+def test_what_pages_may_say_is_off_until_the_lead_allows_it(world: World) -> None:
+    assert (practice(world).words_in_pages, practice(world).number_to_second) == (False, False)
+    save(world, words_in_pages="yes", number_to_second="yes")
+    assert (practice(world).words_in_pages, practice(world).number_to_second) == (True, True)
+    page = world.signed_in("lena").page("/practice")
+    for name in ("words_in_pages", "number_to_second"):
+        chosen = page.partition(f'name="{name}"')[2].partition("</select>")[0]
+        assert '<option value="yes" selected>' in chosen
+    save(world)
+    assert not practice(world).words_in_pages
+
+
 def test_a_lead_changes_the_practice_and_it_is_on_record(world: World) -> None:
     answer = save(
         world,

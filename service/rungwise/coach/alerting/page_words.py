@@ -4,17 +4,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlmodel import Session
+from sqlmodel import Session, func, select
 
 from rungwise.coach.record.wording import wording_of
 from rungwise.concepts.alert_kinds import ALERT_KINDS
 from rungwise.store.database import PUBLIC_URL
 from rungwise.store.salvage import salvage_one
-from rungwise.store.tables import Alert, Client, Incident, Practice, Trainer
+from rungwise.store.tables import Alert, AlertMessage, Client, Incident, Message, Practice, Trainer
+from rungwise.wording.segments import to_gsm7
 from rungwise.wording.texts import alert_words, render, word
 
 MINUTE = timedelta(minutes=1)
 LONGEST_WAIT_SAID = 9999 * MINUTE
+LONGEST_SAID = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,18 +67,31 @@ def page_words(
         link=link or word("open_inbox", practice.language),
         minutes=int(waited(now, lead) / MINUTE),
     )
+    if practice.words_in_pages and (said := _last_said(session, lead)):
+        text = f'{text} "{said}"'
     letter = render(f"page_email{again}", practice.language, own, kind=kind)
     return PageWords(text, f"{letter}\n{link}".rstrip())
 
 
+def _last_said(session: Session, alert: Alert) -> str:
+    """What the client last wrote of it, cut for a text; empty where they wrote nothing."""
+    rows = select(func.max(AlertMessage.message_id)).where(AlertMessage.alert_id == alert.id)
+    number = session.exec(rows).one()
+    if number is None:
+        return ""
+    words = " ".join(to_gsm7(salvage_one(session, Message, number).row.body).split())
+    return words if len(words) <= LONGEST_SAID else f"{words[: LONGEST_SAID - 3].rstrip()}..."
+
+
 def second_words(session: Session, practice: Practice, trainer: Trainer, alert: Alert) -> str:
     incident = incident_of(session, alert)
+    client = salvage_one(session, Client, alert.client_id).row
     return render(
         "page_second",
         practice.language,
         wording_of(session, practice.id, practice.language),
         practice=practice.name,
-        called=salvage_one(session, Client, alert.client_id).row.called,
+        called=f"{client.called}, {client.phone}," if practice.number_to_second else client.called,
         kind=alert_words(alert.kind, practice.language),
         trainer=trainer.name,
         code=incident.code if incident is not None else "",

@@ -49,6 +49,8 @@ class PracticeForm:
     segment_price: str
     lengths: str
     clock: str
+    words_in_pages: str
+    number_to_second: str
 
     @classmethod
     def of(cls, practice: Practice) -> "PracticeForm":
@@ -66,6 +68,8 @@ class PracticeForm:
             practice.segment_price or "",
             practice.lengths,
             str(practice.clock or ""),
+            "yes" if practice.words_in_pages else "",
+            "yes" if practice.number_to_second else "",
         )
 
     @classmethod
@@ -170,6 +174,8 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
             str(price_from(form.segment_price)) if form.segment_price else None
         ),
         "lengths": lambda: _one_of("lengths", form.lengths, ("cm", "in")),
+        "words_in_pages": lambda: form.words_in_pages == "yes",
+        "number_to_second": lambda: form.number_to_second == "yes",
         "clock": lambda: int(_one_of("clock", form.clock, ("12", "24"))) if form.clock else None,
     }
 

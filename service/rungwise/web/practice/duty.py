@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from rungwise.carriers.email import EMAIL
 from rungwise.coach.accounts.trainers import colleagues
+from rungwise.coach.alerting.digits_used import digits_used
 from rungwise.coach.alerting.duty import (
     DAY,
     LAST_MINUTE,
@@ -114,6 +115,7 @@ def _page(
         400 if problems else 200,
         lines=[*lines, *[Line()] * EMPTY_LINES] if visit.is_lead else lines,
         planned=bool(held),
+        digits=digits_used(session, visit.now, visit.practice) if visit.is_lead else [],
         day_choices=DAY_CHOICES,
         staff=[(str(trainer.id), trainer.name) for trainer in staff if trainer.active],
         gone=sorted({names[one.trainer_id] for one in hours if one.trainer_id not in active}),
