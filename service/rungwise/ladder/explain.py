@@ -26,11 +26,14 @@ def explain_next(
     history: Sequence[PastDay],
     rung_key: str,
     next_name: str | None = None,
+    *,
+    awaited: bool = True,
 ) -> str:
     """The next step and why it hasn't come yet, by trying the rule on further steady days.
 
     `rung_key` is the rung the client is on; `next_name` how to call the next one, if a fuller
-    name than its stance is at hand. Never raises.
+    name than its stance is at hand; `awaited` is false once the question that the latest day
+    waited for is closed. Never raises.
     """
     if rung_key not in ladder:
         return "The client's rung is no longer on their ladder: choose a rung."
@@ -44,7 +47,8 @@ def explain_next(
     name = next_name if next_name and further is above else _name(further)
     sentence = f"Next: {name}, {_when(days, would, ladder, rung_key, plan)}"
     latest = history[-1].move if history else None
-    if latest is not None and latest.to_key == rung_key and latest.rule in _LATEST:
+    over = latest is not None and latest.rule == "waiting_answer" and not awaited
+    if latest is not None and latest.to_key == rung_key and latest.rule in _LATEST and not over:
         sentence += f"; {_LATEST[latest.rule]}"
     return sentence + "."
 

@@ -8,15 +8,21 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.paging import pages_told
+from rungwise.coach.plan.alert_acts import acts_for, gate_next, rung_below, solve
 from rungwise.coach.plan.placement import Handling, handle
+from rungwise.coach.plan.placement_preview import preview
 from rungwise.coach.plan.undo import undo_handling
+from rungwise.coach.record.fields import day_of
 from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.reviews.retests import local_date
 from rungwise.concepts.alert_kinds import RESTING_KINDS
+from rungwise.errors import NotFound, ServiceError
 from rungwise.store.queries import inbox
 from rungwise.store.tables import Alert, Client
 from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
 from rungwise.web.http.auth import Signed, Visit
+from rungwise.web.http.errors import status_of
 from rungwise.web.http.forms import FieldsHere
 from rungwise.web.incident import PHONED, checklist_in, facts_in, incident_page
 from rungwise.web.looks import alert_of, look_at
@@ -60,7 +66,9 @@ def _mine(visit: Visit, alert_id: int) -> tuple[Alert, Client]:
         return alert_of(session, visit.trainer, alert_id)
 
 
-def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
+def _alert_page(
+    visit: Visit, alert: Alert, client: Client, told: str = "", status: int = 200
+) -> Response:
     with visit.parts.store.read() as session:
         situation = load(session, client)
         others = session.exec(
@@ -69,11 +77,21 @@ def _alert_page(visit: Visit, alert: Alert, client: Client) -> Response:
             .where(Alert.client_id == client.id, Alert.state != "handled", Alert.id != alert.id)
         ).all()
         entry, *rest = inbox.with_texts(session, [(alert, client), *others])
+        solves = acts_for(alert, situation)
+        gated = gate_next(situation) if situation and "open_gate" in solves else None
+        below = rung_below(situation) if situation and "one_down" in solves else None
         return framed(
             visit,
             session,
             "alert.html",
+            status,
             entry=entry,
+            told=told,
+            solves=solves,
+            gate_text=preview(session, situation, gated.key).text if situation and gated else "",
+            gated=gated,
+            below=below,
+            today=local_date(client, visit.now),
             others=rest,
             paged=pages_told(session, [alert.id]),
             named=RungNames(situation),
@@ -109,6 +127,27 @@ def _handle_others(
     )
     for other in session.exec(others).all():
         handle(session, visit.now, visit.trainer, other, situation, handling)
+
+
+@router.post("/alerts/{alert_id}/solve")
+def solve_alert(visit: Signed, alert_id: int, fields: FieldsHere) -> Response:
+    """Do one of the acts that solve it, and handle it with that."""
+    try:
+        with visit.parts.store.write() as session:
+            alert, client = alert_of(session, visit.trainer, alert_id)
+            situation = load(session, client)
+            if situation is None:
+                raise NotFound("This client has no place on a ladder yet.")
+            act, until = fields.get("act", ""), fields.get("until", "")
+            day = day_of(until) if until else None
+            solve(session, visit.now, visit.trainer, alert, situation, act, day)
+    except ServiceError as error:
+        if isinstance(error, NotFound):
+            raise
+        with visit.parts.store.read() as session:
+            alert, client = alert_of(session, visit.trainer, alert_id)
+        return _alert_page(visit, alert, client, str(error), status_of(error))
+    return RedirectResponse("/", 303)
 
 
 @router.post("/alerts/{alert_id}/undo")

@@ -36,6 +36,7 @@ from rungwise.web.ui.layout import framed
 
 router = APIRouter()
 
+IN_HOSPITAL = "Phoned: in hospital, rests until home again"
 PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at home")
 ITEM = "fall_"
 FACT = "known_"
@@ -125,6 +126,7 @@ def incident_page(
         theirs = sorted(entries[: len(alerts)], key=lambda e: ALERT_KINDS.index(e.alert.kind))
         is_open = [entry for entry in theirs if entry.alert.state != "handled"]
         fall = next((one.alert for one in is_open if one.alert.kind == "fall"), None)
+        health = any(one.alert.kind == "health_news" for one in is_open)
         return framed(
             visit,
             session,
@@ -147,7 +149,7 @@ def incident_page(
             beside={FACT + name: one for name, one in FALL_FACTS.items() if one.asked_beside},
             happened=timeline(session, client, incident),
             named=RungNames(situation),
-            quick=PHONED,
+            quick=(IN_HOSPITAL, *PHONED[1:]) if health else PHONED,
             resume_on=resume_choices(situation),
             rests=any(one.alert.kind in RESTING_KINDS for one in theirs),
             told=told,

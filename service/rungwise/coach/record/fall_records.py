@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.falls import falls_in
+from rungwise.coach.record.fields import day_of
 from rungwise.concepts.fall_facts import FALL_FACTS, facts_told
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Trainer
@@ -137,14 +138,6 @@ def told_otherwise(
             row.happened, row.recorded_by, row.recorded_at = False, trainer.id, now
             session.add(row)
             record(session, now, trainer, "fall changed", client_id=client.id, fall=row.id)
-
-
-def day_of(words: str) -> date:
-    """A day as a form and a program give it."""
-    try:
-        return date.fromisoformat(words)
-    except ValueError:
-        raise ImpossibleValue("date of the fall", words, "a date such as 2026-05-04") from None
 
 
 def fall_records(session: Session, client_id: int) -> list[Fall]:

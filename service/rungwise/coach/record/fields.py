@@ -1,7 +1,7 @@
 """Fields that people fill in, read from plain words; what is wrong is said in a sentence."""
 
 from collections.abc import Mapping
-from datetime import time
+from datetime import date, time
 
 from rungwise.errors import ImpossibleValue, ServiceError
 
@@ -74,3 +74,11 @@ def hour(words: str) -> time:
         return time.fromisoformat(words.zfill(5)).replace(second=0, microsecond=0, tzinfo=None)
     except ValueError:
         raise ImpossibleValue("hour", words, "a time of day such as 09:00") from None
+
+
+def day_of(words: str, field: str = "day") -> date:
+    """A day as a form and a program give it."""
+    try:
+        return date.fromisoformat(words)
+    except ValueError:
+        raise ImpossibleValue(field, words, "a date such as 2026-05-04") from None

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.plan.alert_acts import gate_next
 from rungwise.coach.record.day_strip import DayShown
 from rungwise.coach.record.questions import open_doubt
 from rungwise.coach.record.situation import Situation
@@ -47,13 +48,8 @@ def steps_of(situation: Situation | None) -> Steps:
     if situation is None or situation.placement.rung_key not in situation.ladder:
         return Steps()
     ladder, key = situation.ladder, situation.placement.rung_key
-    gated = (
-        rung
-        for rung in ladder.rungs[ladder.index(key) + 1 :]
-        if rung.gate and rung.gate not in situation.settings.open_gates
-    )
     below = ladder.landmark_below(key)
-    return Steps(below if below.key != key else None, next(gated, None), situation.lengths)
+    return Steps(below if below.key != key else None, gate_next(situation), situation.lengths)
 
 
 def facts_of(

@@ -150,7 +150,7 @@ def _now(
         "prompt_due": due,
         "strip": strip,
         "counts": counts(strip),
-        "now_on": _now_on(situation, history) if situation else None,
+        "now_on": _now_on(situation, history, awaited=bool(facts.asked)) if situation else None,
         "ladder": draw_ladder(situation, history, today) if situation else None,
     }
 
@@ -196,7 +196,9 @@ def _folds(
     }
 
 
-def _now_on(situation: Situation, history: Sequence[PastDay]) -> dict[str, object] | None:
+def _now_on(
+    situation: Situation, history: Sequence[PastDay], *, awaited: bool
+) -> dict[str, object] | None:
     """The rung drawn and in words, and the next step."""
     key = situation.placement.rung_key
     if key not in situation.ladder:
@@ -207,7 +209,7 @@ def _now_on(situation: Situation, history: Sequence[PastDay]) -> dict[str, objec
         "rung": rung,
         "drawing": drawn(situation, rung),
         "sentence": rung_sentence(rung, lengths=situation.lengths),
-        "next_step": explain_next(situation.ladder, plan, history, key),
+        "next_step": explain_next(situation.ladder, plan, history, key, awaited=awaited),
     }
 
 

@@ -13,12 +13,12 @@ from rungwise.coach.record.access import client_of
 from rungwise.coach.record.fall_records import (
     FallRecord,
     change_fall,
-    day_of,
     fall_records,
     record_fall,
 )
 from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.falls_followed import asked_of
+from rungwise.coach.record.fields import day_of
 from rungwise.coach.record.rhythm import rhythm_of
 from rungwise.coach.reviews.retests import local_date
 from rungwise.concepts.fall_facts import FALL_FACTS
