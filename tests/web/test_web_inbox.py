@@ -326,6 +326,7 @@ def test_seeing_and_handling_are_in_the_audit_trail_without_texts(world: World) 
         assert [line.action for line in lines][-4:] == [
             "alert seen",
             "after a fall",
+            "fall recorded",
             "alert handled",
             "handling undone",
         ]
