@@ -33,8 +33,9 @@ from rungwise.coach.outbox.texts import (
     UNASKED,
     give_up,
 )
+from rungwise.coach.record.situation import load
 from rungwise.concepts.questions import DOUBTS
-from rungwise.store.salvage import salvage
+from rungwise.store.salvage import salvage, undecodable
 from rungwise.store.tables import (
     QUEUED,
     Circuit,
@@ -212,7 +213,7 @@ class _Whom:
     texts_from: str
     rung_key: str | None
     in_doubt: bool
-    moved_at: datetime | None = None
+    easier: frozenset[int] = frozenset()
 
     @property
     def quiet(self) -> Quiet:
@@ -248,31 +249,39 @@ def _clients(session: Session, messages: Sequence[Message]) -> Mapping[int, _Who
         col(Question.kind).in_(DOUBTS),
     )
     in_doubt = set(session.exec(doubts).all())
-    on = {row[0]: row[-1] for row in found}
-    moved = _moved_at(session, [one for one in messages if _other_rung(one, on)])
+    easier = _easier(session, messages, {row[0]: row[-1] for row in found})
     return {
-        client_id: _Whom(
-            state, zone, until, since, rung_key, client_id in in_doubt, moved.get(client_id)
-        )
+        client_id: _Whom(state, zone, until, since, rung_key, client_id in in_doubt, easier)
         for client_id, state, zone, until, since, rung_key in found
     }
 
 
-def _other_rung(message: Message, on: Mapping[int, str | None]) -> bool:
-    """Whether the text asks for another rung than the one the client is on."""
-    if message.rung_key is None or message.client_id is None:
-        return False
-    return message.rung_key != on.get(message.client_id)
-
-
-def _moved_at(session: Session, messages: Sequence[Message]) -> Mapping[int, datetime]:
-    """When it was last decided where these texts' clients stand."""
-    ids = {message.client_id for message in messages if message.client_id is not None}
-    if not ids:
-        return {}
-    rows = select(MoveRow.client_id, func.max(MoveRow.decided_at))
-    of_them = rows.where(col(MoveRow.client_id).in_(ids)).group_by(col(MoveRow.client_id))
-    return dict(session.exec(of_them).all())
+def _easier(
+    session: Session, messages: Sequence[Message], on: Mapping[int, str | None]
+) -> frozenset[int]:
+    """Those texts that ask for an easier rung than the client's by design: easier for today, or
+    kept up. Nothing was decided since they were written.
+    """
+    found = set()
+    for message in messages:
+        here = on.get(message.client_id or 0)
+        if message.rung_key is None or here is None or message.rung_key == here:
+            continue
+        try:
+            situation = load(session, session.get_one(Client, message.client_id))
+            ladder = situation.ladder if situation is not None else None
+        except Exception as problem:
+            if not undecodable(problem):
+                raise
+            continue
+        if ladder is None or here not in ladder or message.rung_key not in ladder:
+            continue
+        decided = select(func.max(MoveRow.decided_at)).where(MoveRow.client_id == message.client_id)
+        decided_at = session.exec(decided).one()
+        fresh = decided_at is not None and message.created_at >= decided_at
+        if fresh and ladder.index(message.rung_key) < ladder.index(here):
+            found.add(message.id)
+    return frozenset(found)
 
 
 def _may_go(now: datetime, message: Message, clients: Mapping[int, _Whom]) -> bool:
@@ -306,10 +315,10 @@ def _barred(message: Message, whom: _Whom) -> str | None:
         return "The client stopped, rests or is paused."
     if whom.in_doubt:
         return "Waiting for the answer to a safety question."
-    # An easier one for today asks for another rung by design, as long as nothing was decided since.
-    stale = whom.moved_at is None or message.created_at < whom.moved_at
     another = message.rung_key is not None and message.rung_key != whom.rung_key
-    return "The client was put on another rung." if another and stale else None
+    if another and message.id not in whom.easier:
+        return "The client was put on another rung."
+    return None
 
 
 def _quiet_ends(now: datetime, whom: _Whom) -> datetime:
