@@ -1,6 +1,7 @@
 """Texts dealt with together leave the very rows that they leave one by one, whatever they say."""
 
 import asyncio
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -33,7 +34,7 @@ from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.prefetch import Ahead
-from rungwise.store.tables import Client, Message, MoveRow, Practice, Report, Trainer
+from rungwise.store.tables import Client, Incident, Message, MoveRow, Practice, Report, Trainer
 from rungwise.ticks import jobs
 from rungwise.ticks.jobs import due_tick
 from rungwise.web.callbacks.inbound_batch import Arriving, Call, store_calls
@@ -130,14 +131,20 @@ def play(store: Store, seed: int, deal: Any) -> dict[str, list[dict[str, Any]]]:
 
 
 def rows_of(store: Store) -> dict[str, list[dict[str, Any]]]:
-    """Every row, a reference to a text by what the text says: numbers follow the order."""
+    """Every row, a reference to a text by what the text says: numbers follow the order.
+
+    An incident's code and link are drawn by chance, and stand as such.
+    """
+    drawn: dict[str, str] = {}
     with store.read() as session:
-        texts = {each.id: text_of(each) for each in session.exec(select(Message)).all()}
+        for incident in session.exec(select(Incident)).all():
+            drawn[incident.link], drawn[incident.code] = "(link)", "(code)"
+        texts = {each.id: text_of(each, drawn) for each in session.exec(select(Message)).all()}
         connection = session.connection()
         return {
             table.name: sorted(
                 (
-                    plain(dict(row), table.name, texts)
+                    plain(dict(row), table.name, texts, drawn)
                     for row in connection.execute(select(table)).mappings()
                 ),
                 key=repr,
@@ -146,12 +153,23 @@ def rows_of(store: Store) -> dict[str, list[dict[str, Any]]]:
         }
 
 
-def text_of(message: Message) -> str:
-    return f"{message.direction} {message.carrier_id} {message.to_phone} {message.body}"
+def text_of(message: Message, drawn: dict[str, str]) -> str:
+    body = without(message.body, drawn) if message.trainer_id is not None else message.body
+    return f"{message.direction} {message.carrier_id} {message.to_phone} {body}"
 
 
-def plain(row: dict[str, Any], table: str, texts: dict[int, str]) -> dict[str, Any]:
+def without(body: str, drawn: dict[str, str]) -> str:
+    return re.sub(r"\w+", lambda word: drawn.get(word[0], word[0]), body)
+
+
+def plain(
+    row: dict[str, Any], table: str, texts: dict[int, str], drawn: dict[str, str]
+) -> dict[str, Any]:
     row.pop("id", None)
+    if table == "incident":
+        row["link"], row["code"] = drawn[row["link"]], drawn[row["code"]]
+    if table == "message" and row["trainer_id"] is not None:
+        row["body"] = without(row["body"], drawn)
     if table == "audit":
         row.pop("hash")
         row.pop("detail_hash")
@@ -165,7 +183,7 @@ def plain(row: dict[str, Any], table: str, texts: dict[int, str]) -> dict[str, A
             row[name] = texts[row[name]]
     if "message_ids" in row:
         row["message_ids"] = [texts[each] for each in row["message_ids"]]
-    for name in ("report_id", "subject_id", "alert_id"):
+    for name in ("report_id", "subject_id", "alert_id", "incident_id"):
         if table != "due" or row.get("kind") not in ("prompt", "reminder"):
             row.pop(name, None)
     return row
