@@ -89,6 +89,7 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "carer.phrase": ("writing for my mother, she fell", {"fall": "yes"}),
     "carer.this": ("It's Jean's son, mum fell", {"fall": "yes"}),
     "carer.relation": ("It's Jean's daughter, mum fell", {"fall": "yes"}),
+    "carer.here": ("Peter here, Dad had a dizzy turn", {"dizzy": "yes"}),
     "before.person": ("fell on the way home with my son, he is fine", {"fall": "yes"}),
     "old.long": ("fell last year", {"fall": "unsure"}),
     "old.weeks": ("fell 7 weeks ago", {"fall": "unsure"}),

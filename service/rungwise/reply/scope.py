@@ -154,16 +154,28 @@ def for_another(parse: Parse) -> bool:
     """Whether someone else writes for the client, and says so: "It's Jean's son, Mum fell"."""
     if "carer.phrase" in parse.seen:
         return True
-    if "carer.relation" not in parse.seen or "carer.this" not in parse.seen:
-        return False
+    if _named_here(parse):
+        return True
     for place in parse.places("carer.relation"):
         for before in range(place - 1, max(-1, place - 6), -1):
             tags = parse.units[before].tags
-            if "carer.this" in tags:
+            # "This is Karen" may be read as a question of what is Karen.
+            if "carer.this" in tags or (before == 0 and "other.it" in tags):
                 return True
             if not tags.isdisjoint({"stop", "self.my", "old.recent", "before.person"}):
                 break
     return False
+
+
+def _named_here(parse: Parse) -> bool:
+    """ "Peter here, Dad is dizzy": a name that opens the text, and a parent or grandparent."""
+    units = parse.units
+    return (
+        len(units) > 2
+        and units[0].tags == {"unknown"}
+        and "carer.here" in units[1].tags
+        and "other.kin" in parse.seen
+    )
 
 
 _SUBJECTS = frozenset({"other.person", "other.animal", "other.pronoun", "other.kin"})

@@ -106,7 +106,7 @@ def _hear(turn: Turn, reading: Reading, context: Context) -> None:
         opt_out.stop(turn, reading)
     elif dossier.state in (State.STOPPED, State.INVITED) or dossier.standing is None:
         opt_out.without_texts(turn, reading, context)
-    elif reading.kind == "opt_in" and not (signs.told(reading, dossier) or signs.doubtful(reading)):
+    elif _starts(reading) and not (signs.told(reading, dossier) or signs.doubtful(reading)):
         opt_out.start(turn)
     elif _says_back(turn, reading):
         wished(turn, replace(reading, asks=("back",)), context)
@@ -124,6 +124,11 @@ def _hear(turn: Turn, reading: Reading, context: Context) -> None:
         _while_resting(turn, reading)
     else:
         _practising(turn, reading, context)
+
+
+def _starts(reading: Reading) -> bool:
+    """START, or a wish to begin; "may I go on tomorrow?" of who gets texts is a question."""
+    return reading.kind == "opt_in" and not reading.question
 
 
 def _says_back(turn: Turn, reading: Reading) -> bool:

@@ -89,6 +89,8 @@ def day_told(turn: Turn, reading: Reading, context: Context) -> None:
     if move is None:
         return
     for kind in move.alerts:
+        if turn.held_for_now() and turn.dossier.alert(kind) is not None:
+            continue  # the day's sign was told before; this text tells no new one
         turn.tell(kind, MOVE_ALERTS.get(kind, "Nothing was moved."))
     if reading.unsafe:
         repeated = turn.dossier.alert("unsafe") is not None
