@@ -103,6 +103,7 @@ def look_at_answers(window: Window, looked: Looked, ada: int, tmp_path: Path) ->
     page.goto(urlsplit(str(link)).path)
     looked.at("the picture page")
     page.goto("/practice")
+    page.locator("#facts > summary").click()
     page.fill("#escalate_minutes", "0")
     page.get_by_role("button", name="Save").click()
     looked.at("practice with a wrong field")

@@ -96,10 +96,12 @@ def test_usual_pain_and_the_second_readers_switch(
     page.get_by_role("button", name="Keep this").click()
     assert "knee, 3 of 10" in page.content()
     page.goto("/practice")
+    page.locator("#reading > summary").click()
     page.get_by_role("button", name="Switch the second reader off").click()
     wrong += window.axe()
     seen(window, "practice")
     assert window.sideways() <= 0
+    page.locator("#reading > summary").click()
     page.get_by_role("button", name="Switch the second reader on").click()
     assert wrong == []
     assert window.complaints == []
