@@ -106,7 +106,7 @@ def test_a_passkey_signs_in_alone(world: World, window: Window) -> None:
     sign_out(window)
     assert window.axe() == []
     window.page.get_by_role("button", name="Use a passkey").click()
-    expect(window.page.get_by_role("heading", name="Alerts")).to_be_visible()
+    expect(window.page.get_by_role("heading", name="To see")).to_be_visible()
     assert window.complaints == []
     with world.store.read() as session:
         (kept,) = session.exec(select(Passkey)).all()
@@ -127,7 +127,7 @@ def test_a_passkey_is_the_second_factor_after_the_password(world: World, window:
     page.wait_for_url("**/sign-in/code*")
     assert window.axe() == []
     page.get_by_role("button", name="Use your passkey").click()
-    expect(page.get_by_role("heading", name="Alerts")).to_be_visible()
+    expect(page.get_by_role("heading", name="To see")).to_be_visible()
     # A recovery code does too, once.
     sign_out(window)
     page.get_by_label("E-mail address").fill("tess@example.org")
@@ -135,7 +135,7 @@ def test_a_passkey_is_the_second_factor_after_the_password(world: World, window:
     page.get_by_role("button", name="Sign in", exact=True).click()
     page.locator('[name="code"]').fill(codes[0])
     page.get_by_role("button", name="Sign in", exact=True).click()
-    expect(page.get_by_role("heading", name="Alerts")).to_be_visible()
+    expect(page.get_by_role("heading", name="To see")).to_be_visible()
 
 
 def test_alone_a_device_must_make_sure_who_holds_it(world: World, window: Window) -> None:
