@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, Playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 from screened import unhurt
 from waiting import PATIENCE_S
 from web_world import PASSWORD, World
@@ -19,6 +19,7 @@ FLAGS = (
     *("--disable-component-update", "--disable-sync"),
 )
 WIDTHS = (360, 1280)
+expect.set_options(timeout=PATIENCE_S * 1000)
 THEMES = ("light", "dark")
 
 
@@ -72,6 +73,7 @@ class Window:
             java_script_enabled=self.scripts,
             reduced_motion="reduce",
         )
+        self.context.set_default_timeout(PATIENCE_S * 1000)
         self.page: Page = self.context.new_page()
         self.page.on("console", self._console)
         self.page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))

@@ -97,7 +97,7 @@ def test_the_inbox_shows_a_new_alert_by_itself(world: World, browser: Browser) -
         expect(page.get_by_text("No alert is open.")).to_be_visible()
         page.evaluate("window.same = true")
         world.reply("ada", "fell in the kitchen")
-        expect(page.get_by_role("link", name="Ada Sample: Fall")).to_be_visible(timeout=10_000)
+        expect(page.get_by_role("link", name="Ada Sample: Fall")).to_be_visible()
         expect(page.get_by_role("link", name="1 to phone now")).to_be_visible()
         expect(page).to_have_title("(1) Day · Harbour Balance")
         expect(page.get_by_role("status")).to_have_text(
@@ -106,9 +106,7 @@ def test_the_inbox_shows_a_new_alert_by_itself(world: World, browser: Browser) -
         assert page.evaluate("window.same"), "the page was not loaded again, only renewed"
         world.reply("cy", "fell too")  # another trainer's client
         world.reply("bo", "what is hover?")
-        expect(page.get_by_role("link", name="Bo Specimen: Asks for something")).to_be_visible(
-            timeout=10_000
-        )
+        expect(page.get_by_role("link", name="Bo Specimen: Asks for something")).to_be_visible()
         assert page.get_by_text("Cy Instance").count() == 0
         assert window.complaints == []
         window.close()
@@ -123,7 +121,7 @@ def test_the_phone_shows_a_new_text_by_itself_and_keeps_what_is_typed(
         page.goto(f"/phone?client={world.clients['ada']}")
         page.get_by_label("Reply as Ada").fill("20 stea")
         world.pass_time(hours=2)
-        expect(page.get_by_text("Feet side by side")).to_be_visible(timeout=10_000)
+        expect(page.get_by_text("Feet side by side")).to_be_visible()
         expect(page.get_by_label("Reply as Ada")).to_have_value("20 stea")
         assert window.complaints == []
         window.close()

@@ -121,5 +121,5 @@ def test_an_open_inbox_that_ended_shows_the_sign_in_and_not_an_old_list(
         window = Window(browser, address).sign_in()
         assert window.page.get_by_role("heading", level=1).inner_text() == "Monday 2 March"
         hourly.clock.advance(timedelta(minutes=61))
-        window.page.wait_for_url(f"{address}/sign-in**", timeout=15_000)
+        window.page.wait_for_url(f"{address}/sign-in**")
         window.close()
