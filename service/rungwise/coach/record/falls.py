@@ -178,7 +178,7 @@ class _Tellings:
         own = [readings[number] for number in fell if number not in self.asked]
         for number in weeks:
             self._of_a_week(row.client_id, self.asked[number])
-        if own or (texts and not weeks):
+        if own or (not weeks and (texts or self.only is None)):
             back = bool(own) and all(_refers_back(reading) for reading in own)
             told = FallTold(row.local_date, row.local_date, back)
             self.told[row.client_id].append(told)
