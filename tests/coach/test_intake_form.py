@@ -44,6 +44,7 @@ FILLED = {
     **harmless(),
     "name": "Edda Vorlage",
     "phone": "(202) 555-0177",
+    "address": " 4 Mill  Lane,\nWhitby ",
     "sex": "female",
     "height_cm": "164",
     "home": "counter floor light shoes phone someone",
@@ -292,6 +293,7 @@ def test_everything_of_an_intake_is_stored_and_the_first_text_goes(world, add) -
     assert texts(world, client_id) == ["welcome"]
     with world.store.read() as session:
         client = session.get_one(Client, client_id)
+        assert client.address == "4 Mill Lane, Whitby"
         assert (client.state, client.consent_at) == ("active", world.clock.now())
         assert "Harbour Balance" in (client.consent_wording or "")
         screening = session.exec(select(Screening).where(Screening.client_id == client_id)).one()

@@ -16,6 +16,7 @@ NEW = "+13035550142"  # a number of Denver's area code, from the range kept for 
 CHANGES: Mapping[str, Mapping[str, str]] = {
     "name": {"name": "Ada Changed"},
     "called": {"called": "Mrs Sample"},
+    "address": {"address": "4 Mill Lane, Whitby"},
     "language": {"language": "es"},
     "time_zone": {"time_zone": "America/Denver"},
     "trainer": {"trainer": "omar@example.org"},

@@ -21,7 +21,7 @@ from web_world import SignedIn, World
 from rungwise.carriers.base import InboundText
 from rungwise.coach.daily.receive import receive
 from rungwise.coach.enrolment.edit_client import facts_of
-from rungwise.coach.enrolment.facts import FACTS, FIELDS, LISTS, TICKS, filled_in
+from rungwise.coach.enrolment.facts import FACTS, FIELDS, GUESSED_FROM, LISTS, TICKS, filled_in
 from rungwise.coach.record.situation import Situation, load
 from rungwise.store.tables import Audit, Client, Message, MoveRow, PlanRow, Practice
 from rungwise.wording.rung_words import rung_short
@@ -99,7 +99,7 @@ def numbers(world: World) -> World:
 def test_the_page_changes_nothing_that_nobody_changed(numbers: World) -> None:
     browser = numbers.signed_in()
     form = form_of(numbers, browser)
-    given = {name for name in FIELDS if name not in (*TICKS, *LISTS, "sex", "height_cm")}
+    given = set(FIELDS) - {*TICKS, *LISTS, *GUESSED_FROM}
     assert given - set(form) == set(), "every fact is on the page"
     before = stored(numbers)
     page = html.unescape(browser.post(page_of(numbers), **form).text)
@@ -109,7 +109,7 @@ def test_the_page_changes_nothing_that_nobody_changed(numbers: World) -> None:
 
 def test_every_fact_has_its_change() -> None:
     tried = {name for given in CHANGES.values() for name in given}
-    assert tried | {"phone"} == set(FIELDS) - {"sex", "height_cm"}
+    assert tried | {"phone"} == set(FIELDS) - set(GUESSED_FROM)
 
 
 @pytest.mark.parametrize("fact", CHANGES)
@@ -146,10 +146,29 @@ def test_guessed_feet_are_measured_or_guessed_anew(world: World) -> None:
     assert save(world, browser, height_cm="150", sex="female").status_code == 303
     assert stored(world)["feet"] == "guessed"
     assert stored(world)["foot_length_cm"] != "24.6"
+    # EU 38: 38 Paris points of 20/3 mm along the last, which is 15 mm longer than the foot.
+    shoe = {"shoe_size": "38", "shoe_system": "eu", "sex": "female"}
+    assert save(world, browser, **shoe).status_code == 303
+    assert (stored(world)["feet"], stored(world)["foot_length_cm"]) == ("guessed", "23.8")
     measured = {"foot_length_cm": "24", "foot_breadth_cm": "9", "hip_width_cm": "17"}
     assert save(world, browser, **measured).status_code == 303
     assert (stored(world)["feet"], stored(world)["foot_length_cm"]) == ("measured", "24")
     assert "guessed" not in browser.page(page_of(world))
+
+
+def test_an_address_stays_out_of_the_audit_trail_and_is_the_one_of_visits(world: World) -> None:
+    browser = world.signed_in()
+    assert save(world, browser, address=" 4  Mill Lane ").status_code == 303
+    assert "4 Mill Lane" in browser.page(f"/clients/{world.clients['ada']}/visits")
+    with world.store.read() as session:
+        trail = [str(line.detail) for line in session.exec(select(Audit)).all()]
+    assert any("'address'" in line for line in trail)
+    assert not any("Mill" in line for line in trail)
+    assert save(world, browser, address="").status_code == 303
+    assert world.client("ada").address is None
+    too_long = browser.post(page_of(world), **{**form_of(world, browser), "address": "x" * 201})
+    assert too_long.status_code == 400
+    assert "at most 200 characters" in too_long.text
 
 
 @pytest.mark.parametrize(
@@ -478,4 +497,4 @@ def test_moves_of_before_stay_on_their_own_plan(world: World) -> None:
 def test_a_form_holds_what_is_stored(world: World) -> None:
     with world.store.read() as session:
         facts = facts_of(session, session.get_one(Client, 1))
-    assert set(filled_in(facts)) == set(FIELDS) - {"sex", "height_cm"}
+    assert set(filled_in(facts)) == set(FIELDS) - set(GUESSED_FROM)

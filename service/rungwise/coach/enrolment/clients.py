@@ -30,6 +30,7 @@ class NewClient:
     phone: str
     profile: Profile
     time_zone: str
+    address: str = ""
     language: str = "en"
     first_key: str | None = None
     first_reason: str = "First rung, chosen from the baseline."
@@ -52,6 +53,7 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
         name=name_or_refuse("name", new.name),
         called=name_or_refuse("called", new.called),
         phone=phone,
+        address=new.address or None,
         language=new.language,
         time_zone=new.time_zone,
         state_since=now,

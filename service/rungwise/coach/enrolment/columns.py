@@ -31,6 +31,10 @@ SAID: Mapping[str, tuple[str, ...]] = {
         ),
         *("contact number",),
     ),
+    "address": (
+        *("home address", "street address", "street", "postal address", "address line"),
+        *("direccion", "domicilio", "calle"),
+    ),
     "time_zone": ("timezone", "zone", "huso horario", "zona horaria"),
     "language": ("speaks", "lang", "idioma"),
     "sex": ("gender", "sexo"),

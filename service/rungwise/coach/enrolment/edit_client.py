@@ -96,6 +96,7 @@ def facts_of(session: Session, client: Client) -> Facts:
         name=client.name,
         called=client.called,
         phone=client.phone,
+        address=client.address or "",
         language=client.language,
         time_zone=client.time_zone,
         trainer=session.get_one(Trainer, client.trainer_id).email,
@@ -352,6 +353,7 @@ def _store(session: Session, now: datetime, by: Trainer, client: Client, follows
         hand_over(session, now, by, [client], to)
     client.name, client.called = after.name, after.called
     client.language, client.time_zone = after.language, after.time_zone
+    client.address = after.address or None
     client.version += 1
     session.add(client)
     if LeadsTo.PHONE in leads:

@@ -16,7 +16,14 @@ from rungwise.coach.enrolment.intake_form import (
     read_equipment,
 )
 from rungwise.coach.enrolment.phone_check import Phone, look_at
-from rungwise.coach.record.fields import LONGEST_NAME, Unfinished, name_or_refuse, number, several
+from rungwise.coach.record.fields import (
+    LONGEST_NAME,
+    Unfinished,
+    address,
+    name_or_refuse,
+    number,
+    several,
+)
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import (
     FOAM_LENGTH_MM,
@@ -60,6 +67,7 @@ FACTS: Mapping[str, Fact] = {
     "name": Fact("Name", LeadsTo.RECORD, of_person=True),
     "called": Fact("Called in texts", LeadsTo.TEXTS, of_person=True),
     "phone": Fact("Mobile phone", LeadsTo.PHONE, of_person=True),
+    "address": Fact("Address", LeadsTo.RECORD, of_person=True),
     "language": Fact("Language of texts", LeadsTo.TEXTS),
     "time_zone": Fact("Time zone", LeadsTo.HOURS),
     "trainer": Fact("Trainer", LeadsTo.TRAINER, of_person=True),
@@ -92,7 +100,7 @@ FACTS: Mapping[str, Fact] = {
     "one_foot": Fact("One foot at a time", LeadsTo.LADDER),
 }
 # Given only to guess the feet anew; what is kept is the guess.
-GUESSED_FROM = ("sex", "height_cm")
+GUESSED_FROM = ("sex", "height_cm", "shoe_size", "shoe_system")
 # Follows from the others, and is not given.
 DERIVED = ("feet",)
 FIELDS = (*(name for name in FACTS if name not in DERIVED), *GUESSED_FROM)
@@ -111,6 +119,7 @@ class Facts:
     name: str
     called: str
     phone: str
+    address: str
     language: str
     time_zone: str
     trainer: str
@@ -136,6 +145,7 @@ def told(facts: Facts) -> dict[str, str]:
         "name": facts.name,
         "called": facts.called,
         "phone": facts.phone,
+        "address": facts.address,
         "language": facts.language,
         "time_zone": facts.time_zone,
         "trainer": facts.trainer,
@@ -228,6 +238,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
     phone = form.take(
         "phone", lambda one: look_at(one, choices.country), "Fill in the phone's number."
     )
+    where = form.take("address", address)
     zone = form.take("time_zone", lambda one: zone_named(one).key, "Choose their time zone.")
     trainer = form.take(
         "trainer", lambda one: _one(one.lower(), tuple(choices.trainers)), "Choose."
@@ -241,6 +252,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
         name=name,
         called=called or name.split()[0],
         phone=phone.e164,
+        address=where or "",
         language=form.choice("language", tuple(LANGUAGES)),
         time_zone=zone,
         trainer=trainer or held.trainer,

@@ -18,6 +18,7 @@ from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.fields import (
     Unfinished,
+    address,
     hour,
     name_or_refuse,
     number,
@@ -69,7 +70,7 @@ DEFAULTS: Mapping[str, str] = {
     "target_s": "20",
     "caution": "usual",
 }
-WHO = ("name", "called", "phone", "time_zone", "language")
+WHO = ("name", "called", "phone", "address", "time_zone", "language")
 MEASURED = ("foot_length_cm", "foot_breadth_cm", "hip_width_cm")
 MEASURES = ("sex", "height_cm", "shoe_size", "shoe_system", *MEASURED, "narrowest_cm")
 SPARED = ("big_toe_pain", "weaker", "no_full_weight")
@@ -190,6 +191,7 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
     phone = form.take(
         "phone", lambda words: look_at(words, practice.country), "Fill in the phone's number."
     )
+    where = form.take("address", address)
     zone = _zone(form, phone, practice)
     language = form.choice("language", tuple(LANGUAGES))
     answers, screened = _screening(form, must_screen)
@@ -213,6 +215,7 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
         name=name,
         called=called or name.split()[0],
         phone=phone.e164,
+        address=where or "",
         profile=profile,
         time_zone=zone.zone,
         language=language,
@@ -348,7 +351,8 @@ def _measured(form: Reader, held: Body | None) -> Body | None:
 def _guessed(form: Reader, held: Body | None) -> Body | None:
     height = form.take("height_cm", height_mm)
     shoe = _shoe_mm(form)
-    if held is not None and held.estimated and not form["sex"] and not form["height_cm"]:
+    told = any(form[name] for name in ("sex", "height_cm", "shoe_size"))
+    if held is not None and held.estimated and not told:
         return held
     needed = "Choose one: without measures the feet are guessed from it."
     sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)

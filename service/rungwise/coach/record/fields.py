@@ -6,6 +6,7 @@ from datetime import date, time
 from rungwise.errors import ImpossibleValue, ServiceError
 
 LONGEST_NAME = 80
+LONGEST_ADDRESS = 200
 
 
 def name_or_refuse(field_name: str, value: str) -> str:
@@ -13,6 +14,14 @@ def name_or_refuse(field_name: str, value: str) -> str:
     if not name or len(name) > LONGEST_NAME:
         raise ImpossibleValue(field_name, value, f"1 to {LONGEST_NAME} characters")
     return name
+
+
+def address(words: str) -> str:
+    """Where somebody lives, on one line."""
+    line = " ".join(words.split())
+    if len(line) > LONGEST_ADDRESS:
+        raise ImpossibleValue("address", "…", f"at most {LONGEST_ADDRESS} characters")
+    return line
 
 
 class Unfinished(ServiceError):

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.audit import record
-from rungwise.coach.record.fields import hour
+from rungwise.coach.record.fields import address, hour
 from rungwise.coach.reviews.retests import local_date, reviewed
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.store.queries.banner_counts import Scope
@@ -16,7 +16,6 @@ from rungwise.store.tables import Client, HomeVisit, Trainer
 
 FARTHEST_DAYS = 366
 LONGEST_NOTE = 500
-LONGEST_ADDRESS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,7 @@ def plan_visit(
         note=new.note.strip()[:LONGEST_NOTE] or None,
         planned_at=now,
     )
-    client.address = " ".join(new.address.split())[:LONGEST_ADDRESS] or None
+    client.address = address(new.address) or None
     session.add(client)
     session.add(visit)
     session.flush()

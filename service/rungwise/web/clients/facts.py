@@ -29,6 +29,7 @@ from rungwise.ladder.body import LANDMARKS, MAT_LAYERS, OPENABLE_TASKS
 from rungwise.ladder.stance import Task
 from rungwise.store.queries import thread
 from rungwise.store.tables import Client
+from rungwise.web.clients.intake import SHOES_SHOWN
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
@@ -45,7 +46,10 @@ TASK_WORDS = {
     Task.ARMS: "arms folded",
     Task.COUNT: "counting backwards",
 }
-NAMES = {name: fact.label for name, fact in FACTS.items()} | {"sex": "Sex", "height_cm": "Height"}
+NAMES = {name: fact.label for name, fact in FACTS.items()} | {
+    **{"sex": "Sex", "height_cm": "Height"},
+    **{"shoe_size": "Shoe size", "shoe_system": "Shoe sizes"},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +156,7 @@ def _page(visit: Visit, session: Session, client: Client, shown: Shown) -> Respo
         checklist=CHECKLIST,
         languages=LANGUAGES,
         mat_layers=MAT_LAYERS,
+        shoes=SHOES_SHOWN,
         tasks=_tasks(),
         own_zones=zones_of(country),
         other_zones=other_zones(country),

@@ -33,6 +33,7 @@ from rungwise.coach.enrolment.intake_form import (
     WEEKDAYS,
 )
 from rungwise.coach.enrolment.screening_questions import BY_NAME
+from rungwise.coach.record.fields import LONGEST_ADDRESS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import FOOT_BREADTH_MM, FOOT_LENGTH_MM, HIP_WIDTH_MM, HOLD_S, MAT_LAYERS
 from rungwise.ladder.caution import PRESETS
@@ -162,6 +163,7 @@ def column_help() -> list[tuple[str, str, str]]:
         "name": "up to 80 letters",
         "called": "up to 80 letters; empty: the first name",
         "phone": "with + for another country",
+        "address": f"up to {LONGEST_ADDRESS} letters, for who visits them",
         "time_zone": "such as Europe/London; empty: as the number says",
         "language": " or ".join(LANGUAGES),
         **{name: " or ".join(one.value for one in BY_NAME[name].choices) for name in BY_NAME},

@@ -54,10 +54,12 @@ CAUTION_WORDS = {
     "usual": "usual",
     "keen": "keen: fewer steady days before leaving a landmark",
 }
+SHOES_SHOWN = [("", "choose"), *((name, one.label) for name, one in SHOE_SYSTEMS.items())]
 FIELD_NAMES = {
     "name": "Name",
     "called": "Called",
     "phone": "Phone",
+    "address": "Address",
     "time_zone": "Time zone",
     "language": "Language",
     "sex": "Sex",
@@ -219,7 +221,7 @@ def _page(
         questions=QUESTIONS,
         checklist=CHECKLIST,
         stages=list(zip(STAGE_FIELDS, STAGES, strict=True)),
-        shoes=[("", "choose"), *((name, one.label) for name, one in SHOE_SYSTEMS.items())],
+        shoes=SHOES_SHOWN,
         languages=LANGUAGES,
         mat_layers=MAT_LAYERS,
         cautions={name: CAUTION_WORDS[name] for name in PRESETS},
