@@ -4,6 +4,7 @@ import re
 from datetime import timedelta
 
 import pytest
+from screened import UNHURT_FORM
 from sqlmodel import col, select
 from web_world import SignedIn, World
 
@@ -179,7 +180,7 @@ def test_a_sign_goes_only_after_its_alert_was_handled(world: World) -> None:
     refused = browser.post(reading, **filled(page, signs=[], held="20", steadiness="steady"))
     assert refused.status_code == 400
     assert "Handle the alert first" in refused.text
-    browser.post(f"/alerts/{alert.id}/handle", quick="Phoned: all is well")
+    browser.post(f"/alerts/{alert.id}/handle", quick="Phoned: all is well", **UNHURT_FORM)
     page = browser.page(reading)
     done = browser.post(reading, **filled(page, signs=[], held="20", steadiness="steady"))
     assert done.status_code == 303

@@ -31,7 +31,7 @@ class PlanGiven(Given):
     """
 
     prompt_at: str = Field(default="", pattern=HOUR)
-    weekdays: list[int] = Field(default=[], max_length=7, description="Monday is 0.")
+    weekdays: list[int] = Field(default=[], min_length=1, max_length=7, description="Monday is 0.")
     reminder_at: str | None = Field(default=None, pattern=HOUR)
     target_s: int = Field(default=20, ge=TARGET_BOUNDS_S[0], le=TARGET_BOUNDS_S[1])
     sets: int = Field(default=1, ge=1, le=MOST_SETS)
