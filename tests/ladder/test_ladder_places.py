@@ -46,7 +46,13 @@ def test_never_a_harder_rung_whatever_changed(data):
         here, there = new[kept.key], old[key]
         if (here.stance, here.surface) == (there.stance, there.surface):
             hands = list(Support)
-            assert hands.index(here.support) <= hands.index(there.support)
+            if hands.index(here.support) > hands.index(there.support):
+                # Only where both hands are no longer asked for: other ladders begin with
+                # fingertips, and the trainer is told to look at the client.
+                alike = [rung for rung in new.rungs if rung.stance is there.stance]
+                assert there.support not in {rung.support for rung in alike}
+                assert kept.key == new.rungs[0].key
+                assert "look at the client" in kept.because
 
 
 @settings(max_examples=40, deadline=None)
@@ -164,3 +170,14 @@ def test_what_is_no_key_is_refused(wrong):
     assert not is_key(wrong)
     with pytest.raises(ImpossibleValue, match="key"):
         keep_place(None, wrong, build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits()))
+
+
+def test_who_no_longer_needs_both_hands_begins_at_the_bottom_and_is_looked_at():
+    held = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits(two_hands=True))
+    free = build_ladder(MEAN_WOMAN, FLOOR_ONLY, Limits())
+    kept = keep_place(held, held.rungs[0].key, free)
+    assert kept.key == free.rungs[0].key
+    assert "look at the client" in kept.because
+    for rung in held.rungs:
+        place = keep_place(held, rung.key, free)
+        assert free[place.key].demand <= rung.demand or place.key == free.rungs[0].key
