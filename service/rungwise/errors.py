@@ -6,7 +6,15 @@ The message is a whole sentence that says what to do.
 
 
 class ServiceError(Exception):
-    """Something the person who asked can put right."""
+    """Something the person who asked can put right.
+
+    A cause that always says the same is a class without more: its docstring is the message.
+    """
+
+    def __init__(self, message: str | None = None) -> None:
+        super().__init__(
+            " ".join((type(self).__doc__ or "").split()) if message is None else message
+        )
 
 
 class ImpossibleValue(ServiceError):

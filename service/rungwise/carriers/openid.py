@@ -30,15 +30,9 @@ ON_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 class NotVouchedFor(ServiceError):
     """Your organisation's sign-in did not vouch for you. Try again, or use your password."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class ProviderAway(ServiceError):
     """Your organisation's sign-in does not answer. Try later, or use your password."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

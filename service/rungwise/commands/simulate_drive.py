@@ -11,6 +11,7 @@ from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.record.verdict import verdict
 from rungwise.commands.ladder import as_plain
 from rungwise.concepts.alert_kinds import ALERTS
+from rungwise.concepts.signs import FLAGS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.absence import decide_absence, override_move
 from rungwise.ladder.day import DayReport, SideHold
@@ -31,8 +32,7 @@ WEEKDAYS: Mapping[int, frozenset[int]] = {
     7: frozenset(range(7)),
 }
 LONGEST_HOLD_S = 3600
-SIGNS = ("fall", "pain", "dizzy")
-KEYS = ("holds", "steadiness", "steadiness_by_side", "say", "missed", *SIGNS, "act")
+KEYS = ("holds", "steadiness", "steadiness_by_side", "say", "missed", *FLAGS, "act")
 TOO_EASY = "too easy"
 
 
@@ -182,7 +182,7 @@ def _answer(told: Mapping[str, Any]) -> Answer:
         by_side=_by_side(told.get("steadiness_by_side", {})),
         too_easy=_word("say", told.get("say"), TOO_EASY),
         missed=_flag("missed", told.get("missed", False)),
-        signs=frozenset(sign for sign in SIGNS if _flag(sign, told.get(sign, False))),
+        signs=frozenset(sign for sign in FLAGS if _flag(sign, told.get(sign, False))),
         clear=_word("act", told.get("act"), "clear"),
     )
     if answer.missed and (answer.told or answer.too_easy):

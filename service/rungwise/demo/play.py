@@ -35,9 +35,6 @@ ANSWERS_AFTER = timedelta(minutes=4)
 class NotADemo(ServiceError):
     """This database holds no demo practice, so its clock can't be moved."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(order=True, slots=True)
 class _Planned:

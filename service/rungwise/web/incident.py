@@ -46,9 +46,6 @@ LONGEST_LINK = 40
 class LinkOver(NotFound):
     """This link was good for a day. Open the alert inbox."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(frozen=True, slots=True)
 class Asked:

@@ -25,9 +25,6 @@ FORWARD_S = {"10 minutes": 600, "1 hour": 3600, "1 day": 86_400, "1 week": 604_8
 class NoDemo(ServiceError):
     """Only the demo's clock can be moved: this practice's clients are real."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class ForwardForm(BaseModel):
     seconds: int = Field(ge=60, le=int(timedelta(days=31).total_seconds()))

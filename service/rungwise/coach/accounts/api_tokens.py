@@ -43,9 +43,6 @@ ACTS_KEPT = timedelta(hours=24)
 class EnoughTokens(ServiceError):
     """A practice has at most 50 tokens that work. Revoke one first."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(frozen=True, slots=True)
 class NewToken:

@@ -178,7 +178,7 @@ def hand_over_as_seen(
     With `closes` the giver's sign-in is closed too, once nobody is left to them.
     """
     if looked.seen != seen:
-        raise EditedMeanwhile(EditedMeanwhile.__doc__)
+        raise EditedMeanwhile
     hand_over(session, now, by, looked.clients, looked.to)
     if closes:
         set_active(session, now, by, looked.giver, active=False)

@@ -31,9 +31,6 @@ LONGEST_EMAIL = 254
 class LinkGone(ServiceError):
     """This link was used, taken back, or is too old. Ask your practice lead for a new one."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(frozen=True, slots=True)
 class Invited:

@@ -19,24 +19,15 @@ class NotLinked(ServiceError):
     """That sign-in of your organisation opens no account here yet. Sign in with your password,
     press your name, and link it there."""
 
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
-
 
 class AnothersSignIn(ServiceError):
     """Your organisation knows who signed in there by another e-mail address, or has not verified
     it, so nothing was linked. Sign in there as yourself, or ask for the address to be put right."""
 
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
-
 
 class LinkedElsewhere(ServiceError):
     """That sign-in of your organisation already opens an account here, or yours is linked to
     another. Take the old link off first."""
-
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
 
 
 def linked_of(session: Session, trainer: Trainer) -> OrganisationSignIn | None:

@@ -38,15 +38,9 @@ LONGEST_NAME = 40
 class PasskeyRefused(ServiceError):
     """This passkey was not taken. Try it again, or sign in with your password."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class EnoughPasskeys(ServiceError):
     """You have 10 passkeys, which is the most. Remove one first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,9 +46,6 @@ _room = BoundedSemaphore(AT_ONCE + MAY_WAIT)
 class TooBusy(ServiceError):
     """Many people are signing in just now. Wait a minute and try again."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class PasswordRefused(ServiceError):
     """A password that is too easy to guess, with what to do instead."""

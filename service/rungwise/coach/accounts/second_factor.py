@@ -37,9 +37,6 @@ Act = Callable[[Session, datetime, Trainer, str], list[str]]
 class WrongCode(ServiceError):
     """This code is not right, or was used before. Wait for the next one and type that."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 def has_factor(trainer: Trainer) -> bool:
     return trainer.factor_since is not None

@@ -21,16 +21,10 @@ LONGEST_CONTACT = 80
 class LastLead(ServiceError):
     """The practice needs a lead who can sign in. Make somebody else lead first."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class HasClients(ServiceError):
     """This trainer still has clients, and somebody must be paged about them. Hand them over
     first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from rungwise.coach.conversation.signs import answer_signs, stop_practice, told
 from rungwise.coach.conversation.turn import Turn
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.questions import SAFETY
-from rungwise.concepts.signs import SIGNS, TOLD_OF_A_DAY
+from rungwise.concepts.signs import FLAGS, SIGNS, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.stance import Steadiness
 from rungwise.reply.reading import Asked, Hold, News, Reading
@@ -196,7 +196,7 @@ def lowered(before: Reading, after: Reading, asked: Asked) -> bool:
     """Whether a corrected reading tells less of harm than the reading that it corrects."""
     rank = {"no": 0, "unsure": 1, "yes": 2}
     flags = any(
-        rank[getattr(after, flag)] < rank[getattr(before, flag)] for flag in ("fall", "dizzy")
+        rank[getattr(after, flag)] < rank[getattr(before, flag)] for flag in FLAGS if flag != "pain"
     )
     pain = before.pain != "no" and (after.pain == "no" or (after.usual, before.usual) == USUAL_NOW)
     harm = ("emergency", "emergency_doubt", "head_struck", "near_fall", "distress_doubt")

@@ -380,10 +380,12 @@ def _watch_silence(
         raise_alert(session, now, situation.practice, situation.client, Raised("silence", did))
 
 
-def next_rung(situation: Situation, now: datetime) -> Rung:
-    """What the next day's text asks for, as things stand."""
+def next_text(session: Session, situation: Situation, now: datetime) -> str:
+    """The next day's text, as things stand, without a link."""
     due = _next(situation.settings, situation.client, situation.practice, now)
-    return situation.rung_on(due.local_date if due else situation.local_date(now))
+    rung = situation.rung_on(due.local_date if due else situation.local_date(now))
+    last_key = prompted_of(session, [situation.client_id])[situation.client_id].last_key
+    return prompt_body(session, situation, rung, first_day=is_first_day(last_key, rung.key))
 
 
 def next_prompts(settings: PlanSettings, client: Client, practice: Practice, now: datetime) -> str:

@@ -57,9 +57,6 @@ class SignStillOpen(ServiceError):
     Handle the alert first; then the text can be read as telling less.
     """
 
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
-
 
 @dataclass(frozen=True, slots=True)
 class DayEntry:

@@ -19,9 +19,6 @@ MOST_SEGMENTS = 4
 class GetsNoTexts(ServiceError):
     """This client gets no texts: they stopped them, or have not agreed to them. Phone instead."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NightThere(ServiceError):
     """It is outside your practice's texting hours where the client is."""

@@ -54,15 +54,9 @@ DUE_OF_STRANGER = ("stranger",)
 class LeavingNow(ServiceError):
     """A text to this client is leaving at this moment. Try again in a minute."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class OtherName(ServiceError):
     """The name typed is not this client's. Type it as it stands on the page."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 def erase_client(

@@ -15,9 +15,6 @@ TYPES = {"text": "string", "yes_no": "bool_", "whole": "int64", "number": "float
 class NoParquet(ServiceError):
     """Parquet needs pyarrow, which is not installed here: pip install 'rungwise[research]'."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 def refuse_without_parquet() -> None:
     """NoParquet, unless pyarrow is installed."""

@@ -13,9 +13,7 @@ from sqlmodel import Session, select
 from rungwise.coach.accounts.hand_over import hand_over, look_at_hand_over, receivers
 from rungwise.coach.daily.new_phone import ASK, NOT_ASKED, change_phone, refuse_taken
 from rungwise.coach.daily.prompt import (
-    is_first_day,
-    next_rung,
-    prompt_body,
+    next_text,
     prompted_of,
     schedule_anew,
 )
@@ -55,9 +53,6 @@ TO_THEM, TO_NEW_PHONE = "to them", "to the new phone"
 
 class SeenOther(ServiceError):
     """What follows from this is not what was looked at. Look at it again."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,9 +331,7 @@ class _Edit:
         then = self.situation_then()
         told_otherwise = leads & {LeadsTo.TEXTS, LeadsTo.LADDER}
         if then is not None and told_otherwise and self.client.state != "stopped":
-            rung = next_rung(then, self.now)
-            last = prompted_of(self.session, [self.client.id])[self.client.id].last_key
-            body = prompt_body(self.session, then, rung, first_day=is_first_day(last, rung.key))
+            body = next_text(self.session, then, self.now)
             yield TextTold("the next day's text", self.before.phone, body)
 
 

@@ -29,9 +29,6 @@ UNASKED = "The screening questions have not been asked yet."
 class AlreadyBegun(ServiceError):
     """This client gets texts already, or has ended them. Pause or change the plan instead."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NotReady(ServiceError):
     """Something is still missing before the first text."""

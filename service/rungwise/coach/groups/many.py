@@ -51,15 +51,9 @@ TAKEN_BACK = "The trainer took it back."
 class LookFirst(EditedMeanwhile):
     """What would follow has changed since you looked. Look at it again."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class TakenBackBefore(ServiceError):
     """This was taken back already."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 # --- doing it -------------------------------------------------------------------------------------

@@ -49,9 +49,6 @@ MOST_AT_ONCE = 500
 class NobodyChosen(ServiceError):
     """Nobody is chosen. Tick some clients on the list, or choose others."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(frozen=True, slots=True)
 class Line:

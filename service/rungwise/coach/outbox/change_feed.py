@@ -31,9 +31,6 @@ TOPICS = {
 class ReadAnew(ServiceError):
     """These changes are kept no longer. Read everything again, then ask without a cursor."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 def follow(session: Session, now: datetime, practice_id: int) -> ChangeFeed:
     """The practice's feed, locked; from now on its changes are kept."""

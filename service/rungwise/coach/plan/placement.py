@@ -41,29 +41,17 @@ LONGEST_REASON = 500
 class NoReason(ServiceError):
     """A change of rung needs a reason. Write one line: what you saw or agreed."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NotSoHigh(ServiceError):
     """After a rest the client starts at most where they were. Choose that rung or an easier one."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 class ALandmarkLower(ServiceError):
     """They fell while practising. Choose the landmark below where they were, or an easier rung."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class StillOpen(ServiceError):
     """Another alert that rests this client is still open. Handle it first, then resume."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 def check_version(client: Client, version: int) -> None:
@@ -72,7 +60,7 @@ def check_version(client: Client, version: int) -> None:
     if session is not None:
         session.refresh(client, with_for_update={"key_share": True})
     if client.version != version:
-        raise EditedMeanwhile(EditedMeanwhile.__doc__)
+        raise EditedMeanwhile
 
 
 def place_client(
@@ -204,7 +192,7 @@ def handle(
     session.refresh(session.get_one(Client, alert.client_id), with_for_update={"key_share": True})
     session.refresh(alert, with_for_update={"key_share": True})
     if alert.state == "handled":
-        raise AlertHandled(AlertHandled.__doc__)
+        raise AlertHandled
     if not handling.what_done.strip():
         raise ImpossibleValue("what was done", "", "one line, such as: phoned, no injury")
     alert.misread = handling.misread

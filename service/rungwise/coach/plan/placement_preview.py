@@ -20,9 +20,6 @@ MOST_LANDMARKS_AT_ONCE = 1
 class ManyLandmarks(ServiceError):
     """This goes up past more than one landmark. Tick the box that says you mean it."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 @dataclass(frozen=True, slots=True)
 class Preview:

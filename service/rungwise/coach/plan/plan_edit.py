@@ -27,15 +27,9 @@ FARTHEST_AWAY_DAYS = 366
 class CeilingTooLow(ServiceError):
     """The client is above that ceiling now. Put them on an easier rung first, then lock it."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class GateBehind(ServiceError):
     """The client is past that gate, so it can't be closed. Put them on an easier rung first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

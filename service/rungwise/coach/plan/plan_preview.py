@@ -8,13 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import (
-    is_first_day,
-    next_prompts,
-    next_rung,
-    prompt_body,
-    prompted_of,
-)
+from rungwise.coach.daily.prompt import next_prompts, next_text
 from rungwise.coach.plan.plan_edit import PlanChange, look_at_plan
 from rungwise.coach.record.situation import Situation
 
@@ -36,12 +30,9 @@ def plan_follows(
     """What would follow from the change. Raises what storing it would refuse."""
     planned = look_at_plan(situation, change)
     then = replace(situation, settings=planned.settings, profile=dumps(planned.profile))
-    client_id = situation.client_id
     text = ""
     if situation.client.state == "active" and then.placement.rung_key in then.ladder:
-        rung = next_rung(then, now)
-        first_day = is_first_day(prompted_of(session, [client_id])[client_id].last_key, rung.key)
-        text = prompt_body(session, then, rung, first_day=first_day)
+        text = next_text(session, then, now)
     return PlanFollows(
         {**planned.changed},
         text,

@@ -26,15 +26,9 @@ BACK_TO_REST = "Resuming was taken back: resting until you clear them."
 class TooLateToUndo(ServiceError):
     """Only who handled it can take it back, within a minute. Use the client's page instead."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class OpenedAgain(ServiceError):
     """A new alert of this kind has been opened since. Handle that one."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 def may_undo(alert: Alert, trainer: Trainer, now: datetime) -> bool:

@@ -19,9 +19,6 @@ MOST_HOOKS = 10
 class EnoughWebhooks(ServiceError):
     """A practice has at most 10 webhooks. End one first."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 def add_webhook(
     session: Session,

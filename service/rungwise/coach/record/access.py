@@ -9,9 +9,6 @@ from rungwise.store.tables import Client, Trainer
 class OnlyTheLead(ServiceError):
     """Only the practice lead can change this. Ask them."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 def require_lead(trainer: Trainer) -> None:
     if trainer.role != "lead":

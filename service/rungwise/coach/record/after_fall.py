@@ -45,9 +45,6 @@ class ChecklistFirst(ServiceError):
 class WordFirst(ServiceError):
     """Practice rests until a clinician's word about this incident is recorded and allows it."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NotBefore(ServiceError):
     """The clinician's word allows practice from a later day."""
@@ -58,9 +55,6 @@ class NotBefore(ServiceError):
 
 class ScreenFirst(ServiceError):
     """Much has changed for this client. Ask the screening's questions again first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,18 +9,12 @@ from rungwise.store.tables import Screening
 class AskFirst(ServiceError):
     """The screening says to ask the client's clinician first. Record the answer, then begin."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NotByText(ServiceError):
     """The screening says that practice by text is not for this client. Screen again if it changed.
 
     Until then practise together at visits.
     """
-
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
 
 
 def latest_screening(session: Session, client_id: int) -> Screening | None:

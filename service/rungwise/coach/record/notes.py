@@ -44,7 +44,7 @@ def edit_note(
     first, latest = versions[0], versions[-1]
     body = _tidy(body)
     if latest.id != version:
-        raise EditedMeanwhile(EditedMeanwhile.__doc__)
+        raise EditedMeanwhile
     if body == latest.body:
         return latest
     note = ClientNote(

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
-from rungwise.coach.record.fields import Unfinished, name_or_refuse, sentence
+from rungwise.coach.record.fields import Unfinished, day_of, name_or_refuse, sentence
 from rungwise.coach.reports.booklet import booklet_of
 from rungwise.errors import ImpossibleValue
 from rungwise.store.tables import ClinicianReview, Practice, Trainer
@@ -47,7 +47,10 @@ def record_review(
             kept[name] = name_or_refuse(name, given.get(name, ""))
         except ImpossibleValue as wrong:
             problems[name] = sentence(wrong)
-    day = _day(given.get("reviewed_on", ""))
+    try:
+        day = day_of(given.get("reviewed_on", "").strip())
+    except ImpossibleValue:
+        day = None
     if day is None or day > today:
         problems["reviewed_on"] = "Fill in the day of the review; it cannot be one to come."
     if given.get("version", "").strip().lower() != version:
@@ -69,10 +72,3 @@ def record_review(
         )
     )
     record(session, now, lead, "clinician's review recorded", version=version)
-
-
-def _day(words: str) -> date | None:
-    try:
-        return date.fromisoformat(words.strip())
-    except ValueError:
-        return None

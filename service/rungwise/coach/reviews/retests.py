@@ -108,7 +108,7 @@ def withdraw_retest(
     if row is None or row.client_id != client.id:
         raise NotFound("There is no such retest of this client.")
     if row.withdrawn_at is not None:
-        raise EditedMeanwhile(EditedMeanwhile.__doc__)
+        raise EditedMeanwhile
     row.withdrawn_at, row.withdrawn_by = now, trainer.id
     session.add(row)
     record(session, now, trainer, "retest withdrawn", client_id=client.id, retest=row.id)

@@ -31,9 +31,6 @@ Shown = Callable[[int, int], object]
 class NotSqlite(ServiceError):
     """This command is for SQLite. For PostgreSQL use pg_dump and pg_restore (docs/operating.md)."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class FileThere(ServiceError):
     """Nothing is overwritten."""

@@ -16,15 +16,9 @@ MIGRATIONS = shipped("migrations", "migrations")
 class NewerDatabase(ServiceError):
     """The database was made by a newer version than this one. Install that version."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class OlderDatabase(ServiceError):
     """The database lacks this version's tables. Run `rungwise migrate` first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 class NoSuchRevision(ServiceError):

@@ -43,9 +43,6 @@ Shown = Callable[[int], object]
 class SameDatabase(ServiceError):
     """Both addresses lead to the same database. Name another one to copy to."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NotEmpty(ServiceError):
     """The database to copy to holds something already."""

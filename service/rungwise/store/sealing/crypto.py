@@ -56,17 +56,11 @@ class Unreadable(ServiceError):
     after the newest, and start again.
     """
 
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
-
 
 class InClear(ServiceError):
     """Words stand in clear where the database holds sealed ones, so they were written by hand.
     `rungwise audit verify` says what else was changed; put a backup back.
     """
-
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
 
 
 class NotInSql(TypeError):

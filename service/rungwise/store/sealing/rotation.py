@@ -49,24 +49,15 @@ Columns = Sequence[Column[Any]]
 class StillRunning(ServiceError):
     """The service is running on this database. Stop it everywhere, wait a minute, and try again."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class NoKey(ServiceError):
     """There is no data key. Make one with `rungwise keys make` and set RUNGWISE_DATA_KEYS to it."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 class OldKeyInUse(ServiceError):
     """Some process still seals with an older key. Restart them all with the newest key first in
     RUNGWISE_DATA_KEYS, then run this again. Keep the older key until then.
     """
-
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
 
 
 @dataclass(slots=True)

@@ -57,17 +57,11 @@ class NotSealedYet(ServiceError):
     `rungwise keys rotate`, and start again.
     """
 
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
-
 
 class HalfSealed(ServiceError):
     """The sealing of this database was cut off. With the same RUNGWISE_DATA_KEYS as then, run
     `rungwise keys rotate` again, and start the service after it.
     """
-
-    def __init__(self) -> None:
-        super().__init__(" ".join((self.__doc__ or "").split()))
 
 
 def open_store(settings: Settings, database: str | None = None) -> Store:

@@ -35,9 +35,6 @@ TYPES = f"{PREFIX}/problems/"
 class NoToken(ServiceError):
     """Send a token that works: Authorization: Bearer rungwise_… The practice lead makes them."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class ScopeMissing(ServiceError):
     """The token lacks a scope."""
@@ -56,9 +53,6 @@ class TooOften(ServiceError):
 
 class KeyReused(ServiceError):
     """This Idempotency-Key was used for another request. Take a new key for each action."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 class LookedAtOther(ServiceError):

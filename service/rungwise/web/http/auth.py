@@ -45,15 +45,9 @@ class SignInFirst(ServiceError):
 class NotFromOurForm(ServiceError):
     """This did not come from a form of this service, or the form is old. Open it again."""
 
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
-
 
 class FactorFirst(ServiceError):
     """This practice asks everybody for a second factor. Set yours up first."""
-
-    def __init__(self) -> None:
-        super().__init__(self.__doc__)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,9 @@
 """The review booklet as PDF."""
 
 import io
-from datetime import datetime
+from datetime import datetime, time
+from functools import lru_cache
+from threading import Lock
 
 from rungwise.coach.reports.booklet import BODY, Booklet, Table, ToldRung
 from rungwise.ladder import svg
@@ -12,10 +14,20 @@ from rungwise.wording.texts import LANGUAGES
 
 PICTURE_MM, PICTURE_PX = 36.0, 300
 GAP_MM = 5.0
+_MAKING = Lock()
 
 
 def booklet_pdf(booklet: Booklet, practice: str, country: str, at: datetime) -> bytes:
-    """The same as the page, on paper of the practice's country."""
+    """The same as the page, on paper of the practice's country.
+
+    Made once a day and version, by one caller at a time: it takes about 20 seconds of a processor.
+    """
+    with _MAKING:
+        return _made(booklet, practice, country, datetime.combine(at, time(), at.tzinfo))
+
+
+@lru_cache(maxsize=2)
+def _made(booklet: Booklet, practice: str, country: str, at: datetime) -> bytes:
     title = "For a clinician's review"
     paper = Paper(country, at, title, "en", f"{practice}, version {booklet.version}.")
     paper.head(title, 20)
