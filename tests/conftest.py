@@ -1,7 +1,6 @@
 """What every test gets: hypothesis settings, no foreign network, no order of rows by chance."""
 
 import ipaddress
-import os
 import sqlite3
 import sys
 
@@ -12,15 +11,14 @@ from stores import KINDS, postgres_server, postgres_store, sqlite_store, store  
 
 from rungwise.coach.accounts.passwords import Hasher, set_hasher
 
-# A busy machine makes single examples slow, which is no failure. CI repeats the same examples, so
-# that it judges the change and not the draw; the fuzzers under tests/ are for looking further. What
-# safety hangs on says for itself that it wants more examples.
+# A busy machine makes single examples slow, which is no failure. Every run repeats the same
+# examples, so that it judges the change and not the draw; `--hypothesis-profile drawn` draws
+# others, as the fuzzers under tests/ do. What safety hangs on says itself that it wants more.
 hypothesis.settings.register_profile(
-    "house",
-    deadline=None,
-    max_examples=40,
-    derandomize=os.environ.get("CI") == "true",
-    print_blob=True,
+    "house", deadline=None, max_examples=40, derandomize=True, print_blob=True
+)
+hypothesis.settings.register_profile(
+    "drawn", hypothesis.settings.get_profile("house"), derandomize=False
 )
 hypothesis.settings.load_profile("house")
 
