@@ -131,6 +131,12 @@ class Facts:
     def hold_alone(self) -> bool:
         return self.hold and self.opening is None and not self.told("comfort")
 
+    @property
+    def of_practice(self) -> bool:
+        """ "Not today, sorry": a no to the day's practice. "Couldn't get up today" is none."""
+        stuck = self.harm_told or self.said.told("reply.cannot") is not None
+        return self.kind == "skipped" and not stuck
+
     # Words for each answer.
 
     @property

@@ -46,7 +46,12 @@ _HURT: _Rows = (
     ("other", "hold_alone"),
     *_HARM,
 )
-_WEEKLY: _Rows = (("no", "number_nought"), ("yes", "few_falls"), *_HARM)
+_WEEKLY: _Rows = (
+    ("no", "number_nought"),
+    ("yes", "few_falls"),
+    ("other", "of_practice"),
+    *_HARM,
+)
 _EMERGENCY: _Rows = (
     ("cannot", "cannot"),
     ("yes", "emergency"),

@@ -141,6 +141,10 @@ def kind_of(
     wished = [p for p in parse.places("opt_in.plain") if not has_tag(parse, p - 1, "neg.strong")]
     if wished:
         return "opt_in", tuple(parse.span(place, place) for place in wished)
+    if context.asked == "fall_weekly" and not (holds.holds or safety.of("fall").spans):
+        skipped = _of_practice(parse, safety, steady)
+        if skipped:
+            return "skipped", skipped
     if context.asked in ABOUT_SAFETY or context.asked in ("retest", "pain_score"):
         return _kind_of_answer(parse, safety, holds), ()
     return _kind_of_report(parse, opened, safety, holds, steady)
@@ -170,6 +174,15 @@ def _kind_of_report(
     kind, behind = _kind_of_the_rest(parse)
     refused = kind == "other" and not safety.reported and _refuses(parse, opened)
     return ("skipped", (span_of(parse, opened),)) if refused else (kind, behind)
+
+
+def _of_practice(parse: Parse, safety: Safety, steady: Steady) -> tuple[Span, ...]:
+    """ "Not today, sorry" is no answer about falls; "not this week" is one."""
+    week = any(
+        "old.recent" in unit.tags and unit.tags.isdisjoint(_FILLER)
+        for unit in parse.units
+    )
+    return () if week else tuple(parse.span(p, p) for p in sorted(_skips(parse, safety, steady)))
 
 
 def _refuses(parse: Parse, opened: Opening) -> bool:

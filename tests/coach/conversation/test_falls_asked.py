@@ -127,6 +127,32 @@ def test_comfort_is_no_answer_and_is_asked_once_more() -> None:
     assert [(step.kind, step.urgency) for step in steps(left, Tell)] == [("unread", "note")]
 
 
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [
+        ("en", "Not today sorry"),
+        ("en", "No, not today"),
+        ("en", "no time today"),
+        ("en", "not now"),
+        ("es", "Hoy no, lo siento"),
+        ("es", "ahora no"),
+    ],
+)
+def test_a_no_to_practice_is_no_answer_and_the_week_stays_missing(language, said) -> None:
+    refused = talk(said, language=language)[-1]
+    assert [step.name for step in steps(refused, Say)] == ["skipped_a"]
+    assert answer_kept(refused) is None
+    assert refused.as_json()["asked"] == "fall_weekly"
+    later = talk(said, "no", language=language)[-1]
+    assert answer_kept(later) == "no"
+
+
+def test_not_this_week_is_no_fall_and_not_being_able_to_get_up_is_no_missed_practice() -> None:
+    assert answer_kept(talk("Not this week")[-1]) == "no"
+    stuck = talk("couldn't get up today")[-1]
+    assert [step.urgency for step in steps(stuck, Tell)] == ["urgent"]
+
+
 def test_silence_holds_nothing_and_the_week_is_missing() -> None:
     heard = list(rehearse(Conversation(turns=[Turn(SUNDAY, None), Turn(1440, None)])))[-1]
     (closed,) = [step for step in steps(heard, Answered) if step.kind == "fall_weekly"]
