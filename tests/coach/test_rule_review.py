@@ -68,7 +68,7 @@ def test_a_move_up_after_two_steady_days_would_wait_for_the_third(world):
     assert "3 are needed" in change.because
     assert total.sentences(GENTLE.name)[0] == (
         "With the gentle preset, 1 of 1 moves up would have waited; 0 of those were followed by a "
-        "move back within 7 days."
+        "move back within 7 days; by chance alone 0 would."
     )
 
 
@@ -94,6 +94,15 @@ def test_a_wait_is_told_with_what_came_after_it(world):
     total, changes = reviewed(world.store, [world.client_id], GENTLE)
     assert [change.then_back for change in changes if change.was == "up"] == [True]
     assert total.waited_then_back == 1
+    assert total.ups_then_back == 1
+
+
+def test_what_waited_is_said_beside_what_chance_would_make_of_it():
+    total = RuleReview(82, Counter(up=82), Counter({("up", "stay"): 41}), 9, 10)
+    # SciPy's hypergeom(82, 10, 41).ppf([0.025, 0.975]) gives 2 and 8.
+    assert total.sentences("x")[0].endswith(
+        "9 of those were followed by a move back within 7 days; by chance alone 2 to 8 would."
+    )
 
 
 @ON_SQLITE

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import hypergeom
 from statsmodels.duration.survfunc import SurvfuncRight
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
@@ -14,6 +15,7 @@ from rungwise.errors import ImpossibleValue
 from rungwise.evidence.rates import (
     FALLS_PER_1000,
     FALLS_WITH_EXERCISE_PER_1000,
+    drawn_by_chance,
     expected_falls,
     poisson_interval,
     rate_per,
@@ -214,3 +216,25 @@ def test_the_edges() -> None:
         curve([1], [])
     with pytest.raises(ImpossibleValue):
         curve([-1], [True])
+
+
+# --- blind draws ------------------------------------------------------------------------------
+
+
+@given(st.data())
+def test_blind_draws_as_scipy_has_them(data: st.DataObject) -> None:
+    of = data.draw(st.integers(1, 300))
+    marked, drawn = data.draw(st.integers(0, of)), data.draw(st.integers(0, of))
+    low, high = drawn_by_chance(of, marked, drawn)
+    chance = hypergeom(of, marked, drawn)
+    # By its sums, for its quantiles stumble where a sum is exactly 2.5%.
+    assert chance.cdf(low) >= 0.025 - 1e-9
+    assert chance.cdf(low - 1) < 0.025 + 1e-9
+    assert chance.cdf(high) >= 0.975 - 1e-9
+    assert chance.cdf(high - 1) < 0.975 + 1e-9
+
+
+def test_more_than_there_are_cannot_be_drawn() -> None:
+    assert drawn_by_chance(0, 0, 0) == (0, 0)
+    with pytest.raises(ImpossibleValue):
+        drawn_by_chance(3, 1, 4)

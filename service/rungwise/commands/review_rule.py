@@ -102,6 +102,7 @@ def _print_sum(total: RuleReview, trial: TrialSettings, *, as_json: bool) -> Non
             "decided": dict(total.decided),
             "changed": {f"{was} -> {would}": n for (was, would), n in total.changed.items()},
             "waited_then_back": total.waited_then_back,
+            "ups_then_back": total.ups_then_back,
         }
         print(json.dumps({"sum": summed}))
         return

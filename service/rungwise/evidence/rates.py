@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import count
-from math import exp, lgamma, log, sqrt
+from math import comb, exp, lgamma, log, sqrt
 from statistics import NormalDist
 
 from rungwise.errors import ImpossibleValue
@@ -98,6 +98,22 @@ def share_interval(hits: int, of: int, confidence: float = 0.95) -> tuple[float,
     middle = share + z2 / (2 * of)
     reach = z * sqrt(share * (1 - share) / of + z2 / (4 * of * of))
     return max((middle - reach) / (1 + z2 / of), 0.0), min((middle + reach) / (1 + z2 / of), 1.0)
+
+
+def drawn_by_chance(of: int, marked: int, drawn: int) -> tuple[int, int]:
+    """Among `drawn` of `of`, taken at random, the fewest and most of the `marked` ones that 95% of
+    such draws have: the hypergeometric distribution's quantiles at 2.5% and 97.5%.
+    """
+    if not 0 <= marked <= of or not 0 <= drawn <= of:
+        raise ImpossibleValue("drawn", (marked, drawn), f"neither more than {of}")
+    every, found, low = comb(of, drawn), 0, None
+    for hits in range(max(drawn - (of - marked), 0), min(marked, drawn) + 1):
+        found += comb(marked, hits) * comb(of - marked, drawn - hits)
+        if low is None and 40 * found >= every:
+            low = hits
+        if low is not None and 40 * found >= 39 * every:
+            return low, hits
+    raise AssertionError("the chances do not sum to one")
 
 
 def share(hits: int, of: int) -> Estimate | None:

@@ -178,10 +178,7 @@ def _kind_of_report(
 
 def _of_practice(parse: Parse, safety: Safety, steady: Steady) -> tuple[Span, ...]:
     """ "Not today, sorry" is no answer about falls; "not this week" is one."""
-    week = any(
-        "old.recent" in unit.tags and unit.tags.isdisjoint(_FILLER)
-        for unit in parse.units
-    )
+    week = any("old.recent" in unit.tags and unit.tags.isdisjoint(_FILLER) for unit in parse.units)
     return () if week else tuple(parse.span(p, p) for p in sorted(_skips(parse, safety, steady)))
 
 

@@ -24,6 +24,7 @@ from sqlmodel import Session, col, select
 from rungwise.coach.record.codec import PlanSettings, report_from_json, stored_ladder
 from rungwise.coach.record.situation import HISTORY_DAYS
 from rungwise.coach.rule.rule_trial import TrialSettings
+from rungwise.evidence.rates import drawn_by_chance
 from rungwise.ladder.absence import LEAST_MISSED
 from rungwise.ladder.estimate import next_chance
 from rungwise.ladder.moves import Chance, Move, PastDay, Plan
@@ -61,11 +62,14 @@ class RuleChange:
 
 @dataclass(frozen=True, slots=True)
 class ClientReview:
-    """One client's decisions taken again: how many by what they were, and those that differ."""
+    """One client's decisions taken again: how many by what they were, and those that differ; of
+    all moves up that were made, how many were followed by a move back.
+    """
 
     client_id: int
     decided: Mapping[str, int]
     changes: tuple[RuleChange, ...]
+    ups_then_back: int = 0
 
 
 @dataclass(slots=True)
@@ -76,14 +80,23 @@ class RuleReview:
     decided: Counter[str] = field(default_factory=Counter)
     changed: Counter[tuple[str, str]] = field(default_factory=Counter)
     waited_then_back: int = 0
+    ups_then_back: int = 0
 
     def add(self, one: ClientReview) -> None:
         self.clients += 1
         self.decided.update(one.decided)
         self.changed.update((change.was, change.would) for change in one.changes)
+        self.ups_then_back += one.ups_then_back
         self.waited_then_back += sum(
             change.then_back for change in one.changes if change.would == "stay"
         )
+
+    def _by_chance(self) -> str:
+        """How many that would be if the waiting ones had been drawn blindly from all moves up."""
+        waited = self.changed["up", "stay"]
+        low, high = drawn_by_chance(self.decided["up"], self.ups_then_back, waited)
+        between = f"{low:,} to {high:,}" if low < high else f"{low:,}"
+        return f"by chance alone {between} would"
 
     @property
     def decisions(self) -> int:
@@ -96,7 +109,7 @@ class RuleReview:
         lines = [
             f"With {name}, {changed['up', 'stay']:,} of {ups:,} moves up would have waited; "
             f"{self.waited_then_back:,} of those were followed by a move back within "
-            f"{THEN_BACK_DAYS} days.",
+            f"{THEN_BACK_DAYS} days; {self._by_chance()}.",
             f"{changed['stay', 'up']:,} of {self.decided['stay']:,} stays would have been a move "
             f"up.",
         ]
@@ -255,6 +268,7 @@ class _Again:
         self.plan_version = 0
         self.absences: set[tuple[date, str]] = set()
         self.decided: Counter[str] = Counter()
+        self.ups_then_back = 0
         self.changes: list[RuleChange] = []
 
     def review(self) -> ClientReview:
@@ -270,7 +284,8 @@ class _Again:
         while prompt is not None:
             self._prompt(*prompt)
             prompt = next(prompts, None)
-        return ClientReview(self.client_id, self.decided, tuple(self.changes))
+        changes = tuple(self.changes)
+        return ClientReview(self.client_id, self.decided, changes, self.ups_then_back)
 
     def _move(self, place: int, row: Row[Any]) -> None:
         self._forget(row.decided_at)
@@ -279,6 +294,8 @@ class _Again:
         report = None if told is None else report_from_json(told)
         if row.superseded_at is None and row.kind != "override":
             self.decided[row.kind] += 1
+            if row.kind == "up":
+                self.ups_then_back += self._then_back(place, row.local_date)
             would = self._decide(row, report)
             self._compare(place, row, would)
         self._remember(row, report)
