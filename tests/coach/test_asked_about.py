@@ -5,7 +5,8 @@ from sqlmodel import select
 
 from rungwise.coach.plan.placement import pause, place_client
 from rungwise.coach.record.situation import load
-from rungwise.store.tables import Client, Message
+from rungwise.store.tables import Client, Message, PlanRow, Practice, Trainer
+from rungwise.wording.rung_words import Telling, rung_text
 
 ASKS = "Which way round do I stand today?"
 
@@ -122,3 +123,37 @@ def test_an_easier_one_that_waits_leaves_no_more_once_the_trainer_has_placed_the
     put_on(outbox, trainer, 0)
     outbox.send()
     assert easier_ones(outbox.world.store) == ["cancelled"]
+
+
+def with_a_tape_in_inches(world):
+    """The client on the second rung, with a tape on the floor, in a practice of inches."""
+    with world.store.write() as session:
+        client = session.get_one(Client, world.client_id)
+        session.get_one(Practice, client.practice_id).lengths = "in"
+        row = session.exec(select(PlanRow)).one()
+        equipment = {**row.profile["equipment"], "tape": True}
+        row.profile = {**row.profile, "equipment": equipment}
+        session.add(row)
+        trainer = session.get_one(Trainer, world.trainer_id)
+        situation = load(session, client)
+        rung = situation.ladder.rungs[1]
+        place_client(session, world.clock.now(), trainer, situation, rung.key, "Seen it.")
+
+
+@pytest.mark.parametrize(
+    ("asks", "place", "begins"),
+    [(ASKS, 1, "Today's exercise again:"), ("too hard today, easier please", 0, "")],
+)
+def test_again_and_easier_are_told_as_the_days_text_tells_them(world, asks, place, begins):
+    with_a_tape_in_inches(world)
+    world.pass_time(hours=2)
+    world.reply(asks)
+    situation = world.situation
+    rung = situation.ladder.rungs[place]
+    assert situation.telling().tape
+    assert situation.telling().units == "in"
+    told = rung_text(rung, situation.measures.body, situation.telling())
+    assert told != rung_text(rung, situation.measures.body, Telling(situation.settings.target_s))
+    answer = world.sent("answer")[-1].body
+    assert told in answer
+    assert answer.startswith(begins)

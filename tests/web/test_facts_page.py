@@ -44,6 +44,8 @@ def form_of(world: World, browser: SignedIn, who: str = "ada") -> dict[str, Any]
             continue
         held = html.unescape(value[1]) if value else ""
         form[name[1]] = f"{form[name[1]]} {held}" if name[1] in form else held
+    for name, held in re.findall(r'<textarea id="(\w+)"[^>]*>(.*?)</textarea>', page, re.DOTALL):
+        form[name] = html.unescape(held)
     for name, options in re.findall(r'<select id="(\w+)".*?>(.*?)</select>', page, re.DOTALL):
         chosen = re.search(r'<option(?: value="([^"]*)")? selected>([^<]*)', options)
         form[name] = (chosen[1] if chosen[1] is not None else chosen[2]) if chosen else ""

@@ -1,5 +1,7 @@
 """The week with its visits, the sheet for a day's round, and "visited" in one press."""
 
+from datetime import date, timedelta
+
 import pytest
 from browsing import THEMES, WIDTHS, Window, served
 from playwright.sync_api import Browser
@@ -82,6 +84,45 @@ def test_ticked_clients_are_printed_with_what_to_look_at(world: World) -> None:
     assert "Bo Specimen" in page.text
 
 
+def test_the_month_has_every_visit_on_its_day_with_the_days_beside_it(world: World) -> None:
+    plan(world)
+    plan(world, day="2026-03-02", begins="")
+    plan(world, "cy", day="2026-04-03", by="omar")
+    tess = world.signed_in()
+    tess.post(f"/clients/{world.clients['ada']}/visited")
+    page = tess.page("/month")
+    assert "<h1>March 2026</h1>" in page
+    assert "2 visits in the month" in page
+    cells = page.split('<li class="month-day')[1:]
+    days = {cell.split('datetime="')[1][:10]: cell for cell in cells}
+    # March 2026 begins on a Sunday and ends on a Tuesday: ISO 8601 weeks from 23 February on.
+    assert list(days) == [
+        (date(2026, 2, 23) + timedelta(days=number)).isoformat() for number in range(42)
+    ]
+    assert "09:30</span>" in days[DAY]
+    assert "visited" in days["2026-03-02"]
+    assert "Ada Sample" in days[DAY]
+    assert f"/visits/round?day={DAY}" in days[DAY]
+    assert "Cy" not in page
+    assert "Cy Instance" in world.signed_in("lena").page("/month")
+    assert page.count('aria-current="date"') == 1
+
+
+def test_a_visit_that_nobody_marked_done_is_said_once_its_day_is_over(world: World) -> None:
+    plan(world)
+    world.pass_time(days=3)
+    tess = world.signed_in()
+    assert "not marked as done" in tess.page("/month")
+    assert "Nothing is planned or due" in tess.page("/month?month=2030-01")
+
+
+@pytest.mark.parametrize("month", ["soon", "2026-13", "1999-12", "2101-01"])
+def test_a_month_that_is_none_is_refused(world: World, month: str) -> None:
+    answer = world.signed_in().get(f"/month?month={month}")
+    assert answer.status_code == 400
+    assert "a month" in answer.text
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("theme", THEMES)
 def test_the_pages_are_sound_in_a_browser(world: World, browser: Browser, width, theme) -> None:
@@ -91,6 +132,7 @@ def test_the_pages_are_sound_in_a_browser(world: World, browser: Browser, width,
         window = Window(browser, address, width, theme).sign_in()
         for path in (
             f"/week?start={DAY}",
+            f"/month?month={DAY}",
             f"/visits/round?day={DAY}",
             f"/clients/{world.clients['ada']}/visits",
             "/visits",

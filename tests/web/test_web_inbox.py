@@ -333,3 +333,14 @@ def test_seeing_and_handling_are_in_the_audit_trail_without_texts(world: World) 
         texts = [m.body for m in session.exec(select(Message)).all()]
         assert not any(body and body in str(line.detail) for line in lines for body in texts)
         assert session.exec(select(SignIn)).all()
+
+
+def test_what_is_counted_beside_the_day_are_clients_as_on_the_day(world: World) -> None:
+    with_a_fall(world)
+    world.reply("ada", "and my chest hurts a lot")
+    assert len(world.alerts("ada", "new")) > 1
+    browser = world.signed_in()
+    assert '<span class="count">1<span' in browser.page("/clients")
+    assert "<strong>1 client with an urgent alert waiting.</strong>" in browser.page("/clients")
+    assert "<title>(1) Day" in browser.page("/")
+    assert browser.page("/").count('class="card card-urgent"') == 1

@@ -50,7 +50,16 @@ from rungwise.web.practice import (
     second_reader,
     settings,
 )
-from rungwise.web.reports import falls, home_visits, outcomes, retests, rule_review, summary, visits
+from rungwise.web.reports import (
+    falls,
+    home_visits,
+    month,
+    outcomes,
+    retests,
+    rule_review,
+    summary,
+    visits,
+)
 
 # Before clients: /clients/new is no client's page.
 PAGES = (
@@ -76,7 +85,7 @@ PAGES = (
     *(told_days, usual_pain),
     *(phone, unknown_numbers, live, account, forgotten, second_factor),
     *(passkeys, organisation, invitations),
-    *(visits, home_visits, retests, falls, outcomes, rule_review),
+    *(visits, home_visits, month, retests, falls, outcomes, rule_review),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in
+from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in, telling_of
+from rungwise.concepts.measures import Lengths
 from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, stale_after
 from rungwise.concepts.signs import BEFORE_HURT, TOLD_OF_A_DAY
 from rungwise.ladder.day import DayReport
@@ -67,13 +68,14 @@ class Lately:
 @dataclass(frozen=True, slots=True)
 class Standing:
     """Where the client stands: the plan, the profile that the ladder is built from (as stored
-    text), the rung, and the local date of the last placing or practice.
+    text), the rung, the local date of the last placing or practice, and the units of the texts.
     """
 
     settings: PlanSettings
     profile: str
     rung_key: str
     since: date
+    lengths: Lengths = "cm"
 
     @property
     def ladder(self) -> Ladder:
@@ -94,8 +96,8 @@ class Standing:
 
     @property
     def telling(self) -> Telling:
-        """How a rung is told: seconds and how often."""
-        return Telling(self.settings.target_s, self.settings.sets)
+        """How a rung is told: as the day's text tells it."""
+        return telling_of(self.settings, self.profile, self.lengths)
 
 
 @dataclass(frozen=True, slots=True)

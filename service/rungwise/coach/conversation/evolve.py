@@ -9,7 +9,6 @@ from rungwise.coach.conversation.dossier import (
     LastPrompt,
     OpenAlert,
     OpenQuestion,
-    Standing,
 )
 from rungwise.coach.conversation.effects import (
     Answered,
@@ -106,12 +105,8 @@ def _decided(dossier: Dossier, step: Decide) -> Dossier:
     report, move, standing = step.report, step.move, dossier.standing
     past = (*without_day(dossier.past, report), PastDay(report.day, report, move))
     if standing is not None:
-        standing = Standing(
-            standing.settings,
-            standing.profile,
-            move.to_key,
-            standing.since if report.skipped else max(standing.since, report.day),
-        )
+        since = standing.since if report.skipped else max(standing.since, report.day)
+        standing = replace(standing, rung_key=move.to_key, since=since)
     reports = {**dossier.reports, report.day: report}
     return replace(dossier, past=past, reports=reports, standing=standing)
 

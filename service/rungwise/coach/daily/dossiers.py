@@ -187,7 +187,13 @@ def _standing(situation: Situation | None) -> Standing | None:
     if situation is None:
         return None
     placement = situation.placement
-    return Standing(situation.settings, situation.profile, placement.rung_key, placement.since)
+    return Standing(
+        situation.settings,
+        situation.profile,
+        placement.rung_key,
+        placement.since,
+        situation.lengths,
+    )
 
 
 def _reports(session: Session, now: datetime, client_id: int) -> Mapping[date, DayReport]:

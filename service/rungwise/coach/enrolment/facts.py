@@ -6,20 +6,19 @@ intake does not ask has its row here.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import time
 from enum import StrEnum
 
+from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
+from rungwise.coach.enrolment.form_reader import Reader
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
-from rungwise.coach.enrolment.intake_form import (
-    MEASURED,
-    Reader,
-    read_body,
-    read_equipment,
-)
 from rungwise.coach.enrolment.phone_check import Phone, look_at
+from rungwise.coach.enrolment.second_phones import read_phones
 from rungwise.coach.record.fields import (
     LONGEST_NAME,
     Unfinished,
     address,
+    hour,
     name_or_refuse,
     number,
     several,
@@ -67,9 +66,11 @@ FACTS: Mapping[str, Fact] = {
     "name": Fact("Name", LeadsTo.RECORD, of_person=True),
     "called": Fact("Called in texts", LeadsTo.TEXTS, of_person=True),
     "phone": Fact("Mobile phone", LeadsTo.PHONE, of_person=True),
+    "second_phones": Fact("Second phones", LeadsTo.RECORD, of_person=True),
     "address": Fact("Address", LeadsTo.RECORD, of_person=True),
     "language": Fact("Language of texts", LeadsTo.TEXTS),
     "time_zone": Fact("Time zone", LeadsTo.HOURS),
+    "prompt_at": Fact("Hour of the text", LeadsTo.HOURS),
     "trainer": Fact("Trainer", LeadsTo.TRAINER, of_person=True),
     "sends_from": Fact("Number that texts come from", LeadsTo.NUMBER, of_person=True),
     "someone": Fact("Who knows when they practise", LeadsTo.RECORD, of_person=True),
@@ -113,12 +114,14 @@ UNKNOWN_FIELD = "There is no such fact."
 class Facts:
     """A client's facts. `trainer` is an e-mail address; phones are in E.164.
 
-    `profile` is None for a client without a rung, who has no plan yet.
+    `second_phones` has whose each is, by number. `profile` and `prompt_at` are None for a client
+    without a rung, who has no plan yet.
     """
 
     name: str
     called: str
     phone: str
+    second_phones: Mapping[str, str]
     address: str
     language: str
     time_zone: str
@@ -126,6 +129,7 @@ class Facts:
     sends_from: str
     someone: str
     home: frozenset[str]
+    prompt_at: time | None
     profile: Profile | None
 
 
@@ -141,10 +145,12 @@ class Choices:
 
 def told(facts: Facts) -> dict[str, str]:
     """Every fact in words, as they are compared, shown and kept on record."""
+    second = sorted(facts.second_phones.items())
     found = {
         "name": facts.name,
         "called": facts.called,
         "phone": facts.phone,
+        "second_phones": "; ".join(f"{phone} {whose}" for phone, whose in second),
         "address": facts.address,
         "language": facts.language,
         "time_zone": facts.time_zone,
@@ -153,6 +159,8 @@ def told(facts: Facts) -> dict[str, str]:
         "someone": facts.someone,
         "home": " ".join(name for name in HOME_NAMES if name in facts.home),
     }
+    if facts.prompt_at is not None:
+        found["prompt_at"] = facts.prompt_at.isoformat("minutes")
     if facts.profile is not None:
         found |= _profile_told(facts.profile)
     return found
@@ -238,6 +246,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
     phone = form.take(
         "phone", lambda one: look_at(one, choices.country), "Fill in the phone's number."
     )
+    second = form.take("second_phones", lambda one: read_phones(one, choices.country)) or {}
     where = form.take("address", address)
     zone = form.take("time_zone", lambda one: zone_named(one).key, "Choose their time zone.")
     trainer = form.take(
@@ -246,12 +255,15 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
     sends_from = form.take("sends_from", lambda one: _one(one, choices.numbers), "Choose one.")
     home = form.take("home", lambda one: several("home", one, HOME_NAMES)) or ()
     profile = _profile(form, held.profile, choices) if held.profile is not None else None
+    if phone is not None and phone.e164 == held.phone and phone.e164 in second:
+        form.problems["second_phones"] = f"{phone.e164} is where their texts go already."
     if form.problems or name is None or phone is None or zone is None:
         raise Unfinished(form.problems)
     facts = Facts(
         name=name,
         called=called or name.split()[0],
         phone=phone.e164,
+        second_phones=second,
         address=where or "",
         language=form.choice("language", tuple(LANGUAGES)),
         time_zone=zone,
@@ -259,6 +271,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
         sends_from=sends_from or held.sends_from,
         someone=form["someone"][:LONGEST_NAME],
         home=frozenset(home),
+        prompt_at=held.prompt_at and (form.take("prompt_at", hour) or held.prompt_at),
         profile=profile,
     )
     if form.problems:
@@ -274,6 +287,8 @@ def _one(words: str, allowed: tuple[str, ...]) -> str:
 
 def _profile(form: Reader, held: Profile, choices: Choices) -> Profile | None:
     body = read_body(form, held.body)
+    if form["shoe_size"] and not held.body.estimated:
+        form.problems["shoe_size"] = "The feet are measured, so nothing is guessed from a shoe."
     equipment = _equipment(form, held.equipment)
     limits = _limits(form, held.limits, choices.most_target_s)
     narrowing = Narrowing(

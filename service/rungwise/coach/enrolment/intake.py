@@ -15,8 +15,10 @@ from rungwise.coach.enrolment.home_checklist import missing, not_ready
 from rungwise.coach.enrolment.intake_form import NOT_HELD, Draft
 from rungwise.coach.enrolment.screening import not_asked, screen, screened_then
 from rungwise.coach.enrolment.screening_questions import RULES_VERSION
+from rungwise.coach.plan.new_ladder import keep_off
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.clearance import latest_screening, refuse_uncleared
+from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Baseline, Client, HomeSetup, Practice, Screening, Trainer
 from rungwise.ticks.due import zone_named
@@ -207,14 +209,26 @@ def screen_again(
 ) -> None:
     """Ask (again), at any time. Earlier answers stay on record.
 
-    Who practises and may not as the new answers stand rests until that is settled.
+    Who practises and may not as the new answers stand rests until that is settled. What the answers
+    say the ladder must spare it spares from now on; only a trainer's word lets it back.
     """
-    outcome = screen(answers).outcome
+    found = screen(answers)
+    outcome = found.outcome
     if outcome == "start" and _not_held(baseline_of(session, client.id)):
         outcome = "ask_first"
     _store_screening(session, now, trainer, client, answers, outcome)
     if outcome != "start" and client.state in ("active", "paused"):
         rest_client(session, now, client)
+    situation = load(session, client)
+    if situation is not None:
+        keep_off(
+            session,
+            now,
+            trainer,
+            situation,
+            no_soft_surface=found.no_soft_surface,
+            two_hands=found.two_hands,
+        )
 
 
 @dataclass(frozen=True, slots=True)

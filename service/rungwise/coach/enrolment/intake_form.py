@@ -3,19 +3,20 @@
 Every field is a string under its own name. All that is wrong is told at once, field by field.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from rungwise.coach.enrolment.baseline import Suggestion, first_rung, not_held
+from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
 from rungwise.coach.enrolment.clients import NewClient
-from rungwise.coach.enrolment.heights import height_mm
+from rungwise.coach.enrolment.form_reader import Reader
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
 from rungwise.coach.enrolment.screening import Outcome, Screened, screen
 from rungwise.coach.enrolment.screening_questions import QUESTIONS
-from rungwise.coach.record.codec import PlanSettings, ladder_of
+from rungwise.coach.plan.usual_pain import USUAL_PLACES, usual_score
+from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_of
 from rungwise.coach.record.fields import (
     Unfinished,
     address,
@@ -25,39 +26,20 @@ from rungwise.coach.record.fields import (
     one_of,
     sentence,
     several,
-    truth_of,
 )
 from rungwise.coach.record.quiet_hours import refuse_quiet_hour
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.evidence.four_stage import STAGES, FourStage, four_stage
-from rungwise.ladder.body import (
-    AHEAD_MM,
-    FOOT_BREADTH_MM,
-    FOOT_LENGTH_MM,
-    HIP_WIDTH_MM,
-    HOLD_S,
-    MAT_LAYERS,
-    Body,
-    Equipment,
-    Limits,
-    Profile,
-)
+from rungwise.ladder.body import HOLD_S, Equipment, Limits, Profile
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.rungs import Rung
-from rungwise.ladder.shoe_sizes import SHOE_SYSTEMS, foot_length_mm
-from rungwise.ladder.stance import Side
 from rungwise.store.tables import Practice
 from rungwise.wording.texts import LANGUAGES
 
-T = TypeVar("T")
-
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-FOAM = ("none", "whole", "cut", "both")
-SIDES = ("none", "left", "right")
 STAGE_FIELDS = tuple(f"stage_{place}" for place in range(1, len(STAGES) + 1))
 EASIER_SHOWN = 3
 NOT_TRIED = "not tried"
-SHOES = tuple(SHOE_SYSTEMS)
 
 # What a field holds when nothing was filled in, as the page shows it.
 DEFAULTS: Mapping[str, str] = {
@@ -71,9 +53,8 @@ DEFAULTS: Mapping[str, str] = {
     "caution": "usual",
 }
 WHO = ("name", "called", "phone", "address", "time_zone", "language")
-MEASURED = ("foot_length_cm", "foot_breadth_cm", "hip_width_cm")
 MEASURES = ("sex", "height_cm", "shoe_size", "shoe_system", *MEASURED, "narrowest_cm")
-SPARED = ("big_toe_pain", "weaker", "no_full_weight")
+SPARED = ("big_toe_pain", "weaker", "no_full_weight", "usual_pain", "usual_pain_score")
 PLACE = ("mat_layers", "foam", "home", "someone")
 WHEN = ("prompt_at", "weekdays", "target_s", "caution")
 ASKED = tuple(question.name for question in QUESTIONS)
@@ -149,40 +130,6 @@ def read_intake(given: Mapping[str, str], practice: Practice, screened: bool = T
 
 def _filled(given: Mapping[str, str]) -> dict[str, str]:
     return {name: value.strip() for name, value in given.items() if value.strip()}
-
-
-@dataclass(slots=True)
-class Reader:
-    """The fields, and what was found wrong with them."""
-
-    given: Mapping[str, str]
-    problems: dict[str, str] = field(default_factory=dict)
-
-    def __getitem__(self, name: str) -> str:
-        return self.given.get(name, "")
-
-    def take(self, name: str, read: Callable[[str], T], needed: str = "") -> T | None:
-        """What `read` makes of the field; None and a problem if it can't, or if it is needed."""
-        words = self[name]
-        if not words:
-            if needed:
-                self.problems[name] = needed
-            return None
-        try:
-            return read(words)
-        except ServiceError as error:
-            self.problems[name] = sentence(error)
-            return None
-
-    def flag(self, name: str) -> bool:
-        return bool(self.take(name, truth_of))
-
-    def choice(self, name: str, allowed: tuple[str, ...]) -> str:
-        return self.take(name, lambda words: one_of(name, words, allowed)) or allowed[0]
-
-    def mm(self, name: str, low_mm: int, high_mm: int) -> int | None:
-        """A length given in cm, as whole mm."""
-        return self.take(name, lambda words: round(number(words, low_mm / 10, high_mm / 10) * 10))
 
 
 def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
@@ -283,7 +230,18 @@ def _settings(form: Reader, practice: Practice) -> PlanSettings:
         weekdays=frozenset(WEEKDAYS.index(day) for day in days or WEEKDAYS),
         target_s=target_s or plain.target_s,
         caution=PRESETS[form.choice("caution", tuple(PRESETS))],
+        usual_pain=_usual_pain(form),
     )
+
+
+def _usual_pain(form: Reader) -> UsualPain | None:
+    """The pain that is this client's normal; where and how bad come together or not at all."""
+    place = form.take("usual_pain", lambda words: one_of("usual_pain", words, USUAL_PLACES))
+    needed = "Choose how bad it is on a usual day, from 0 to 5 of 10." if place else ""
+    score = form.take("usual_pain_score", usual_score, needed)
+    if score is not None and not form["usual_pain"]:
+        form.problems["usual_pain"] = "Choose where it hurts, or leave out how bad."
+    return None if place is None or score is None else UsualPain(place, score)
 
 
 def _profile(form: Reader, limits: Limits, target_s: int) -> Profile | None:
@@ -292,85 +250,6 @@ def _profile(form: Reader, limits: Limits, target_s: int) -> Profile | None:
     if body is None:
         return None
     return Profile(body, equipment, limits, target_s=target_s)
-
-
-def read_equipment(form: Reader, held: Equipment) -> Equipment:
-    """The mat's layers and the half foam as filled in; all else as `held`."""
-    layers = form.choice("mat_layers", tuple(str(one) for one in MAT_LAYERS))
-    foam = form.choice("foam", FOAM)
-    return replace(
-        held,
-        mat_layers=int(layers),
-        half_foam_whole=foam in ("whole", "both"),
-        half_foam_cut=foam in ("cut", "both"),
-    )
-
-
-def read_body(form: Reader, held: Body | None = None) -> Body | None:
-    """Measured when any of the three measures is given, otherwise estimated.
-
-    A body that is `held` stays as it is where the form tells nothing else; a guessed one is guessed
-    anew only from a sex or a height that is given.
-    """
-    spared: dict[str, Side | None] = {
-        name: None if (side := form.choice(name, SIDES)) == "none" else Side(side)
-        for name in ("weaker", "no_full_weight")
-    }
-    narrowest = form.mm("narrowest_cm", FOOT_BREADTH_MM[0], HIP_WIDTH_MM[1])
-    more = {**spared, "narrowest_offset_mm": narrowest, "big_toe_pain": form.flag("big_toe_pain")}
-    if form["ahead_cm"]:
-        more["ahead_mm"] = form.mm("ahead_cm", *AHEAD_MM)
-    measured = any(form[name] for name in MEASURED)
-    try:
-        found = _measured(form, held) if measured else _guessed(form, held)
-        if found is None or form.problems.keys() & {"narrowest_cm", "ahead_cm"}:
-            return None
-        return replace(found, **more)  # type: ignore[arg-type]  # by name
-    except ImpossibleValue as error:
-        name = error.field.replace("_offset_mm", "_cm").replace("_mm", "_cm")
-        form.problems[name] = sentence(error).replace("It holds", "In mm, it holds")
-        return None
-
-
-def _measured(form: Reader, held: Body | None) -> Body | None:
-    length = form.mm("foot_length_cm", *FOOT_LENGTH_MM)
-    breadth = form.mm("foot_breadth_cm", *FOOT_BREADTH_MM)
-    hips = form.mm("hip_width_cm", *HIP_WIDTH_MM)
-    for name, value in zip(MEASURED, (length, breadth, hips), strict=True):
-        if value is None and name not in form.problems:
-            form.problems[name] = "Measure all three, or leave all three empty."
-    if length is None or breadth is None or hips is None:
-        return None
-    if held is not None and not held.estimated:
-        same = (held.foot_length_mm, held.foot_breadth_mm, held.hip_width_mm)
-        if same == (length, breadth, hips):
-            return held
-    return Body(length, breadth, hips)
-
-
-def _guessed(form: Reader, held: Body | None) -> Body | None:
-    height = form.take("height_cm", height_mm)
-    shoe = _shoe_mm(form)
-    told = any(form[name] for name in ("sex", "height_cm", "shoe_size"))
-    if held is not None and held.estimated and not told:
-        return held
-    needed = "Choose one: without measures the feet are guessed from it."
-    sex = form.take("sex", lambda words: one_of("sex", words, ("female", "male")), needed)
-    if sex is None:
-        return None
-    return Body.estimate(height, sex, foot_length_mm=shoe)  # type: ignore[arg-type]  # one of the two
-
-
-def _shoe_mm(form: Reader) -> int | None:
-    """The foot's length by the shoe size that was given, in mm."""
-    size = form.take("shoe_size", lambda words: number(words, 0, 400))
-    system = form.take("shoe_system", lambda words: one_of("shoe_system", words, SHOES))
-    if size is None:
-        return None
-    if system is None:
-        form.problems.setdefault("shoe_system", "Choose which sizes these are.")
-        return None
-    return form.take("shoe_size", lambda _: foot_length_mm(size, system))
 
 
 def _stand(words: str) -> float | str:

@@ -42,9 +42,7 @@ def set_usual_pain(
         if usual.place not in USUAL_PLACES:
             allowed = f"a bone, joint or muscle: {', '.join(USUAL_PLACES)}"
             raise ImpossibleValue("place", usual.place, allowed)
-        if not 0 <= usual.score <= TOO_MUCH_PAIN:
-            allowed = f"from 0 to {TOO_MUCH_PAIN}: a worse pain is not practised with"
-            raise ImpossibleValue("score", usual.score, allowed)
+        usual_score(str(usual.score))
     before = situation.settings.usual_pain
     if usual == before:
         return
@@ -54,3 +52,11 @@ def set_usual_pain(
     situation.client.version += 1
     session.add(situation.client)
     record(session, now, trainer, "plan changed", client_id=situation.client_id, changed=changed)
+
+
+def usual_score(words: str) -> int:
+    """How bad a usual pain is, of 10. ImpossibleValue for one that nobody practises with."""
+    if not (words.isascii() and words.isdecimal() and int(words[:4]) <= TOO_MUCH_PAIN):
+        allowed = f"a whole number from 0 to {TOO_MUCH_PAIN}: a worse pain is not practised with"
+        raise ImpossibleValue("score", words, allowed)
+    return int(words)

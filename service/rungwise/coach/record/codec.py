@@ -7,6 +7,7 @@ from functools import lru_cache
 from json import dumps, loads
 from typing import Any
 
+from rungwise.concepts.measures import Lengths
 from rungwise.ladder.body import Profile, profile_from_stored
 from rungwise.ladder.build import build_ladder, rung_alone
 from rungwise.ladder.moves import NEWEST_RULE
@@ -14,6 +15,7 @@ from rungwise.ladder.progression import Caution, DayReport, Plan, SideHold
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
 from rungwise.reply.reading import Context, Hold, Reading, Span
+from rungwise.wording.rung_words import Telling
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +137,14 @@ def rung_in(text: str, key: str) -> Rung:
     """One rung of that ladder as a text tells it. KeyError when the ladder has no such rung."""
     profile = profile_in(text)
     return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
+
+
+def telling_of(
+    settings: PlanSettings, profile: str, lengths: Lengths, *, first_day: bool = False
+) -> Telling:
+    """How a client is told a rung today; `profile` is a plan's stored text."""
+    tape = profile_in(profile).equipment.tape
+    return Telling(settings.target_s, settings.sets, first_day, tape, lengths)
 
 
 # Stored only when set: a report of before has none of them.

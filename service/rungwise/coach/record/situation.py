@@ -18,6 +18,7 @@ from rungwise.coach.record.codec import (
     report_from_json,
     rung_in,
     settings_in,
+    telling_of,
 )
 from rungwise.concepts.measures import Lengths
 from rungwise.ladder.body import Profile
@@ -98,13 +99,7 @@ class Situation:
 
     def telling(self, *, first_day: bool = False) -> Telling:
         """How this client is told a rung today."""
-        return Telling(
-            self.settings.target_s,
-            self.settings.sets,
-            first_day=first_day,
-            tape=self.measures.equipment.tape,
-            units=self.lengths,
-        )
+        return telling_of(self.settings, self.profile, self.lengths, first_day=first_day)
 
     @property
     def zone(self) -> ZoneInfo:

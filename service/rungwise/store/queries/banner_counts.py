@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, distinct
 from sqlmodel import Session, and_, col, func, or_, select
 
 from rungwise.store.tables import Alert, AlertPage, Client, LastTick, Message, Trainer, WatchNotice
@@ -31,7 +31,10 @@ class Scope:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """What every page shows at its head. `urgent_waiting` are unseen or were never paged.
+    """What every page shows at its head, in clients, as the day has a card for each.
+
+    `open_alerts` counts those with an open alert, `urgent_waiting` those of whom an urgent one is
+    unseen or was never paged.
 
     `failing` is a carrier by which nothing leaves, empty when all work: one of texts before e-mail,
     for where both fail, what must be done about the texts must be said.
@@ -44,7 +47,7 @@ class Watch:
 
 
 def watch(session: Session, scope: Scope) -> Watch:
-    """Counts of open alerts, and when the slower of the ticks last ran."""
+    """How many have open alerts, and when the slower of the ticks last ran."""
     # A page that was taken back, because somebody opened the alert, is none that failed.
     taken_back = (
         select(AlertPage.alert_id)
@@ -54,7 +57,10 @@ def watch(session: Session, scope: Scope) -> Watch:
     unpaged = and_(col(Alert.paged_at).is_(None), ~taken_back.exists())
     waiting = and_(col(Alert.urgency) == "urgent", or_(col(Alert.state) == "new", unpaged))
     rows = (
-        select(func.count(col(Alert.id)), func.count(col(Alert.id)).filter(waiting))
+        select(
+            func.count(distinct(col(Alert.client_id))),
+            func.count(distinct(col(Alert.client_id))).filter(waiting),
+        )
         .join(Client, col(Client.id) == col(Alert.client_id))
         .where(
             col(Alert.practice_id) == scope.practice_id,

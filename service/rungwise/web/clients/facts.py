@@ -1,6 +1,7 @@
 """A client's facts after the intake: changed on one page, once what follows has been looked at."""
 
 from dataclasses import dataclass
+from datetime import time
 from functools import partial
 
 from fastapi import APIRouter, Response
@@ -23,7 +24,7 @@ from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.fields import Unfinished
-from rungwise.concepts.measures import Lengths
+from rungwise.concepts.measures import Lengths, Measures
 from rungwise.errors import EditedMeanwhile
 from rungwise.ladder.body import LANDMARKS, MAT_LAYERS, OPENABLE_TASKS
 from rungwise.ladder.stance import Task
@@ -150,7 +151,7 @@ def _page(visit: Visit, session: Session, client: Client, shown: Shown) -> Respo
         drawing=_drawing(shown.follows, visit.practice.measures.lengths),
         asked_phone=asked_of(session, client.id),
         names=NAMES,
-        said=partial(_said, choices),
+        said=partial(_said, choices, visit.practice.measures),
         trainers=choices.trainers,
         numbers=[(one, one) for one in choices.numbers],
         checklist=CHECKLIST,
@@ -164,8 +165,10 @@ def _page(visit: Visit, session: Session, client: Client, shown: Shown) -> Respo
     )
 
 
-def _said(choices: Choices, name: str, value: str) -> str:
+def _said(choices: Choices, measures: Measures, name: str, value: str) -> str:
     """A fact's value as people say it."""
+    if name == "prompt_at":
+        return measures.hour(time.fromisoformat(value))
     if name == "mat_layers":
         return "no mat" if value == "0" else labels.counted(int(value), "layer")
     words = {"language": LANGUAGES, "trainer": choices.trainers}.get(name, {})

@@ -7,7 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, File, Response, UploadFile
 from sqlmodel import Session
 
+from rungwise.coach.conversation.signs import TOO_MUCH_PAIN
 from rungwise.coach.data.export_rows import cell
+from rungwise.coach.enrolment.body_form import FOAM, SHOES, SIDES
 from rungwise.coach.enrolment.columns import COLUMNS
 from rungwise.coach.enrolment.csv_list import (
     LARGEST_BYTES,
@@ -23,16 +25,9 @@ from rungwise.coach.enrolment.csv_list import (
 )
 from rungwise.coach.enrolment.heights import HEIGHT_CM
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
-from rungwise.coach.enrolment.intake_form import (
-    DEFAULTS,
-    FOAM,
-    NOT_TRIED,
-    SHOES,
-    SIDES,
-    STAGE_FIELDS,
-    WEEKDAYS,
-)
+from rungwise.coach.enrolment.intake_form import DEFAULTS, NOT_TRIED, STAGE_FIELDS, WEEKDAYS
 from rungwise.coach.enrolment.screening_questions import BY_NAME
+from rungwise.coach.plan.usual_pain import USUAL_PLACES
 from rungwise.coach.record.fields import LONGEST_ADDRESS
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import FOOT_BREADTH_MM, FOOT_LENGTH_MM, HIP_WIDTH_MM, HOLD_S, MAT_LAYERS
@@ -152,7 +147,7 @@ def column_help() -> list[tuple[str, str, str]]:
     """Each column: its name, what may stand in it, and what an empty cell means."""
     cm = {
         "height_cm": f"{HEIGHT_CM[0]} to {HEIGHT_CM[1]}, or feet and inches such as 5 ft 4",
-        "shoe_size": "a guess of the foot until it is measured",
+        "shoe_size": "a guess of the foot; not used where the feet are measured",
         "shoe_system": " or ".join(SHOES),
         "foot_length_cm": _cm(FOOT_LENGTH_MM),
         "foot_breadth_cm": _cm(FOOT_BREADTH_MM),
@@ -172,6 +167,8 @@ def column_help() -> list[tuple[str, str, str]]:
         "big_toe_pain": "yes or no",
         "weaker": " or ".join(SIDES),
         "no_full_weight": " or ".join(SIDES),
+        "usual_pain": f"a pain that is always there: {', '.join(USUAL_PLACES)}",
+        "usual_pain_score": f"0 to {TOO_MUCH_PAIN}: how bad on a usual day, of 10",
         "mat_layers": " or ".join(map(str, MAT_LAYERS)),
         "foam": " or ".join(FOAM),
         "home": f"all, or some of {' '.join(HOME_NAMES)}",

@@ -5,7 +5,7 @@ the exact texts. Works without a script; what was typed stays.
 """
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import time, timedelta
 from hashlib import sha256
 
 from fastapi import APIRouter, Response
@@ -13,6 +13,7 @@ from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 from sqlmodel import Session, col, select
 
+from rungwise.coach.conversation.signs import TOO_MUCH_PAIN
 from rungwise.coach.daily.prompt import task_body
 from rungwise.coach.daily.welcome import CONSENT_WORDING, consent_wording
 from rungwise.coach.enrolment.home_checklist import CHECKLIST
@@ -27,6 +28,7 @@ from rungwise.coach.enrolment.intake_form import (
 )
 from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.enrolment.screening_questions import QUESTIONS
+from rungwise.coach.plan.usual_pain import USUAL_PLACES
 from rungwise.coach.record.fields import Unfinished, sentence
 from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.wording import wording_of
@@ -55,6 +57,8 @@ CAUTION_WORDS = {
     "keen": "keen: fewer steady days before leaving a landmark",
 }
 SHOES_SHOWN = [("", "choose"), *((name, one.label) for name, one in SHOE_SYSTEMS.items())]
+PAINS_SHOWN = [("", "nothing"), *((one, one) for one in USUAL_PLACES)]
+SCORES_SHOWN = [("", "choose"), *((str(one), str(one)) for one in range(TOO_MUCH_PAIN + 1))]
 FIELD_NAMES = {
     "name": "Name",
     "called": "Called",
@@ -70,6 +74,8 @@ FIELD_NAMES = {
     "foot_breadth_cm": "Foot breadth",
     "hip_width_cm": "Hip width",
     "narrowest_cm": "Narrowest comfortable stance",
+    "usual_pain": "Usual pain",
+    "usual_pain_score": "How bad on a usual day",
     "prompt_at": "Hour of the text",
     "weekdays": "Days",
     "target_s": "Seconds to hold",
@@ -177,7 +183,8 @@ def what_follows(session: Session, practice: Practice, draft: Draft) -> Follows:
     task = task_body(rung, new.profile.body, telling, new.language, wording)
     lengths = practice.measures.lengths
     drawing = rung_picture(rung, new.profile.body, theme="auto", lengths=lengths)
-    told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task)
+    pain = repr(new.settings.usual_pain)
+    told = (draft.outcome, *draft.waits_for, rung.key, new.phone, new.time_zone, first, task, pain)
     return Follows(
         draft,
         first,
@@ -192,8 +199,9 @@ def _goes(visit: Visit, follows: Follows | None) -> str:
     """When the first text goes, by the clock where the client is."""
     if follows is None or not follows.draft.begins:
         return "It waits."
+    begins = visit.practice.measures.hour(time.fromisoformat(visit.practice.texts_from))
     if is_quiet(visit.now, follows.draft.new.time_zone, quiet_hours(visit.practice)):
-        return f"It is outside texting hours there: it goes at {visit.practice.texts_from}."
+        return f"It is outside texting hours there: it goes at {begins}."
     return "It goes at once."
 
 
@@ -225,6 +233,8 @@ def _page(
         languages=LANGUAGES,
         mat_layers=MAT_LAYERS,
         cautions={name: CAUTION_WORDS[name] for name in PRESETS},
+        pains=PAINS_SHOWN,
+        pain_scores=SCORES_SHOWN,
         weekdays=list(zip(WEEKDAYS, labels.WEEKDAYS, strict=True)),
         own_zones=zones_of(country),
         other_zones=other_zones(country),

@@ -6,10 +6,10 @@ from sqlmodel import Session
 
 from rungwise.coach.conversation.signs import TOO_MUCH_PAIN
 from rungwise.coach.plan.placement import check_version
-from rungwise.coach.plan.usual_pain import USUAL_PLACES, set_usual_pain
+from rungwise.coach.plan.usual_pain import USUAL_PLACES, set_usual_pain, usual_score
 from rungwise.coach.record.codec import UsualPain
 from rungwise.coach.record.situation import Situation
-from rungwise.errors import ImpossibleValue, NotFound, ServiceError
+from rungwise.errors import NotFound, ServiceError
 from rungwise.web.clients.override import placed
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.errors import status_of
@@ -30,7 +30,7 @@ def set_it(visit: Signed, client_id: int, fields: FieldsHere) -> Response:
     try:
         with visit.parts.store.write() as session:
             situation = placed(session, visit, client_id)
-            check_version(situation.client, _number(fields, "version"))
+            check_version(situation.client, _version(fields))
             set_usual_pain(session, visit.now, visit.trainer, situation, _given(fields))
     except NotFound:
         raise
@@ -44,14 +44,12 @@ def set_it(visit: Signed, client_id: int, fields: FieldsHere) -> Response:
 def _given(fields: Fields) -> UsualPain | None:
     if not fields.get("place"):
         return None
-    return UsualPain(fields["place"], _number(fields, "score"))
+    return UsualPain(fields["place"], usual_score(fields.get("score", "").strip()))
 
 
-def _number(fields: Fields, name: str) -> int:
-    words = fields.get(name, "").strip()
-    if not (words.isascii() and words.isdecimal() and len(words) < 10):
-        raise ImpossibleValue(name, words, f"a whole number from 0 to {TOO_MUCH_PAIN}")
-    return int(words)
+def _version(fields: Fields) -> int:
+    words = fields.get("version", "")
+    return int(words) if words.isascii() and words.isdecimal() and len(words) < 10 else 0
 
 
 def _page(

@@ -12,7 +12,7 @@ from rungwise.web.ui.templating import page
 
 TICKS_LATE = timedelta(minutes=1)
 # Pages that belong under a place of another name.
-BELOW = {"/visits": "/week", "/outcomes": "/rule-review"}
+BELOW = {"/visits": ("/week", "/month"), "/outcomes": ("/rule-review",)}
 
 
 @dataclass(frozen=True, slots=True)
