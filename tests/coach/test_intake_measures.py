@@ -130,3 +130,31 @@ def test_what_was_not_tried_is_said_as_that() -> None:
     assert any("Tandem was not tried" in one.says for one in found)
     assert four_stage([None, 10, None]).stopped_at is None
     assert not four_stage([None]).findings(75, None)[0].says.startswith("Feet together was not")
+
+
+# An inch is 25.4 mm exactly, by the international yard and pound agreement of 1959.
+@pytest.mark.parametrize(
+    ("words", "mm"),
+    [
+        ("24.5", 245),
+        ("24,5 cm", 245),
+        ("9 5/8 in", 244),
+        ('9 5/8"', 244),
+        ("9.5in", 241),
+        ("9,5 inches", 241),
+        ("10 in", 254),
+        ("10″", 254),
+    ],
+)
+def test_a_length_is_taken_in_centimetres_or_in_inches(words: str, mm: int) -> None:
+    measured = {"foot_length_cm": words, "foot_breadth_cm": "3 1/2 in", "hip_width_cm": "17.5"}
+    body = read(**measured).new.profile.body
+    assert (body.foot_length_mm, body.foot_breadth_mm) == (mm, 89)
+
+
+@pytest.mark.parametrize("words", ["1 in", "9 5/0 in", "in", "5/8 in", "9 5/8", "99 in", "9 5 in"])
+def test_a_length_that_is_none_or_no_foot_is_refused(words: str) -> None:
+    given = {"foot_length_cm": words, "foot_breadth_cm": "9", "hip_width_cm": "17.5"}
+    with pytest.raises(Unfinished) as refused:
+        read(**given)
+    assert "foot_length_cm" in refused.value.problems

@@ -21,9 +21,10 @@ from web_world import SignedIn, World
 from rungwise.carriers.base import InboundText
 from rungwise.coach.daily.receive import receive
 from rungwise.coach.enrolment.edit_client import facts_of
-from rungwise.coach.enrolment.facts import FACTS, FIELDS, GUESSED_FROM, LISTS, TICKS, filled_in
+from rungwise.coach.enrolment.facts import FIELDS, GUESSED_FROM, LISTS, TICKS, filled_in
 from rungwise.coach.record.situation import Situation, load
 from rungwise.store.tables import Audit, Client, Message, MoveRow, PlanRow, Practice
+from rungwise.web.clients.facts import NAMES
 from rungwise.wording.rung_words import rung_short
 
 SOMEWHERE = "+12025550177"
@@ -122,7 +123,7 @@ def test_a_fact_is_changed_and_the_next_text_follows(numbers: World, fact: str) 
     given = CHANGES[fact]
     page = look(world, browser, **given)
     for name in given:
-        assert f"<dt>{FACTS[name].label}</dt>" in page
+        assert f"<dt>{NAMES[name]}</dt>" in page
     assert stored(world) == before, "nothing is stored before it was looked at"
     next_text = re.search(r"The next day's text</h3><p[^>]*>(.*?)</p>", page)
     done = save(world, browser, **given)

@@ -157,3 +157,13 @@ def test_an_hour_at_which_no_text_may_go_is_refused_at_its_field(world: World) -
         session.add(row)
     answer = browser.post(page_of(world), **{**form_of(world, browser), "prompt_at": "19:00"})
     assert "before the reminder at 18:00" in html.unescape(answer.text)
+
+
+def test_the_clients_page_names_them_and_the_address(world: World) -> None:
+    browser = world.signed_in()
+    save(world, browser, second_phones=f"{DAUGHTER} daughter", address="4 Mill Lane")
+    page = browser.page(f"/clients/{world.clients['ada']}")
+    assert "<dt>Second phone</dt><dd>+1 202-555-0119, daughter</dd>" in page
+    assert "<dt>Address</dt><dd>4 Mill Lane</dd>" in page
+    text_from(world, DAUGHTER, "STOP")
+    assert "has said STOP" in browser.page(f"/clients/{world.clients['ada']}")

@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 from rungwise.coach.alerting.incidents import alerts_of
 from rungwise.coach.alerting.page_words import gravest
 from rungwise.coach.alerting.timeline import timeline
+from rungwise.coach.daily.new_phone import phones_of
 from rungwise.coach.enrolment.intake import latest_home
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.access import client_of
@@ -24,7 +25,7 @@ from rungwise.concepts.alert_kinds import ALERT_KINDS, RESTING_KINDS
 from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.queries import inbox
-from rungwise.store.tables import Alert, Client, ClientPhone, Incident
+from rungwise.store.tables import Alert, Client, Incident
 from rungwise.ticks.due import zone_named
 from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
@@ -119,7 +120,6 @@ def incident_page(
         situation = load(session, client)
         home = latest_home(session, client.id)
         stands = standing_of(session, visit.now, client, incident)
-        rows = select(ClientPhone).where(ClientPhone.client_id == client.id)
         theirs = sorted(entries[: len(alerts)], key=lambda e: ALERT_KINDS.index(e.alert.kind))
         is_open = [entry for entry in theirs if entry.alert.state != "handled"]
         fall = next((one.alert for one in is_open if one.alert.kind == "fall"), None)
@@ -136,7 +136,7 @@ def incident_page(
             is_open=bool(is_open),
             others=entries[len(alerts) :],
             texts=list({text.id: text for entry in theirs for text in entry.texts}.values()),
-            phones=session.exec(rows).all(),
+            phones=phones_of(session, client.id),
             someone=home.someone if home is not None else None,
             fell=fall is not None,
             days=_days_told(session, client, fall) if fall is not None else {},

@@ -5,6 +5,7 @@ leave them without. Whatever else the new phone writes counts as from a second p
 are the client's, all else waits for the trainer.
 """
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sqlmodel import Session, select
@@ -40,10 +41,16 @@ def refuse_taken(session: Session, client: Client, phone: str) -> None:
         raise ImpossibleValue("phone", phone, "a number that no other client of the practice has")
 
 
+def phones_of(session: Session, client_id: int) -> Sequence[ClientPhone]:
+    """The client's phones beside the one that texts go to: second ones, and one that was asked."""
+    rows = select(ClientPhone).where(ClientPhone.client_id == client_id)
+    return session.exec(rows).all()
+
+
 def asked_of(session: Session, client_id: int) -> ClientPhone | None:
     """The phone that was asked and has not answered, if there is one."""
-    rows = select(ClientPhone).where(ClientPhone.client_id == client_id)
-    return next((one for one in session.exec(rows).all() if one.asked_at is not None), None)
+    found = phones_of(session, client_id)
+    return next((one for one in found if one.asked_at is not None), None)
 
 
 def change_phone(

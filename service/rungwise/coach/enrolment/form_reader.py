@@ -1,13 +1,19 @@
 """A form's fields read one by one, with all that is wrong told at once."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
 from rungwise.coach.record.fields import number, one_of, sentence, truth_of
-from rungwise.errors import ServiceError
+from rungwise.concepts.measures import MM_PER_UNIT, exact
+from rungwise.errors import ImpossibleValue, ServiceError
 
 T = TypeVar("T")
+_INCHES = re.compile(
+    r"(?=[\d])(?P<whole>\d{1,3}(?:[.,]\d+)?(?=\s|[^/\d]|$))?\s*"
+    r"(?:(?P<over>\d)/(?P<under>[1-9]\d?))?\s*(?:in|inch|inches|[\"”″]|'')"
+)
 
 
 @dataclass(slots=True)
@@ -40,5 +46,21 @@ class Reader:
         return self.take(name, lambda words: one_of(name, words, allowed)) or allowed[0]
 
     def mm(self, name: str, low_mm: int, high_mm: int) -> int | None:
-        """A length given in cm, as whole mm."""
-        return self.take(name, lambda words: round(number(words, low_mm / 10, high_mm / 10) * 10))
+        """A length given in cm, or in inches where that is said, as whole mm."""
+        return self.take(name, lambda words: length_mm(words, low_mm, high_mm))
+
+
+def length_mm(words: str, low_mm: int, high_mm: int) -> int:
+    """A length in cm, or in inches: 24.5, 9 5/8 in, 9.5\"."""
+    told = _INCHES.fullmatch(words.strip().lower())
+    if told is None:
+        plain = words.lower().removesuffix("cm").strip()
+        return round(number(plain, low_mm / 10, high_mm / 10) * 10)
+    inches = float((told["whole"] or "0").replace(",", "."))
+    if told["over"]:
+        inches += int(told["over"]) / int(told["under"])
+    found = round(inches * MM_PER_UNIT["in"])
+    if not low_mm <= found <= high_mm:
+        allowed = f"from {exact(low_mm, 'in')} to {exact(high_mm, 'in')}"
+        raise ImpossibleValue("length", words, allowed)
+    return found

@@ -10,7 +10,7 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from rungwise.carriers.phone import to_e164
-from rungwise.coach.daily.new_phone import OWN, refuse_taken
+from rungwise.coach.daily.new_phone import OWN, phones_of, refuse_taken
 from rungwise.coach.daily.strangers import LONGEST_WHOSE, belongs_to
 from rungwise.errors import ImpossibleValue
 from rungwise.store.due import clear_due
@@ -49,18 +49,14 @@ def held_phones(session: Session, client: Client) -> dict[str, str]:
 
 
 def _rows(session: Session, client: Client) -> list[ClientPhone]:
-    rows = session.exec(select(ClientPhone).where(ClientPhone.client_id == client.id)).all()
-    return [row for row in rows if row.whose != OWN]
+    return [row for row in phones_of(session, client.id) if row.whose != OWN]
 
 
 def refuse_phones(session: Session, client: Client, phones: Mapping[str, str]) -> None:
     """ImpossibleValue for a phone that somebody else has, or that is asked whether it is theirs."""
     for phone in sorted(phones.keys() - held_phones(session, client).keys()):
         refuse_taken(session, client, phone)
-        asked = select(ClientPhone).where(
-            ClientPhone.client_id == client.id, ClientPhone.phone == phone
-        )
-        if session.exec(asked).first() is not None:
+        if phone in {row.phone for row in phones_of(session, client.id)}:
             allowed = "another one: this is asked whether it is theirs. Take that back first"
             raise ImpossibleValue("second phones", phone, allowed)
 

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
-from rungwise.coach.daily.new_phone import asked_of
+from rungwise.coach.daily.new_phone import OWN, phones_of
 from rungwise.coach.daily.write_to_client import tidy
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.day_strip import counts, strips
@@ -90,6 +90,7 @@ def client_page(
         client = client_of(session, visit.trainer, client_id)
         situation = load(session, client)
         history = past(session, client.id) if situation else []
+        phones = phones_of(session, client.id)
         return framed(
             visit,
             session,
@@ -99,7 +100,8 @@ def client_page(
             situation=situation,
             asked=asked,
             weeks=WEEKS,
-            asked_phone=asked_of(session, client.id),
+            asked_phone=next((one for one in phones if one.asked_at is not None), None),
+            second_phones=[one for one in phones if one.whose != OWN],
             segments=segments,
             draft=draft,
             size=segments(tidy(draft.body)) if draft.looked else None,

@@ -47,7 +47,7 @@ TASK_WORDS = {
     Task.ARMS: "arms folded",
     Task.COUNT: "counting backwards",
 }
-NAMES = {name: fact.label for name, fact in FACTS.items()} | {
+NAMES = {name: fact.label.removesuffix(", cm") for name, fact in FACTS.items()} | {
     **{"sex": "Sex", "height_cm": "Height"},
     **{"shoe_size": "Shoe size", "shoe_system": "Shoe sizes"},
 }
@@ -169,6 +169,8 @@ def _said(choices: Choices, measures: Measures, name: str, value: str) -> str:
     """A fact's value as people say it."""
     if name == "prompt_at":
         return measures.hour(time.fromisoformat(value))
+    if name.endswith("_cm") and value:
+        return measures.length(10 * float(value))
     if name == "mat_layers":
         return "no mat" if value == "0" else labels.counted(int(value), "layer")
     words = {"language": LANGUAGES, "trainer": choices.trainers}.get(name, {})
