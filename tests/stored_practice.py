@@ -158,7 +158,9 @@ def store_practice(session: Session) -> Trainer:
     practice = Practice(name="Harbour Balance", phone="+12025550100", created_at=began)
     session.add(practice)
     session.flush()
-    return add_trainer(session, began, practice, "Tess Example", "t@example.org", PASSWORD)
+    trainer = add_trainer(session, began, practice, "Tess Example", "t@example.org", PASSWORD)
+    trainer.page_answered_at = began
+    return trainer
 
 
 def store_clients(store: Store, trainer: Trainer, given: Sequence[Life], count: int) -> list[int]:

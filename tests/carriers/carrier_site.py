@@ -38,6 +38,7 @@ def fill(store: Store, carrier: str, ids_after: int = 0, phone: str = CLIENT) ->
             name="Tess Example",
             email="t@example.org",
             password_hash="-",
+            page_answered_at=START,
             created_at=START,
         )
         session.add(trainer)

@@ -119,7 +119,7 @@ def world(store: Store) -> World:
         )
         session.add(trainer)
         session.flush()
-        trainer.phone = "+12025550101"
+        trainer.phone, trainer.page_answered_at = "+12025550101", START
         trainer.second_contact_name = "Sam Second"
         trainer.second_contact_phone = "+12025550102"
         client = add_client(

@@ -232,6 +232,7 @@ def test_the_list_keeps_to_the_trainers_own_clients_and_the_lead_sees_all(world,
         practice = session.get_one(Practice, trainer.practice_id)
         password = "a long enough password"
         other = add_trainer(session, now, practice, "Omar Sample", "o@example.org", password)
+        other.page_answered_at = now
         new = NewClient("Bo Specimen", "Bo", "+12025550177", BODY, "America/New_York", agreed=True)
         theirs = add_client(session, now, other, new)
         theirs.state, theirs.state_since = "resting", now - timedelta(days=2)

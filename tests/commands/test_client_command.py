@@ -37,7 +37,8 @@ def practice(address: str) -> Store:
         here = Practice(name="Harbour", phone="+12025550100", created_at=now)
         session.add(here)
         session.flush()
-        add_trainer(session, now, here, "Tess", "tess@example.org", "a long enough password")
+        tess = add_trainer(session, now, here, "Tess", "tess@example.org", "a long enough password")
+        tess.page_answered_at = now
     return store
 
 

@@ -40,6 +40,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
         trainer = Trainer(
             practice_id=practice.id, name="Tess Example", email="t@example.org",
             password_hash="none", phone="+12025550101", created_at=START,
+            page_answered_at=START,
         )  # fmt: skip
         session.add(trainer)
         session.flush()

@@ -167,7 +167,7 @@ def _trainer(session: Session, place: int, country: str) -> Trainer:
     session.flush()
     email = f"robin-{country.lower()}@example.org"
     trainer = add_trainer(session, ADDED, practice, "Robin", email, "a long enough password")
-    trainer.phone = f"+1202555011{place}"
+    trainer.phone, trainer.page_answered_at = f"+1202555011{place}", ADDED
     return trainer
 
 

@@ -153,8 +153,8 @@ def start(server: Server) -> None:
 
 
 def live_a_day(server: Server, operator: Operator) -> None:
-    """A client is added, screened and looked at home; gets the first text and the day's prompt, and
-    replies.
+    """A client is added, screened and looked at home; the lead answers a test page; the client gets
+    the first text and the day's prompt, and replies.
     """
     profile = server.root / "tmp/profile.json"
     profile.write_text(json.dumps(PROFILE))
@@ -173,6 +173,10 @@ def live_a_day(server: Server, operator: Operator) -> None:
         f"--profile /tmp/profile.json --screening /tmp/screening.json "
         f"--zone {zone} --hour {prompt_at:%H:%M} --agreed"
     )
+    say(server.python(TEST_PAGE).strip())
+    until(lambda: operator.texts_to(LEAD_PHONE), 60)
+    operator.reply(LEAD_PHONE, PRACTICE, re.findall(r"1 \d\d", operator.texts_to(LEAD_PHONE)[0])[0])
+    until(lambda: "pages reach" in operator.texts_to(LEAD_PHONE)[-1], 30)
     say(server.python(AT_HOME).strip())
     say("what the client's telephone shows")
     until(lambda: operator.texts_to(CLIENT), 60)
@@ -190,12 +194,13 @@ def live_a_day(server: Server, operator: Operator) -> None:
 def page_about_a_fall(operator: Operator) -> None:
     """A fall is told: the client gets the safety text, the lead is paged and says 1."""
     known = len(operator.texts_to(CLIENT))
+    tested = len(operator.texts_to(LEAD_PHONE))
     operator.reply(CLIENT, PRACTICE, "I fell in the kitchen")
     until(lambda: len(operator.texts_to(CLIENT)) > known, 30)
-    until(lambda: operator.texts_to(LEAD_PHONE), 30)
+    until(lambda: len(operator.texts_to(LEAD_PHONE)) > tested, 30)
     operator.reply(LEAD_PHONE, PRACTICE, "1")
     until(lambda: "you have it" in operator.texts_to(LEAD_PHONE)[-1], 30)
-    page, *_, had = operator.texts_to(LEAD_PHONE)
+    page, *_, had = operator.texts_to(LEAD_PHONE)[tested:]
     say("a fall")
     print(f"    to the client: {operator.texts_to(CLIENT)[known]}\n    page: {page}\n"
           f"    the lead: 1\n    answer: {had}", flush=True)  # fmt: skip
@@ -217,6 +222,11 @@ page = browser.get("/sign-in")
 page = send("/sign-in", next="/clients", email="{LEAD}", password="{PASSWORD}")
 assert "Ada Example" in page.text, page.text[:2000]
 print("signed in at", page.url, "and saw the client")
+"""
+TEST_PAGE = f"""{SIGNED_IN}
+page = browser.get("/practice/trainers/1")
+page = send("/practice/trainers/1/test-page")
+print("sent the lead a test page")
 """
 AT_HOME = f"""{SIGNED_IN}
 page = browser.get("/clients/1/start")

@@ -71,6 +71,7 @@ def fill(store: Store) -> str:
         session.flush()
         trainer = add_trainer(session, now, practice, f"T {MARK}", f"t@{MARK}.test", PASSWORD)
         trainer.phone, trainer.role = PHONES[1], "lead"
+        trainer.page_answered_at = now
         session.flush()
         new = NewClient(
             name=f"Ada {MARK}",

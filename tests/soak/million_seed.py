@@ -101,6 +101,7 @@ def play(store: Store, days: int) -> None:
             session, clock.now(), practice, "Tess Example", "t0@example.org", PASSWORD
         )
         trainer.phone = f"{TRAINER_PHONES}5550100"
+        trainer.page_answered_at = clock.now()
         for number in range(FEW):
             new = NewClient(
                 name=f"Client {number:07}", called="Ada", phone=f"+12025550{100 + number}",

@@ -80,6 +80,7 @@ def move_in(store: Store, found: Sequence[Resident], now: datetime, *, show: boo
             phone=TRAINER,
             second_contact_name="Sam Second",
             second_contact_phone=SECOND,
+            page_answered_at=now,
             created_at=now,
         )
         session.add(trainer)

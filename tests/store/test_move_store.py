@@ -51,7 +51,7 @@ def a_practice(url: str, keys: str | None = None) -> None:
         session.flush()
         trainer = Trainer(
             practice_id=practice.id, name="Tess Example", email="t@example.org",
-            password_hash="none", created_at=START,
+            password_hash="none", created_at=START, page_answered_at=START,
         )  # fmt: skip
         session.add(trainer)
         session.flush()

@@ -42,6 +42,7 @@ def served(store: Store) -> tuple[TestClient, dict[str, str], int]:
             email="l@example.org",
             password_hash="none",
             role="lead",
+            page_answered_at=NOW,
             created_at=NOW,
         )
         session.add(lead)

@@ -212,7 +212,7 @@ def _people(session: Session) -> None:
     session.flush()
     for place, (short, name) in enumerate(TRAINERS.items()):
         trainer = add_trainer(session, START, practice, name, f"{short}@example.org", PASSWORD)
-        trainer.phone = f"+1202555011{place}"
+        trainer.phone, trainer.page_answered_at = f"+1202555011{place}", START
         trainer.role = "lead" if short == "lena" else "trainer"
     session.flush()
     people = (("Ada Sample", 1), ("Bo Specimen", 1), ("Cy Instance", 2))

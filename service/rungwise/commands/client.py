@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.alerting.page_test import NotReached
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.enrolment.intake import NotReady, begin_texts, screen_again
 from rungwise.coach.enrolment.screening import screen
@@ -143,7 +144,7 @@ def _begin(session: Session, now: datetime, trainer: Trainer, client: Client) ->
     """Send the first text; why none goes yet, as the client's page has it."""
     try:
         begin_texts(session, now, trainer, client, agreed=True)
-    except (AskFirst, NotByText, NotReady) as held:
+    except (AskFirst, NotByText, NotReady, NotReached) as held:
         return str(held)
     return ""
 

@@ -48,6 +48,7 @@ def first_people(asker: Asker, parts: Parts, carrier: str, ask: Ask) -> None:
         return
     print(f"{parts.settings.public_url}/welcome/{token}")
     print("Hand this link to the lead, who chooses a password by it. It works once, for 7 days.")
+    print("The first page then lists what to settle before the first text, a test page among it.")
 
 
 def _change_carrier(asker: Asker, parts: Parts, practice: Practice, carrier: str) -> None:

@@ -6,10 +6,13 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, select
 
+from rungwise.carriers.base import InboundText
 from rungwise.carriers.handset import Handset
 from rungwise.clock import HandClock
 from rungwise.coach.accounts.trainers import add_trainer
 from rungwise.coach.alerting.alerts import open_alert
+from rungwise.coach.alerting.page_test import send_test_page
+from rungwise.coach.daily.receive import receive
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.record.audit import record_by_service
@@ -21,6 +24,7 @@ from rungwise.demo.play import Play, say
 from rungwise.store import Store
 from rungwise.store.tables import Client, DemoClock, Message, Practice, Trainer
 
+TESTED_AFTER = timedelta(hours=5)
 PASSWORD = "stand-close-to-the-counter"  # noqa: S105  # the demo's, printed on the screen
 
 
@@ -57,6 +61,8 @@ def play_weeks(store: Store, now: datetime, shown: Shown | None = None) -> None:
         ids = {trainer.email: trainer.id for trainer in session.exec(select(Trainer)).all()}
     trainers = {told["key"]: ids[told["email"]] for told in people.trainers}
     play = Play(store, {"handset": Handset("demo-history")}, HandClock(start), today)
+    for trainer_id in trainers.values():
+        play.plan(start + TESTED_AFTER, _answering(trainer_id))
     for part in people.parts.values():
         day = part.joined if part.joined is not None else -people.days
         joins = start + timedelta(days=people.days + day, hours=6)
@@ -91,8 +97,22 @@ def _trainers(session: Session, now: datetime, practice: Practice, people: Cast)
         trainer.second_contact_name = told["second_contact_name"]
         trainer.second_contact_phone = told["second_contact_phone"]
         session.add(trainer)
+        send_test_page(session, now, trainer, trainer, {practice.carrier})
         ids[told["key"]] = trainer.id
     return ids
+
+
+def _answering(trainer_id: int) -> Callable[[Session, datetime], None]:
+    """A trainer answers the test page, so that clients may begin."""
+
+    def happen(session: Session, now: datetime) -> None:
+        trainer = session.get_one(Trainer, trainer_id)
+        practice = session.get_one(Practice, trainer.practice_id)
+        words = f"1 {trainer.page_test_code}"
+        inbound = InboundText(f"demo-test-{trainer.id}", trainer.phone, practice.phone, words)
+        receive(session, now, practice.carrier, inbound)
+
+    return happen
 
 
 def _joining(part: Part, trainer_id: int) -> Callable[[Session, datetime], None]:

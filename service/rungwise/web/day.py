@@ -12,6 +12,7 @@ from sqlmodel import Session
 from rungwise.coach.alerting.paging import can_page
 from rungwise.coach.daily.strangers import open_strangers
 from rungwise.coach.plan.undo import UNDO_WITHIN
+from rungwise.coach.practice.first_run import Step, first_run
 from rungwise.coach.record.day_strip import DayShown, counts, strips
 from rungwise.coach.reports.client_facts import facts_of_alerts
 from rungwise.coach.reports.what_to_do import Advice, what_to_do
@@ -81,6 +82,7 @@ def day(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             session, scope, wanted, ON_A_PAGE, (asked.page - 1) * ON_A_PAGE
         )
         undoable = inbox.just_handled(session, scope, visit.trainer.id, visit.now - UNDO_WITHIN)
+        texts = _texts(session, visit, scope)
         return framed(
             visit,
             session,
@@ -93,11 +95,17 @@ def day(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             pages=-(-total // ON_A_PAGE),
             undoable=undoable,
             pageable=can_page(session, visit.practice, set(visit.parts.carriers)),
+            first_run=[] if found or texts["of_today"] else _first_run(session, visit),
             unknown=len(open_strangers(session, scope.practice_id)),
             signature=page_version.of_alerts(session, scope),
             to_see=inbox.to_see(session, scope),
-            **_texts(session, visit, scope),
+            **texts,
         )
+
+
+def _first_run(session: Session, visit: Visit) -> list[Step]:
+    carriers = visit.parts.carriers
+    return first_run(session, visit.now, visit.practice, visit.trainer, carriers)
 
 
 def cards(session: Session, visit: Visit, entries: Sequence[Entry]) -> list[Card]:

@@ -81,6 +81,9 @@ def change_trainer(
         problems["second_contact_name"] = "Fill in whose phone it is."
     if problems:
         raise Unfinished(problems)
+    if (other.phone, other.page_by) != (phones["phone"], page_by):
+        # What was answered came another way.
+        other.page_test_code = other.page_test_at = other.page_answered_at = None
     other.phone, other.page_by = phones["phone"], page_by
     other.second_contact_phone = phones["second_contact_phone"]
     other.second_contact_name = contact or None

@@ -107,7 +107,7 @@ class Dossier:
     `state` and `stopped_from` as in concepts/client_states.py. `past` is every earlier day in
     order, oldest first, as the rule reads it; `reports` those that stand, by date. `questions` are
     open, latest first. `said` are the names of texts sent on the present local date. `our_texts`
-    are the bodies sent lately. `may_begin`: an invited client's screening stands. `lately`
+    are the bodies sent lately. `may_begin`: nothing stands against the first text. `lately`
     is None where too few texts came to count them. `second_reader`: statistics may doubt a text.
     """
 

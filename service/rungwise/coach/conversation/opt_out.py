@@ -120,7 +120,9 @@ def _invited(turn: Turn, reading: Reading, context: Context) -> None:
         turn.do(Begin())
         turn.say("first", "welcome")
     elif yes:
-        turn.tell("request", "The client agrees to texts, but the screening does not stand yet.")
+        turn.tell(
+            "request", "The client agrees to texts, but something still stands against the first."
+        )
         turn.say("invite_yes_wait")
     elif _declines(turn, reading, context):
         turn.do(Become(moved(turn.dossier.state, State.STOPPED, "client"), State.INVITED))

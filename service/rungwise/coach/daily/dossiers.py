@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.alerting.page_test import unreached
 from rungwise.coach.conversation.dossier import (
     Dossier,
     LastPrompt,
@@ -160,10 +161,14 @@ def _dossier(
         quiet=quiet_between(practice.texts_until, practice.texts_from),
         clock=practice.clock,
         unread_run=client.unreadable_run,
-        may_begin=client.state != State.INVITED or is_cleared(session, client.id),
+        may_begin=client.state != State.INVITED or _may_begin(session, client),
         our_texts=tuple(each.body for each in sent[:OUR_TEXTS_KEPT]) if quoted else (),
         said=_said_on(today, client, sent),
     )
+
+
+def _may_begin(session: Session, client: Client) -> bool:
+    return is_cleared(session, client.id) and not unreached(session, client)
 
 
 def _said_on(day: date, client: Client, sent: Sequence[Message]) -> frozenset[str]:

@@ -4,6 +4,7 @@ It only steers the pages: nothing is handled, resumed or cleared by it, for a se
 forged. It counts from a phone that was paged in the last day, with the code of the incident, which
 every page holds; without the code only where that phone was paged about exactly one. The answer
 names the client, and the use stands on the alert, in the line of time and in the audit trail.
+A test page is answered the same way.
 """
 
 import re
@@ -13,6 +14,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.incidents import HANDLED_WITHIN, hold, open_alerts_of, pass_on
+from rungwise.coach.alerting.page_test import answered_by_text
 from rungwise.coach.alerting.paging import say_on
 from rungwise.coach.outbox.sender_numbers import From
 from rungwise.coach.outbox.texts import Text, queue_to_phone
@@ -67,6 +69,13 @@ def page_answered(
     if found is None or (client is not None and found[2] is None):
         return False
     paged = _paged_to(session, now, practice, message.from_phone)
+    if not paged or (found[2] and all(each.incident.code != found[2] for each in paged)):
+        trainer = answered_by_text(session, now, practice, message.from_phone, found[2])
+        if trainer is not None:
+            message.state, message.trainer_id = "read", trainer.id
+            session.add(message)
+            _say(session, now, practice, message, "page_tested", trainer=trainer.name)
+            return True
     if client is not None:
         paged = [each for each in paged if each.incident.client_id != client.id]
     digit, code = found[1], found[2]

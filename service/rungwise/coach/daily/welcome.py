@@ -4,6 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from rungwise.coach.alerting.page_test import refuse_unreached
 from rungwise.coach.daily.falls_weekly import schedule_falls
 from rungwise.coach.daily.prompt import schedule_next
 from rungwise.coach.outbox.texts import Text, queue_to_client
@@ -32,9 +33,11 @@ def consent_wording(practice: Practice, language: str) -> str:
 def welcome(session: Session, now: datetime, practice: Practice, client: Client) -> None:
     """Record consent given to the trainer, send the first text and set the first due time.
 
-    AskFirst or NotByText, and nothing happens, while the client's screening stands against it.
+    AskFirst or NotByText, and nothing happens, while the client's screening stands against it;
+    NotReached while nobody has answered a test page to their trainer.
     """
     refuse_uncleared(session, client.id)
+    refuse_unreached(session, client)
     client.consent_at = now
     client.consent_wording = consent_wording(practice, client.language)
     client.state = "active"

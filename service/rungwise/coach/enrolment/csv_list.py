@@ -15,6 +15,7 @@ from hashlib import sha256
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.checks import storable
+from rungwise.coach.alerting.page_test import not_answered
 from rungwise.coach.enrolment.columns import COLUMNS, JOINED, guesses
 from rungwise.coach.enrolment.intake import add_from
 from rungwise.coach.enrolment.intake_form import Draft, read_intake
@@ -113,7 +114,7 @@ def decoded(raw: bytes) -> tuple[str, str]:
 
 def read_list(
     session: Session,
-    practice: Practice,
+    trainer: Trainer,
     text: str,
     note: str = "",
     matching: Sequence[str] | None = None,
@@ -145,7 +146,7 @@ def read_list(
         problems.append(Problem(below[MOST_ROWS][0], "", told))
     if problems:
         return ReadList(columns=columns, problems=tuple(problems), note=note)
-    return _read_rows(session, practice, ReadList(columns=columns, note=note), below)
+    return _read_rows(session, trainer, ReadList(columns=columns, note=note), below)
 
 
 def _sample(lines: Sequence[tuple[int, list[str]]], place: int) -> str:
@@ -155,10 +156,12 @@ def _sample(lines: Sequence[tuple[int, list[str]]], place: int) -> str:
 
 def _read_rows(
     session: Session,
-    practice: Practice,
+    trainer: Trainer,
     found: ReadList,
     lines: Sequence[tuple[int, list[str]]],
 ) -> ReadList:
+    practice = session.get_one(Practice, trainer.practice_id)
+    unreached = not_answered(trainer)
     rows: list[Row] = []
     problems: list[Problem] = []
     for line, cells in lines:
@@ -169,7 +172,8 @@ def _read_rows(
             continue
         try:
             given = _given(found.matching, cells)
-            rows.append(Row(line, read_intake(given, practice, screened=False)))
+            draft = read_intake(given, practice, screened=False, unreached=unreached)
+            rows.append(Row(line, draft))
         except Unfinished as unfinished:
             problems += [Problem(line, name, told) for name, told in unfinished.problems.items()]
     problems += _twins(session, practice, rows)
@@ -282,7 +286,7 @@ def import_list(
     sent from a desk, not with the client beside it.
     """
     practice = session.get_one(Practice, trainer.practice_id)
-    found = read_list(session, practice, text, matching=matching)
+    found = read_list(session, trainer, text, matching=matching)
     if found.seen != seen or not found.rows:
         raise ListChanged(found)
     added = []

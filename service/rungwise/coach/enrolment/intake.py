@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.alerting.page_test import unreached
 from rungwise.coach.daily.client_state import rest_client
 from rungwise.coach.daily.welcome import consent_wording, welcome
 from rungwise.coach.enrolment.baseline import not_held
@@ -171,6 +172,7 @@ def standing(session: Session, client: Client) -> Standing:
     if _not_held(baseline):
         reasons = (*reasons, NOT_HELD)
     waits += [f"Not in place yet: {item.label}." for item in not_ready(in_place)]
+    waits += unreached(session, client)
     if client.consent_at is None:
         waits.append("They have not agreed to texts yet.")
     lacking = tuple(item.label for item in missing(in_place))

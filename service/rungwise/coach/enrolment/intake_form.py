@@ -68,7 +68,7 @@ class Draft:
 
     `easier` are other rungs to start on, none harder than the suggested one. `holding` says why a
     clinician is asked first or texts are not the way; `waits_for` what else must happen before the
-    first text.
+    first text; `unreached` that no test page to the trainer was answered.
     """
 
     new: NewClient
@@ -82,6 +82,7 @@ class Draft:
     suggestion: Suggestion
     easier: tuple[Rung, ...]
     agreed: bool
+    unreached: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
@@ -100,6 +101,7 @@ class Draft:
     @property
     def waits_for(self) -> tuple[str, ...]:
         lacking = [f"Not in place yet: {item.label}." for item in not_ready(self.in_place)]
+        lacking += self.unreached
         return (*lacking, *([] if self.agreed else ["They have not agreed to texts yet."]))
 
     @property
@@ -116,16 +118,22 @@ class Draft:
         return self.suggestion.rung
 
 
-def read_intake(given: Mapping[str, str], practice: Practice, screened: bool = True) -> Draft:
+def read_intake(
+    given: Mapping[str, str],
+    practice: Practice,
+    screened: bool = True,
+    unreached: tuple[str, ...] = (),
+) -> Draft:
     """The draft, or Unfinished with a sentence for each field that is wrong.
 
     With `screened` False the questions may all be left out, for lists of people to be asked later.
+    `unreached` says that the trainer has not answered a test page.
     """
     form = Reader({**DEFAULTS, "language": practice.language, **_filled(given)})
     draft = _read(form, practice, screened)
     if draft is None or form.problems:
         raise Unfinished(form.problems)
-    return draft
+    return replace(draft, unreached=unreached)
 
 
 def _filled(given: Mapping[str, str]) -> dict[str, str]:

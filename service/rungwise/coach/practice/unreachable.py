@@ -1,4 +1,4 @@
-"""Which trainers no page would reach, and why, as sentences."""
+"""Which trainers no page would reach, or may not, and why, as sentences."""
 
 from collections.abc import Collection, Iterator, Sequence
 
@@ -7,11 +7,15 @@ from rungwise.coach.accounts.trainers import Colleague
 from rungwise.coach.alerting.paging import BY_EMAIL, ways_to
 from rungwise.store.tables import Practice, Trainer
 
+UNTESTED = "no test page was answered yet"
+
 
 def who_cannot_be_paged(
     practice: Practice, people: Sequence[Colleague], carriers: Collection[str]
 ) -> list[tuple[Trainer, str]]:
-    """Each active trainer whom nothing reaches on this machine, those with clients first."""
+    """Each active trainer whom nothing reaches here, or who has not shown that it does; those with
+    clients first.
+    """
     found = [
         (one, why)
         for one in people
@@ -25,7 +29,7 @@ def _why(practice: Practice, trainer: Trainer, carriers: Collection[str]) -> str
     """Why no page reaches them; empty when one would."""
     ways = ways_to(practice, trainer)
     if any(_works(practice, by_email=way.by == BY_EMAIL, carriers=carriers) for way in ways):
-        return ""
+        return "" if trainer.page_answered_at is not None else UNTESTED
     return ", and ".join(_missing(practice, trainer, carriers))
 
 
@@ -46,5 +50,6 @@ def _works(practice: Practice, *, by_email: bool, carriers: Collection[str]) -> 
 def _with_clients(one: Colleague, why: str) -> str:
     if not one.clients:
         return f"{why}. No clients now."
+    set_what = "Send one" if why == UNTESTED else "Set a phone"
     clients = "1 client" if one.clients == 1 else f"{one.clients:,} clients"
-    return f"{why}. Set a phone: urgent alerts of {clients} depend on it."
+    return f"{why}. {set_what}: urgent alerts of {clients} depend on it."

@@ -6,7 +6,11 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, distinct
 from sqlmodel import Session, and_, col, func, or_, select
 
+from rungwise.concepts.client_states import State
 from rungwise.store.tables import Alert, AlertPage, Client, LastTick, Message, Trainer, WatchNotice
+
+# Who has begun: what they tell must reach somebody.
+GET_TEXTS = (State.ACTIVE, State.RESTING, State.PAUSED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +41,15 @@ class Watch:
     unseen or was never paged.
 
     `failing` is a carrier by which nothing leaves, empty when all work: one of texts before e-mail,
-    for where both fail, what must be done about the texts must be said.
+    for where both fail, what must be done about the texts must be said. `untested` are clients who
+    get texts though no test page to their trainer was answered.
     """
 
     open_alerts: int
     urgent_waiting: int
     last_tick: datetime | None
     failing: str = ""
+    untested: int = 0
 
 
 def watch(session: Session, scope: Scope) -> Watch:
@@ -75,5 +81,15 @@ def watch(session: Session, scope: Scope) -> Watch:
         .where(WatchNotice.practice_id == scope.practice_id, what != "ticks")
         .scalar_subquery()
     )
-    last_tick, fails = session.exec(select(func.min(LastTick.at), failing)).one()
-    return Watch(open_alerts, urgent_waiting, last_tick, fails or "")
+    untested = (
+        select(func.count(col(Client.id)))
+        .join(Trainer, col(Trainer.id) == col(Client.trainer_id))
+        .where(
+            scope.clients,
+            col(Client.state).in_(GET_TEXTS),
+            col(Trainer.page_answered_at).is_(None),
+        )
+        .scalar_subquery()
+    )
+    last_tick, fails, blind = session.exec(select(func.min(LastTick.at), failing, untested)).one()
+    return Watch(open_alerts, urgent_waiting, last_tick, fails or "", blind or 0)

@@ -21,6 +21,10 @@ class Trainer(SQLModel, table=True):
     second_contact_phone: str | None = Field(default=None, sa_type=Sealed)
     # How urgent alerts reach them: text, email or both.
     page_by: str = Field(default="text", sa_column_kwargs={"server_default": "text"})
+    # The test page: its code and when it went; answered, it holds for this way of being paged.
+    page_test_code: str | None = None
+    page_test_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    page_answered_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     active: bool = True
     # The second factor: asked for from `factor_since` on; `factor_step` is the last code's time.
     factor_secret: str | None = Field(default=None, sa_type=Sealed)

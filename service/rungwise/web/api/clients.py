@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Response
 from sqlmodel import Session
 
+from rungwise.coach.alerting.page_test import not_answered
 from rungwise.coach.enrolment.intake import add_from
 from rungwise.coach.enrolment.intake_form import FIELDS, Draft, read_intake
 from rungwise.coach.record.access import client_of
@@ -114,7 +115,7 @@ def _only_fields(given: IntakeGiven) -> None:
 
 
 def _look(called: Caller, given: IntakeGiven) -> tuple[Draft, PreviewOut]:
-    draft = read_intake(given.fields, called.practice)
+    draft = read_intake(given.fields, called.practice, unreached=not_answered(called.trainer))
     with called.parts.store.read() as session:
         follows = what_follows(session, called.practice, draft)
     return draft, PreviewOut(

@@ -66,13 +66,13 @@ def look_or_add(
             raise ImpossibleValue("file", "", "a CSV file: choose one first")
         text, note = decoded(file.file.read())
         with visit.parts.store.read() as session:
-            found = read_list(session, visit.practice, text, note)
+            found = read_list(session, visit.trainer, text, note)
             return _page(visit, session, found=found, text=text)
     text, matching = fields.get("list", ""), _matching(fields)
     if step == "add":
         return _add(visit, text, matching, fields)
     with visit.parts.store.read() as session:
-        found = read_list(session, visit.practice, text, matching=matching)
+        found = read_list(session, visit.trainer, text, matching=matching)
         if step == "aside":
             return _aside(found)
         return _page(visit, session, found=found, text=text)

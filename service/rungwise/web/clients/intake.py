@@ -13,6 +13,7 @@ from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 from sqlmodel import Session, col, select
 
+from rungwise.coach.alerting.page_test import not_answered
 from rungwise.coach.conversation.signs import TOO_MUCH_PAIN
 from rungwise.coach.daily.prompt import task_body
 from rungwise.coach.daily.welcome import CONSENT_WORDING, consent_wording
@@ -124,7 +125,7 @@ def add_new(visit: Signed, fields: FieldsHere) -> Response:
     # No day ticked is no answer; only a list may leave the column out.
     fields.setdefault("weekdays", "-")
     try:
-        draft = read_intake(fields, visit.practice)
+        draft = read_intake(fields, visit.practice, unreached=not_answered(visit.trainer))
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
             return _page(visit, session, fields, problems=unfinished.problems)

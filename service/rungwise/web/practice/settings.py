@@ -12,6 +12,7 @@ from rungwise.coach.accounts.trainers import (
     set_active,
     set_role,
 )
+from rungwise.coach.alerting.page_test import latest_test
 from rungwise.coach.monitoring.carrier_health import carriers_health
 from rungwise.coach.practice.settings import FALLS_ASKED, PracticeForm, change_practice, countries
 from rungwise.coach.practice.unreachable import who_cannot_be_paged
@@ -135,15 +136,17 @@ def change(visit: Signed, fields: FieldsHere) -> Response:
 @router.get("/practice/trainers/{trainer_id}")
 def one_trainer(visit: Signed, trainer_id: int) -> Response:
     with visit.parts.store.read() as session:
-        return _trainer_page(visit, session, colleague(session, visit.trainer, trainer_id))
+        return trainer_page(visit, session, colleague(session, visit.trainer, trainer_id))
 
 
-def _trainer_page(
+def trainer_page(
     visit: Visit,
     session: Session,
     other: Trainer,
     given: Fields | None = None,
     problems: dict[str, str] | None = None,
+    told: str = "",
+    status: int = 200,
 ) -> Response:
     held = {
         "phone": other.phone or "",
@@ -155,8 +158,10 @@ def _trainer_page(
         visit,
         session,
         "practice_trainer.html",
-        400 if problems else 200,
+        400 if problems else status,
         other=other,
+        test_pages=latest_test(session, other),
+        told=told,
         ways=WAYS_NAMED,
         has_mail=EMAIL in visit.parts.carriers,
         given={**held, **(given or {})},
@@ -174,7 +179,7 @@ def change_one(visit: Signed, trainer_id: int, fields: FieldsHere) -> Response:
     except Unfinished as unfinished:
         with visit.parts.store.read() as session:
             other = colleague(session, visit.trainer, trainer_id)
-            return _trainer_page(visit, session, other, fields, unfinished.problems)
+            return trainer_page(visit, session, other, fields, unfinished.problems)
     return RedirectResponse("/practice" if visit.is_lead else "/account", 303)
 
 

@@ -46,6 +46,7 @@ def framed(
         open_alerts=seen.open_alerts,
         urgent_waiting=seen.urgent_waiting,
         failing=seen.failing,
+        untested=seen.untested,
         ticks_stopped=seen.last_tick if late else None,
         share_played=visit.parts.share_played,
         **values,
