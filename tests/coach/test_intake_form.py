@@ -45,6 +45,9 @@ FILLED = {
     "name": "Edda Vorlage",
     "phone": "(202) 555-0177",
     "address": " 4 Mill  Lane,\nWhitby ",
+    "kin": "Tom Vorlage",
+    "kin_phone": "(202) 555-0166",
+    "number_to_second": "yes",
     "sex": "female",
     "height_cm": "164",
     "home": "counter floor light shoes phone someone",
@@ -294,6 +297,8 @@ def test_everything_of_an_intake_is_stored_and_the_first_text_goes(world, add) -
     with world.store.read() as session:
         client = session.get_one(Client, client_id)
         assert client.address == "4 Mill Lane, Whitby"
+        assert (client.kin_name, client.kin_phone) == ("Tom Vorlage", "+12025550166")
+        assert client.number_to_second
         assert (client.state, client.consent_at) == ("active", world.clock.now())
         assert "Harbour Balance" in (client.consent_wording or "")
         screening = session.exec(select(Screening).where(Screening.client_id == client_id)).one()

@@ -20,7 +20,7 @@ from rungwise.coach.plan.placement import Handling, handle
 from rungwise.store.tables import Alert, Audit, Client, Incident, Message, Practice, Trainer
 
 TRAINER, SECOND, CLIENT = "+12025550101", "+12025550102", "+12025550103"
-STRANGER = "+12025550777"
+STRANGER, KIN = "+12025550777", "+12025550166"
 SERVICE = "https://balance.example.org"
 
 
@@ -314,14 +314,26 @@ def test_long_words_are_cut_and_signs_that_no_text_carries_left_out(world, wire)
     assert len(said) <= 101
 
 
-def test_the_second_contacts_text_has_the_number_only_where_the_practice_wants_it(world, wire):
+def test_the_second_contacts_text_has_the_numbers_only_where_the_client_agreed(world, wire):
     fell(world, wire)
     world.pass_time(minutes=11)
     assert CLIENT not in to(wire, SECOND)[-1]
-    allow(world, number_to_second=True)
-    wire.got.clear()
-    world.pass_time(minutes=31)
-    assert f"Ada, {CLIENT}, reports a fall" in to(wire, SECOND)[-1]
+    for kin, numbers in ((None, CLIENT), (KIN, f"{CLIENT}, next of kin {KIN}")):
+        with world.store.write() as session:
+            client = session.get_one(Client, world.client_id)
+            client.number_to_second, client.kin_phone = True, kin
+        wire.got.clear()
+        world.pass_time(hours=1)
+        assert f"Ada, {numbers}, reports a fall" in to(wire, SECOND)[-1]
+
+
+def test_a_page_has_the_number_of_the_next_of_kin(world, wire):
+    with world.store.write() as session:
+        client = session.get_one(Client, world.client_id)
+        client.kin_name, client.kin_phone = "Tom Sample", KIN
+    fell(world, wire)
+    assert f"Call {CLIENT}, next of kin {KIN}. " in to(wire, TRAINER)[-1]
+    assert "Tom" not in to(wire, TRAINER)[-1]
 
 
 def test_the_lead_sees_each_use_of_a_digit(world, wire):

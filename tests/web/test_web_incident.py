@@ -4,12 +4,12 @@ import re
 from datetime import timedelta
 
 import pytest
-from screened import UNHURT_FORM
+from screened import UNHURT_FORM, harmless
 from sqlmodel import select
 from web_world import World
 
 from rungwise.concepts.after_fall import ITEMS
-from rungwise.store.tables import ClinicianWord, FallCheck, Incident
+from rungwise.store.tables import Client, ClinicianWord, FallCheck, Incident, Screening
 
 
 def incident_of(world: World) -> int:
@@ -157,6 +157,50 @@ def test_a_worrying_answer_shows_what_to_do_and_takes_the_word(world: World) -> 
         stored = session.exec(select(ClinicianWord)).one()
         assert (stored.examined, stored.trainer_id) == ("Hip: no break", world.trainers["tess"])
         assert session.exec(select(FallCheck)).one().answers["stands"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        (None, "not asked yet, so count it as yes"),
+        ("yes", "yes at the screening of 2 March 2026"),
+        ("unsure", "so count it as yes"),
+        ("no", "no at the screening of 2 March 2026"),
+    ],
+)
+def test_after_a_fall_stands_what_the_screening_says_of_blood_thinners(
+    world: World, answer: str | None, said: str
+) -> None:
+    """NICE CG176, advice for helplines: a head hit on a blood thinner is seen though they feel
+    well.
+    """
+    address = told(world, "I fell")
+    with world.store.write() as session:
+        asked = harmless() | {"thinner": answer}
+        if answer is None:
+            del asked["thinner"]
+        session.add(
+            Screening(
+                client_id=world.clients["ada"], trainer_id=world.trainers["tess"], answers=asked,
+                outcome="start", rules_version=2, at=world.clock.now(),
+            )
+        )  # fmt: skip
+    page = plain(world.signed_in().page(address))
+    assert said in page.partition("Blood thinner or bleeding illness:")[2][:80]
+    assert "After a blow to the head: emergency department, even when well." in page
+    # The item itself stays unanswered: it is asked on the phone.
+    assert 'name="fall_thinner" value="yes" checked' not in world.signed_in().page(address)
+
+
+def test_next_of_kin_address_and_who_can_come_stand_on_the_incident(world: World) -> None:
+    address = told(world, "I fell")
+    with world.store.write() as session:
+        ada = session.get_one(Client, world.clients["ada"])
+        ada.kin_name, ada.kin_phone, ada.address = "Tom Sample", "+12025550166", "4 Mill Lane"
+    page = world.signed_in().page(address)
+    assert 'href="tel:+12025550166"' in page
+    assert "Next of kin: Tom Sample" in page
+    assert "Lives at: 4 Mill Lane" in page
 
 
 def test_misread_words_are_closed_in_one_press(world: World) -> None:

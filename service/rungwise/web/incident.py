@@ -15,12 +15,14 @@ from rungwise.coach.alerting.page_words import gravest
 from rungwise.coach.alerting.timeline import timeline
 from rungwise.coach.daily.new_phone import phones_of
 from rungwise.coach.enrolment.intake import latest_home
+from rungwise.coach.enrolment.screening_questions import BY_NAME
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.after_fall import Word, record_word, standing_of
+from rungwise.coach.record.clearance import latest_screening
 from rungwise.coach.record.falls import falls_in
 from rungwise.coach.record.situation import load
-from rungwise.concepts.after_fall import ITEMS, Item, choices_of
+from rungwise.concepts.after_fall import ITEMS, NICE, Item, choices_of
 from rungwise.concepts.alert_kinds import ALERT_KINDS, RESTING_KINDS
 from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
@@ -42,6 +44,8 @@ PHONED = ("Phoned: all is well", "Phoned: will see a doctor first", "Visited at 
 ITEM = "fall_"
 FACT = "known_"
 LONGEST_LINK = 40
+# The question of the screening, and the item of the checklist, of that name.
+THINNER = "thinner"
 
 
 class LinkOver(NotFound):
@@ -139,6 +143,8 @@ def incident_page(
             phones=phones_of(session, client.id),
             someone=home.someone if home is not None else None,
             fell=fall is not None,
+            thinner=_thinner(session, client),
+            thinner_source=NICE,
             days=_days_told(session, client, fall) if fall is not None else {},
             today=visit.now.astimezone(zone_named(client.time_zone)).date(),
             stands=stands,
@@ -152,6 +158,18 @@ def incident_page(
             told=told,
             given=given or {},
         )
+
+
+def _thinner(session: Session, client: Client) -> str:
+    """What the screening says of blood thinners, to be confirmed on the phone."""
+    screening = latest_screening(session, client.id)
+    answer = screening.answers.get(THINNER) if screening is not None else None
+    if screening is None or answer is None:
+        return "Blood thinner or bleeding illness: not asked yet, so count it as yes."
+    day = screening.at.astimezone(zone_named(client.time_zone)).strftime("%-d %B %Y")
+    label = BY_NAME[THINNER].choice(answer).label.lower()
+    unsure = ", so count it as yes" if answer == "unsure" else ""
+    return f"Blood thinner or bleeding illness: {label} at the screening of {day}{unsure}."
 
 
 def _asked(item: Item) -> Asked:

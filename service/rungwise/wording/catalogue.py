@@ -67,7 +67,8 @@ LONGEST: Mapping[str, int] = {
     "minutes": 4,
     "count": 3,
     "code": 2,
-    "phone": 16,
+    # With that of the next of kin.
+    "phone": 46,
     "who": 20,
 }
 

@@ -63,7 +63,7 @@ def page_words(
         called=client.called,
         kind=kind,
         code=incident.code if incident is not None else "",
-        phone=client.phone,
+        phone=numbers_of(client, practice.language),
         link=link or word("open_inbox", practice.language),
         minutes=int(waited(now, lead) / MINUTE),
     )
@@ -91,11 +91,24 @@ def second_words(session: Session, practice: Practice, trainer: Trainer, alert: 
         practice.language,
         wording_of(session, practice.id, practice.language),
         practice=practice.name,
-        called=f"{client.called}, {client.phone}," if practice.number_to_second else client.called,
+        called=_with_numbers(client, practice.language),
         kind=alert_words(alert.kind, practice.language),
         trainer=trainer.name,
         code=incident.code if incident is not None else "",
     )
+
+
+def numbers_of(client: Client, language: str) -> str:
+    """The client's number, and that of their next of kin if it is known."""
+    kin = f", {word('next_of_kin', language)} {client.kin_phone}" if client.kin_phone else ""
+    return f"{client.phone}{kin}"
+
+
+def _with_numbers(client: Client, language: str) -> str:
+    """Whom to call; by which numbers only where the client agreed that this contact has them."""
+    if not client.number_to_second:
+        return client.called
+    return f"{client.called}, {numbers_of(client, language)},"
 
 
 def incident_of(session: Session, alert: Alert) -> Incident | None:

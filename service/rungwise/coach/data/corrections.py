@@ -61,7 +61,7 @@ def _names(session: Session, text: Message) -> set[str]:
     practice = session.get_one(Practice, text.practice_id)
     known = [practice.name]
     if client is not None:
-        known += [client.name, client.called]
+        known += [client.name, client.called, client.kin_name or ""]
         homes = select(HomeSetup.someone).where(HomeSetup.client_id == client.id)
         known += [someone for someone in session.exec(homes).all() if someone]
     rows = select(Trainer).where(Trainer.practice_id == practice.id)

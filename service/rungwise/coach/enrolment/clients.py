@@ -31,6 +31,9 @@ class NewClient:
     profile: Profile
     time_zone: str
     address: str = ""
+    kin: str = ""
+    kin_phone: str = ""
+    number_to_second: bool = False
     language: str = "en"
     first_key: str | None = None
     first_reason: str = "First rung, chosen from the baseline."
@@ -54,6 +57,9 @@ def add_client(session: Session, now: datetime, trainer: Trainer, new: NewClient
         called=name_or_refuse("called", new.called),
         phone=phone,
         address=new.address or None,
+        kin_name=new.kin or None,
+        kin_phone=new.kin_phone or None,
+        number_to_second=new.number_to_second,
         language=new.language,
         time_zone=new.time_zone,
         state_since=now,

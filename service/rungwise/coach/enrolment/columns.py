@@ -35,6 +35,8 @@ SAID: Mapping[str, tuple[str, ...]] = {
         *("home address", "street address", "street", "postal address", "address line"),
         *("direccion", "domicilio", "calle"),
     ),
+    "kin": ("next of kin", "emergency contact", "relative", "familiar", "contacto de emergencia"),
+    "kin_phone": ("next of kin phone", "emergency contact phone", "telefono del familiar"),
     "time_zone": ("timezone", "zone", "huso horario", "zona horaria"),
     "language": ("speaks", "lang", "idioma"),
     "sex": ("gender", "sexo"),

@@ -76,6 +76,9 @@ def facts_of(session: Session, client: Client) -> Facts:
         phone=client.phone,
         second_phones=held_phones(session, client),
         address=client.address or "",
+        kin=client.kin_name or "",
+        kin_phone=client.kin_phone or "",
+        number_to_second=client.number_to_second,
         language=client.language,
         time_zone=client.time_zone,
         trainer=session.get_one(Trainer, client.trainer_id).email,
@@ -190,6 +193,8 @@ def _store(session: Session, now: datetime, by: Trainer, client: Client, follows
     client.name, client.called = after.name, after.called
     client.language, client.time_zone = after.language, after.time_zone
     client.address = after.address or None
+    client.kin_name, client.kin_phone = after.kin or None, after.kin_phone or None
+    client.number_to_second = after.number_to_second
     client.version += 1
     session.add(client)
     if LeadsTo.PHONE in leads:

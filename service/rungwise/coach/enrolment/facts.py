@@ -10,7 +10,7 @@ from datetime import time
 from enum import StrEnum
 
 from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
-from rungwise.coach.enrolment.form_reader import Reader
+from rungwise.coach.enrolment.form_reader import Reader, read_kin
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.phone_check import Phone, look_at
 from rungwise.coach.enrolment.second_phones import read_phones
@@ -68,6 +68,9 @@ FACTS: Mapping[str, Fact] = {
     "phone": Fact("Mobile phone", LeadsTo.PHONE, of_person=True),
     "second_phones": Fact("Second phones", LeadsTo.RECORD, of_person=True),
     "address": Fact("Address", LeadsTo.RECORD, of_person=True),
+    "kin": Fact("Next of kin", LeadsTo.RECORD, of_person=True),
+    "kin_phone": Fact("Next of kin's phone", LeadsTo.RECORD, of_person=True),
+    "number_to_second": Fact("Agreed: the second contact gets their numbers", LeadsTo.RECORD),
     "language": Fact("Language of texts", LeadsTo.TEXTS),
     "time_zone": Fact("Time zone", LeadsTo.HOURS),
     "prompt_at": Fact("Hour of the text", LeadsTo.HOURS),
@@ -105,7 +108,7 @@ GUESSED_FROM = ("sex", "height_cm", "shoe_size", "shoe_system")
 # Follows from the others, and is not given.
 DERIVED = ("feet",)
 FIELDS = (*(name for name in FACTS if name not in DERIVED), *GUESSED_FROM)
-TICKS = ("big_toe_pain", "tape", "no_soft_surface", "two_hands", "one_foot")
+TICKS = ("number_to_second", "big_toe_pain", "tape", "no_soft_surface", "two_hands", "one_foot")
 LISTS = ("home", "tasks")
 UNKNOWN_FIELD = "There is no such fact."
 
@@ -123,6 +126,9 @@ class Facts:
     phone: str
     second_phones: Mapping[str, str]
     address: str
+    kin: str
+    kin_phone: str
+    number_to_second: bool
     language: str
     time_zone: str
     trainer: str
@@ -152,6 +158,9 @@ def told(facts: Facts) -> dict[str, str]:
         "phone": facts.phone,
         "second_phones": "; ".join(f"{phone} {whose}" for phone, whose in second),
         "address": facts.address,
+        "kin": facts.kin,
+        "kin_phone": facts.kin_phone,
+        "number_to_second": _tick(facts.number_to_second),
         "language": facts.language,
         "time_zone": facts.time_zone,
         "trainer": facts.trainer,
@@ -248,6 +257,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
     )
     second = form.take("second_phones", lambda one: read_phones(one, choices.country)) or {}
     where = form.take("address", address)
+    kin, kin_phone = read_kin(form, choices.country)
     zone = form.take("time_zone", lambda one: zone_named(one).key, "Choose their time zone.")
     trainer = form.take(
         "trainer", lambda one: _one(one.lower(), tuple(choices.trainers)), "Choose."
@@ -265,6 +275,9 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
         phone=phone.e164,
         second_phones=second,
         address=where or "",
+        kin=kin,
+        kin_phone=kin_phone,
+        number_to_second=form.flag("number_to_second"),
         language=form.choice("language", tuple(LANGUAGES)),
         time_zone=zone,
         trainer=trainer or held.trainer,

@@ -5,7 +5,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from rungwise.coach.record.fields import number, one_of, sentence, truth_of
+from rungwise.carriers.phone import to_e164
+from rungwise.coach.record.fields import name_or_refuse, number, one_of, sentence, truth_of
 from rungwise.concepts.measures import MM_PER_UNIT, exact
 from rungwise.errors import ImpossibleValue, ServiceError
 
@@ -64,3 +65,12 @@ def length_mm(words: str, low_mm: int, high_mm: int) -> int:
         allowed = f"from {exact(low_mm, 'in')} to {exact(high_mm, 'in')}"
         raise ImpossibleValue("length", words, allowed)
     return found
+
+
+def read_kin(form: Reader, country: str) -> tuple[str, str]:
+    """Who is next of kin, and their phone in E.164; both empty where nobody was named."""
+    kin = form.take("kin", lambda words: name_or_refuse("kin", words))
+    phone = form.take("kin_phone", lambda words: to_e164(words, country, "kin_phone"))
+    if phone and not kin and "kin" not in form.problems:
+        form.problems["kin"] = "Fill in whose phone it is."
+    return kin or "", phone or ""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from rungwise.coach.enrolment.baseline import Suggestion, first_rung, not_held
 from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
 from rungwise.coach.enrolment.clients import NewClient
-from rungwise.coach.enrolment.form_reader import Reader
+from rungwise.coach.enrolment.form_reader import Reader, read_kin
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
@@ -54,8 +54,9 @@ DEFAULTS: Mapping[str, str] = {
 }
 WHO = ("name", "called", "phone", "address", "time_zone", "language")
 MEASURES = ("sex", "height_cm", "shoe_size", "shoe_system", *MEASURED, "narrowest_cm")
+KIN = ("kin", "kin_phone", "number_to_second")
 SPARED = ("big_toe_pain", "weaker", "no_full_weight", "usual_pain", "usual_pain_score")
-PLACE = ("mat_layers", "foam", "home", "someone")
+PLACE = ("mat_layers", "foam", "home", "someone", *KIN)
 WHEN = ("prompt_at", "weekdays", "target_s", "caution")
 ASKED = tuple(question.name for question in QUESTIONS)
 FIELDS = (*WHO, *ASKED, *MEASURES, *SPARED, *PLACE, *STAGE_FIELDS, *WHEN, "first_key", "agreed")
@@ -147,6 +148,7 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
         "phone", lambda words: look_at(words, practice.country), "Fill in the phone's number."
     )
     where = form.take("address", address)
+    kin, kin_phone = read_kin(form, practice.country)
     zone = _zone(form, phone, practice)
     language = form.choice("language", tuple(LANGUAGES))
     answers, screened = _screening(form, must_screen)
@@ -155,7 +157,7 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
     profile = _profile(form, limits, settings.target_s)
     shown = _baseline(form)
     in_place = form.take("home", lambda words: several("home", words, HOME_NAMES)) or ()
-    agreed = form.flag("agreed")
+    agreed, to_second = form.flag("agreed"), form.flag("number_to_second")
     if form.problems or name is None or phone is None or zone is None or profile is None:
         return None
     ladder = ladder_of(profile)
@@ -171,6 +173,9 @@ def _read(form: Reader, practice: Practice, must_screen: bool) -> Draft | None:
         called=called or name.split()[0],
         phone=phone.e164,
         address=where or "",
+        kin=kin,
+        kin_phone=kin_phone,
+        number_to_second=to_second,
         profile=profile,
         time_zone=zone.zone,
         language=language,

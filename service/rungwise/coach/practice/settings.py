@@ -50,7 +50,6 @@ class PracticeForm:
     lengths: str
     clock: str
     words_in_pages: str
-    number_to_second: str
 
     @classmethod
     def of(cls, practice: Practice) -> "PracticeForm":
@@ -69,7 +68,6 @@ class PracticeForm:
             practice.lengths,
             str(practice.clock or ""),
             "yes" if practice.words_in_pages else "",
-            "yes" if practice.number_to_second else "",
         )
 
     @classmethod
@@ -175,7 +173,6 @@ def _checks(form: PracticeForm) -> dict[str, Callable[[], object]]:
         ),
         "lengths": lambda: _one_of("lengths", form.lengths, ("cm", "in")),
         "words_in_pages": lambda: form.words_in_pages == "yes",
-        "number_to_second": lambda: form.number_to_second == "yes",
         "clock": lambda: int(_one_of("clock", form.clock, ("12", "24"))) if form.clock else None,
     }
 

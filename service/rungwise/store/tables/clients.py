@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, UniqueConstraint
+from sqlalchemy import JSON, UniqueConstraint, false
 from sqlmodel import Field, SQLModel
 
 from rungwise.store.sealing.crypto import Findable, Sealed
@@ -25,6 +25,11 @@ class Client(SQLModel, table=True):
     phone: str = Field(sa_type=Findable, index=True)
     # Where they live, for who visits them.
     address: str | None = Field(default=None, sa_type=Sealed)
+    # Whom a trainer may phone; we never text them.
+    kin_name: str | None = Field(default=None, sa_type=Sealed)
+    kin_phone: str | None = Field(default=None, sa_type=Sealed)
+    # The client agreed that the trainer's second contact gets these numbers.
+    number_to_second: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     number_id: int | None = Field(default=None, foreign_key="number.id")
     language: str = "en"
     time_zone: str

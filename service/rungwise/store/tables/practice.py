@@ -31,9 +31,8 @@ class Practice(SQLModel, table=True):
     is_demo: bool = False
     # Whether statistics may doubt a text where the lists read no sign of harm.
     second_reader: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
-    # Whether a page by text holds the client's words, and the second contact's their number.
+    # Whether a page by text holds the client's words.
     words_in_pages: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
-    number_to_second: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     # Whether everybody must have a second factor.
     needs_factor: bool = False
     # After how many months the words of texts are removed; None keeps them.

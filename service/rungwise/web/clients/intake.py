@@ -65,6 +65,8 @@ FIELD_NAMES = {
     "called": "Called",
     "phone": "Phone",
     "address": "Address",
+    "kin": "Next of kin",
+    "kin_phone": "Next of kin's phone",
     "time_zone": "Time zone",
     "language": "Language",
     "sex": "Sex",
