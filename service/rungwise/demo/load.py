@@ -109,7 +109,7 @@ def _answering(trainer_id: int) -> Callable[[Session, datetime], None]:
         trainer = session.get_one(Trainer, trainer_id)
         practice = session.get_one(Practice, trainer.practice_id)
         words = f"1 {trainer.page_test_code}"
-        inbound = InboundText(f"demo-test-{trainer.id}", trainer.phone, practice.phone, words)
+        inbound = InboundText(f"demo-test-{trainer.id}", trainer.phone or "", practice.phone, words)
         receive(session, now, practice.carrier, inbound)
 
     return happen
