@@ -323,7 +323,7 @@ def test_the_second_contacts_text_has_the_numbers_only_where_the_client_agreed(w
             client = session.get_one(Client, world.client_id)
             client.number_to_second, client.kin_phone = True, kin
         wire.got.clear()
-        world.pass_time(hours=1)
+        world.pass_time(hours=3)
         assert f"Ada, {numbers}, reports a fall" in to(wire, SECOND)[-1]
 
 
