@@ -12,9 +12,7 @@ depends_on = None
 def upgrade() -> None:
     for name in ("kin_name", "kin_phone"):
         op.add_column("client", sa.Column(name, sa.Text(), nullable=True))
-    agreed = sa.Column(
-        "number_to_second", sa.Boolean(), server_default=sa.false(), nullable=False
-    )
+    agreed = sa.Column("number_to_second", sa.Boolean(), server_default=sa.false(), nullable=False)
     op.add_column("client", agreed)
     # The practice's word is none of the client's.
     op.drop_column("practice", "number_to_second")
