@@ -91,7 +91,7 @@ TOLD = [
     (with_alerts(alert("unsafe")), "unsafe",
      "Phone Ivo: practised unsafely, by their own words today at 09:06."),
     (with_alerts(alert("request")), "request",
-     "Answer Ivo’s wish: they asked for something today at 09:06."),
+     "Read what Ivo asked or wished today at 09:06, and answer what is open."),
     (with_alerts(alert("unread")), "unread",
      "Read what Ivo wrote today at 09:06: it was not understood."),
     (with_alerts(alert("retest_due")), "retest_due", "Plan a retest with Ivo: one is due."),

@@ -28,7 +28,7 @@ def test_the_signs_of_one_client_are_one_card_the_gravest_first(world: World) ->
 def test_what_is_to_decide_says_what_to_do_and_has_its_act(world: World) -> None:
     world.reply("bo", "what does hover mean?")
     page = world.signed_in().page("/")
-    assert "Answer Bo’s wish: they asked for something today at 08:00." in page
+    assert "Read what Bo asked or wished today at 08:00, and answer what is open." in page
     assert "what does hover mean?" in re.sub("</?mark>", "", page)
     assert 'aria-label="Last 14 days: 1 due later today"' in page
 

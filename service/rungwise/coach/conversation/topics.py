@@ -4,6 +4,7 @@ from rungwise.coach.conversation.result import next_words, progress_told
 from rungwise.coach.conversation.turn import Turn
 from rungwise.coach.conversation.wishes import task_again
 from rungwise.reply.reading import Reading
+from rungwise.wording.catalogue import CATALOGUE
 from rungwise.wording.texts import weekday_name, word
 
 EVERY_DAY = 7
@@ -15,7 +16,8 @@ def fixed_answer(turn: Turn, reading: Reading) -> None:
     if topic is None:
         _for_the_trainer(turn, reading)
         return
-    turn.tell("request", f"The client asked; the fixed answer '{topic}' was sent.")
+    asked = CATALOGUE[topic].when.strip('"')
+    turn.tell("request", f"The client asked about: {asked}. The fixed answer was sent.")
     standing, language = turn.dossier.standing, turn.dossier.language
     if topic == "progress":
         progress_told(turn)

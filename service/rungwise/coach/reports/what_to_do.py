@@ -244,7 +244,11 @@ SENTENCES: tuple[Sentence, ...] = (
         phone_first=True,
     ),
     _alert("unsafe", "Phone {called}: practised unsafely, by their own words {when}."),
-    _alert("request", "Answer {called}’s wish: they asked for something {when}.", phone=False),
+    _alert(
+        "request",
+        "Read what {called} asked or wished {when}, and answer what is open.",
+        phone=False,
+    ),
     _alert("unread", "Read what {called} wrote {when}: it was not understood.", phone=False),
     _alert("retest_due", "Plan a retest with {called}: one is due.", Act.RETEST, phone=False),
     Sentence(

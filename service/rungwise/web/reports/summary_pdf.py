@@ -4,6 +4,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import lru_cache
 
 from fpdf import FPDF, XPos, YPos
 from fpdf.enums import TextEmphasis
@@ -12,6 +13,7 @@ from fpdf.fonts import FontFace, TTFFont
 from rungwise.coach.reports.summary import Summary, WeekDone
 from rungwise.concepts.look import COLOURS
 from rungwise.ladder import svg
+from rungwise.web.charts.family_pictures import DAYS, STAIRS
 from rungwise.web.charts.holds_picture import holds_png
 from rungwise.web.reports.summary_view import (
     WHAT_IT_RESTS_ON,
@@ -37,15 +39,38 @@ DAYS_A_WEEK = 7
 SHEETS = 2
 # How high the feet may be on the family's sheet, the largest that leaves room for the rest.
 FEET_MM = (74.0, 62.0, 52.0, 42.0, 34.0, 26.0, 20.0)
+# How much larger its letters are than 9 to 13 points. Large print is 16 to 18, clear print 12
+# to 14 points: from memory.
+LETTERS = (1.4, 1.25, 1.1, 1.0, 0.9)
+FOOT_SIZE = 7.5
+# Feet are drawn smaller than this only where even the smallest letters need the room.
+LEAST_FEET_MM = 52.0
 COLUMN_GAP_MM = 10.0
+
+
+@lru_cache(maxsize=16)
+def _png(drawing: str, width_px: int) -> bytes:
+    """The drawing as pixels, made once for all the sizes that a sheet is tried at."""
+    return svg.png(drawing, width_px)
 
 
 class Paper(FPDF):
     """Sheets with our letters, a foot on each, and nothing that depends on the machine's clock."""
 
-    def __init__(self, country: str, at: datetime, title: str, language: str, foot: str) -> None:
+    foot_size = 6.8
+
+    def __init__(
+        self,
+        country: str,
+        at: datetime,
+        title: str,
+        language: str,
+        foot: str,
+        *,
+        drawn: bool = True,
+    ) -> None:
         super().__init__(format="letter" if country in LETTER else "a4")
-        self.foot = foot
+        self.foot, self.drawn = foot, drawn
         self.set_title(title)
         self.set_lang(language)
         self.set_creator("Rungwise")
@@ -76,10 +101,11 @@ class Paper(FPDF):
         self.set_draw_color(*PALE)
         self.line(self.l_margin, self.get_y(), self.w - self.r_margin, self.get_y())
         self.set_y(self.get_y() + 1)
-        self.set_font("sans", "", 6.8)
+        self.set_font("sans", "", self.foot_size)
         self.set_text_color(*SOFT)
-        self.multi_cell(self.epw - 14, 3.1, self.foot, new_x=XPos.RIGHT, new_y=YPos.TOP, align="L")
-        self.cell(0, 3.1, f"{self.page_no()} / {{nb}}", align="R")
+        line = self.foot_size * 0.456
+        self.multi_cell(self.epw - 14, line, self.foot, new_x=XPos.RIGHT, new_y=YPos.TOP, align="L")
+        self.cell(0, line, f"{self.page_no()} / {{nb}}", align="R")
         self.set_text_color(*INK)
 
     def say(self, text: str, size: float = 9.5, style: str = "", gap: float = 1.2) -> None:
@@ -113,16 +139,17 @@ class Paper(FPDF):
             self.multi_cell(
                 width, size * 0.48, one.name, new_x=XPos.LEFT, new_y=YPos.NEXT, align="L"
             )
-            png = io.BytesIO(svg.png(one.drawing, PICTURE_PX))
-            self.image(
-                png,
-                left,
-                self.y + 1,
-                width,
-                height_mm,
-                keep_aspect_ratio=True,
-                alt_text=one.caption,
-            )
+            if self.drawn:
+                png = io.BytesIO(_png(one.drawing, PICTURE_PX))
+                self.image(
+                    png,
+                    left,
+                    self.y + 1,
+                    width,
+                    height_mm,
+                    keep_aspect_ratio=True,
+                    alt_text=one.caption,
+                )
             self.set_xy(left, self.y + height_mm + 2)
             self.set_font("sans", "", size)
             self.multi_cell(
@@ -268,59 +295,86 @@ def _cut(text: str, most: int) -> str:
 def client_pdf(summary: Summary, country: str, at: datetime) -> bytes:
     """One sheet for the fridge, in plain words and the client's language.
 
-    The feet are drawn as large as the sheet has room beside what the trainer says.
+    Letters first, then the feet, are as large as the sheet has room beside what the trainer says.
     """
     told = for_client(summary, "light")
-    for height_mm in FEET_MM:
-        paper = _family_sheet(told, country, at, height_mm)
-        if paper.page_no() == 1:
-            break
-        if height_mm != FEET_MM[-1]:
-            paper.close_fonts()
-    return paper.written()
+    sizes = [
+        (scale, height_mm)
+        for scale in LETTERS
+        for height_mm in FEET_MM
+        if height_mm >= LEAST_FEET_MM or scale == LETTERS[-1]
+    ]
+    fits = (size for size in sizes[:-1] if _fits(told, country, at, *size))
+    return _family_sheet(told, country, at, *next(fits, sizes[-1])).written()
 
 
-def _family_sheet(told: ForClient, country: str, at: datetime, height_mm: float) -> Paper:
-    paper = Paper(country, at, told.title, told.language, told.foot)
+def _fits(told: ForClient, country: str, at: datetime, scale: float, height_mm: float) -> bool:
+    """Whether all of it has room on one sheet; its pictures only take their room."""
+    paper = _family_sheet(told, country, at, scale, height_mm, drawn=False)
+    paper.close_fonts()
+    return paper.page_no() == 1
+
+
+def _family_sheet(
+    told: ForClient,
+    country: str,
+    at: datetime,
+    scale: float,
+    height_mm: float,
+    *,
+    drawn: bool = True,
+) -> Paper:
+    small, plain, large, heading = (scale * size for size in (9, 10.5, 12.5, 13))
+    paper = Paper(country, at, told.title, told.language, told.foot, drawn=drawn)
+    paper.foot_size = FOOT_SIZE * scale
     paper.head(told.title, 20)
-    paper.say(f"{told.name}. {told.period}.", 11)
+    paper.say(f"{told.name}. {told.period}.", plain)
     paper.double_rule()
     for line in told.practice:
-        paper.say(line, 12.5, "", 0.6)
+        paper.say(line, large, "", 0.6)
     if told.resting:
-        paper.say(told.resting, 12.5, "B", 0.6)
+        paper.say(told.resting, large, "B", 0.6)
     for line in told.told:
-        paper.say(line, 11, "", 0.4)
-    paper.head(told.pictures_title, 13)
-    paper.rungs(told.pictures, height_mm, 10.5)
+        paper.say(line, plain, "", 0.4)
+    paper.head(told.pictures_title, heading)
+    paper.rungs(told.pictures, height_mm, plain)
     if told.way:
-        paper.head(told.way_title, 13)
-        _picture(paper, told.way, paper.epw, told.way_title)
+        paper.head(told.way_title, heading)
+        _picture(paper, told.way, STAIRS, paper.epw, told.way_title)
     top = paper.y
     half = (paper.epw - COLUMN_GAP_MM) / 2
-    paper.head(told.days_title, 13)
-    _picture(paper, told.days, half, told.days_title)
+    paper.head(told.days_title, heading)
+    _picture(paper, told.days, DAYS, half, told.days_title)
     paper.set_right_margin(paper.w - paper.l_margin - half)
-    paper.say(told.days_key, 8.5)
+    paper.say(told.days_key, small)
     lowest = paper.y
     paper.set_right_margin(MARGIN_MM)
     paper.set_left_margin(MARGIN_MM + half + COLUMN_GAP_MM)
     paper.set_xy(paper.l_margin, top)
     if told.mind:
-        paper.head(told.mind_title, 13)
+        paper.head(told.mind_title, heading)
         for line in told.mind:
-            paper.say(f"–  {line}", 10.5, "", 0.3)
+            paper.say(f"–  {line}", plain, "", 0.3)
     if told.next:
-        paper.head(told.next_title, 13)
-        paper.say(told.next, 10.5)
+        paper.head(told.next_title, heading)
+        paper.say(told.next, plain)
     paper.set_left_margin(MARGIN_MM)
     paper.set_xy(MARGIN_MM, max(lowest, paper.y))
     if told.words:
-        paper.head(told.words_title, 13)
-        paper.say(told.words, 10.5)
+        paper.head(told.words_title, heading)
+        paper.say(told.words, plain)
     return paper
 
 
-def _picture(paper: Paper, drawing: str, width_mm: float, about: str) -> None:
-    paper.image(io.BytesIO(svg.png(drawing, 2 * PICTURE_PX)), w=width_mm, alt_text=about)
+def _picture(
+    paper: Paper, drawing: str, shape: tuple[float, float], width_mm: float, about: str
+) -> None:
+    height_mm = width_mm * shape[1] / shape[0]
+    if paper.drawn:
+        png = io.BytesIO(_png(drawing, 2 * PICTURE_PX))
+        paper.image(png, w=width_mm, h=height_mm, alt_text=about)
+    else:
+        if paper.y + height_mm > paper.page_break_trigger:
+            paper.add_page()
+        paper.set_y(paper.y + height_mm)
     paper.ln(1)
