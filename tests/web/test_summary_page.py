@@ -369,6 +369,36 @@ def test_the_familys_page_is_one_sheet_and_shows_what_it_says(
     assert inked[0] == inked[-1] == 0
 
 
+def letters_of(pdf: bytes) -> dict[str, float]:
+    """How large, in points, each line of the sheet is written."""
+    found: dict[str, float] = {}
+
+    def keep(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
+        if text.strip():
+            found[text.strip()] = size
+
+    PdfReader(io.BytesIO(pdf)).pages[0].extract_text(visitor_text=keep)
+    return found
+
+
+@pytest.mark.parametrize("country", ["US", "GB"])
+def test_the_familys_letters_are_large_and_long_words_still_keep_to_one_sheet(
+    world: World, country: str
+) -> None:
+    # Clear print for people who see poorly is 12 points at least: from memory.
+    world.pass_time(hours=2)
+    world.reply("ada", "20 steady")
+    plain = summed(world)
+    sizes = letters_of(client_pdf(plain, country, START))
+    told = for_client(plain, "light")
+    read = [size for line, size in sizes.items() if line.startswith(("–", told.practice[0][:12]))]
+    assert len(read) >= 3
+    assert min(read) >= 12
+    # Eight weeks and the longest words that are taken, wide ones, once took a second sheet.
+    wordy = replace(plain, to_client=("Well done all month. " * 30)[:LONGEST_WORDS])
+    assert len(PdfReader(io.BytesIO(client_pdf(wordy, country, START))).pages) == 1
+
+
 @pytest.mark.parametrize(("lengths", "mark"), [("cm", "10 cm"), ("in", "4 in")])
 def test_feet_stand_at_one_scale_with_the_same_mark(lengths: Lengths, mark: str) -> None:
     drawings = [rung_picture(rung, LADDER.body, for_client=True) for rung in LADDER.rungs[::20]]
