@@ -38,13 +38,13 @@ LONGEST_BESIDE = 420
 DAYS_A_WEEK = 7
 SHEETS = 2
 # How high the feet may be on the family's sheet, the largest that leaves room for the rest.
-FEET_MM = (74.0, 62.0, 52.0, 42.0, 34.0, 26.0, 20.0)
+FEET_MM = (74.0, 62.0, 52.0, 46.0, 40.0, 34.0, 26.0, 20.0)
 # How much larger its letters are than 9 to 13 points. Large print is 16 to 18, clear print 12
 # to 14 points: from memory.
-LETTERS = (1.4, 1.25, 1.1, 1.0, 0.9)
+LETTERS = (1.4, 1.3, 1.2, 1.15, 1.1, 1.0, 0.9)
 FOOT_SIZE = 7.5
 # Feet are drawn smaller than this only where even the smallest letters need the room.
-LEAST_FEET_MM = 52.0
+LEAST_FEET_MM = 46.0
 COLUMN_GAP_MM = 10.0
 
 
