@@ -472,6 +472,22 @@ def test_the_browser_prints_two_sheets_too(world: World, chromium: Browser) -> N
         window.close()
 
 
+@pytest.mark.browser
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_browser_prints_the_fridges_sheet_on_one(
+    world: World, chromium: Browser, language: str
+) -> None:
+    with world.store.write() as session:
+        session.get_one(Client, world.clients["ada"]).language = language
+    with served(world) as address:
+        window = Window(chromium, address).sign_in("lena")
+        window.page.goto(page_of(world, more="?reader=client"))
+        for size in ("A4", "Letter"):
+            pdf = PdfReader(io.BytesIO(window.page.pdf(format=size)))
+            assert len(pdf.pages) == 1, size
+        window.close()
+
+
 def test_a_practice_in_another_country_prints_its_paper(world: World) -> None:
     with world.store.write() as session:
         session.get_one(Practice, 1).country = "DE"

@@ -1,10 +1,12 @@
 """The week with its visits, the sheet for a day's round, and "visited" in one press."""
 
+import io
 from datetime import date, timedelta
 
 import pytest
 from browsing import THEMES, WIDTHS, Window, served
 from playwright.sync_api import Browser
+from pypdf import PdfReader
 from sqlmodel import select
 from web_world import World
 
@@ -140,5 +142,9 @@ def test_the_pages_are_sound_in_a_browser(world: World, browser: Browser, width,
             window.page.goto(path)
             assert window.axe() == []
             assert window.sideways() == 0
+        window.page.goto("/month")
+        paper = PdfReader(io.BytesIO(window.page.pdf(prefer_css_page_size=True)))
+        assert len(paper.pages) == 1
+        assert paper.pages[0].mediabox.width > paper.pages[0].mediabox.height
         assert window.complaints == []
         window.close()
