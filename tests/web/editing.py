@@ -34,6 +34,7 @@ CHANGES: Mapping[str, Mapping[str, str]] = {
     "weaker": {"weaker": "left"},
     "no_full_weight": {"no_full_weight": "right"},
     "big_toe_pain": {"big_toe_pain": "yes"},
+    "usual_pain": {"usual_pain": "knee", "usual_pain_score": "3"},
     "mat_layers": {"mat_layers": "4"},
     "mat_layer_mm": {"mat_layer_mm": "9"},
     "mat_length_cm": {"mat_length_cm": "180", "mat_width_cm": "60"},

@@ -167,3 +167,23 @@ def test_the_clients_page_names_them_and_the_address(world: World) -> None:
     assert "<dt>Address</dt><dd>4 Mill Lane</dd>" in page
     text_from(world, DAUGHTER, "STOP")
     assert "has said STOP" in browser.page(f"/clients/{world.clients['ada']}")
+
+
+def test_several_facts_of_the_plan_change_together(world: World) -> None:
+    browser = world.signed_in()
+    given = {"prompt_at": "11:00", "usual_pain": "knee", "usual_pain_score": "2", "tape": "yes"}
+    page = look(world, browser, **given)
+    assert "a pain of the knee that is told as no worse is a note" in page
+    save(world, browser, **given)
+    assert {**stored(world), **given} == stored(world)
+    with world.store.read() as session:
+        situation = load(session, session.get_one(Client, world.clients["ada"]))
+        assert situation.settings.prompt_at == time(11)
+        assert situation.settings.usual_pain.place == "knee"
+        assert situation.measures.equipment.tape
+    form = {**form_of(world, browser), "usual_pain_score": ""}
+    assert browser.post(page_of(world), **form).status_code == 400
+    assert "every pain that is told rests them" in look(
+        world, browser, usual_pain="", usual_pain_score=""
+    )
+    assert differences(world) == []

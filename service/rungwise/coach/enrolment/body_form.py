@@ -1,9 +1,11 @@
-"""The body and what somebody owns to stand on, from a form; feet are guessed until measured."""
+"""The body, its usual pain and what it stands on, from a form; feet are guessed until measured."""
 
 from dataclasses import replace
 
 from rungwise.coach.enrolment.form_reader import Reader
 from rungwise.coach.enrolment.heights import height_mm
+from rungwise.coach.plan.usual_pain import USUAL_PLACES, usual_score
+from rungwise.coach.record.codec import UsualPain
 from rungwise.coach.record.fields import number, one_of, sentence
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.body import (
@@ -101,3 +103,13 @@ def _shoe_mm(form: Reader) -> int | None:
         form.problems.setdefault("shoe_system", "Choose which sizes these are.")
         return None
     return form.take("shoe_size", lambda _: foot_length_mm(size, system))
+
+
+def read_usual_pain(form: Reader) -> UsualPain | None:
+    """The pain that is this client's normal; where and how bad come together or not at all."""
+    place = form.take("usual_pain", lambda words: one_of("usual_pain", words, USUAL_PLACES))
+    needed = "Choose how bad it is on a usual day, from 0 to 5 of 10." if place else ""
+    score = form.take("usual_pain_score", usual_score, needed)
+    if score is not None and not form["usual_pain"]:
+        form.problems["usual_pain"] = "Choose where it hurts, or leave out how bad."
+    return None if place is None or score is None else UsualPain(place, score)

@@ -33,6 +33,7 @@ from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.plan.new_ladder import rebuild
 from rungwise.coach.plan.placement import check_version
 from rungwise.coach.plan.plan_edit import edit_plan, look_at_plan
+from rungwise.coach.plan.usual_pain import set_usual_pain
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.fields import Unfinished, sentence
 from rungwise.coach.record.situation import load
@@ -86,6 +87,7 @@ def facts_of(session: Session, client: Client) -> Facts:
         someone=(home.someone or "") if home else "",
         home=frozenset(home.in_place) if home else frozenset(),
         prompt_at=situation.settings.prompt_at if situation else None,
+        usual_pain=situation.settings.usual_pain if situation else None,
         profile=profile_from_stored(situation.plan_row.profile) if situation else None,
     )
 
@@ -205,12 +207,7 @@ def _store(session: Session, now: datetime, by: Trainer, client: Client, follows
         set_phones(session, now, by, client, after.second_phones)
     if {"home", "someone"} & differs.keys():
         set_home(session, now, by, client, after.home, after.someone)
-    if follows.kept is not None and after.profile is not None:
-        situation = load(session, client)
-        if situation is not None:
-            rebuild(session, now, by, situation, after.profile)
-    if "prompt_at" in differs and (situation := load(session, client)) is not None:
-        edit_plan(session, now, by, situation, at_hour(situation, after))
+    _change_plan(session, now, by, client, follows)
     if "time_zone" in differs:
         schedule_anew(session, now, client)
         schedule_weekly(session, now, client)
@@ -224,6 +221,21 @@ def _store(session: Session, now: datetime, by: Trainer, client: Client, follows
         changed={name: list(two) for name, two in differs.items() if not FACTS[name].of_person},
     )
     session.flush()
+
+
+def _change_plan(
+    session: Session, now: datetime, by: Trainer, client: Client, follows: Follows
+) -> None:
+    """What of the changed facts stands in the plan: the ladder, the hour, the usual pain."""
+    situation, after, differs = load(session, client), follows.after, follows.changed
+    if situation is None:
+        return
+    if follows.kept is not None and after.profile is not None:
+        rebuild(session, now, by, situation, after.profile)
+    if "prompt_at" in differs:
+        edit_plan(session, now, by, situation, at_hour(situation, after))
+    if differs.keys() & {"usual_pain", "usual_pain_score"}:
+        set_usual_pain(session, now, by, situation, after.usual_pain)
 
 
 def _send_from(session: Session, now: datetime, client: Client, phone: str) -> None:

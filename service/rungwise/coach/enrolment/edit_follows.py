@@ -133,6 +133,8 @@ class Edit:
             yield from self._of_trainer()
         if self.kept is not None:
             yield from self._of_ladder(self.kept)
+        if differs & {"usual_pain", "usual_pain_score"}:
+            yield self._of_usual_pain()
         if "home" in differs:
             for item in not_ready(self.after.home):
                 yield f"Not in place: {item.label}. Practice goes on; pause the texts until it is."
@@ -178,6 +180,15 @@ class Edit:
         if not told:
             return f"No text of the day would go in {zone}: look at the plan."
         return f"The next texts go, by the clock in {zone}: {', '.join(told)}."
+
+    def _of_usual_pain(self) -> str:
+        usual = self.after.usual_pain
+        if usual is None:
+            return "From the next text on every pain that is told rests them."
+        return (
+            f"From the next text on a pain of the {usual.place} that is told as no worse is a "
+            f"note and rests nobody; worse, elsewhere or with another sign it rests as any pain."
+        )
 
     def _of_trainer(self) -> Iterator[str]:
         to = self.session.get_one(Trainer, self.then.trainer_id)

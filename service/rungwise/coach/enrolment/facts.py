@@ -9,11 +9,17 @@ from dataclasses import dataclass, replace
 from datetime import time
 from enum import StrEnum
 
-from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
+from rungwise.coach.enrolment.body_form import (
+    MEASURED,
+    read_body,
+    read_equipment,
+    read_usual_pain,
+)
 from rungwise.coach.enrolment.form_reader import Reader, read_kin
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.phone_check import Phone, look_at
 from rungwise.coach.enrolment.second_phones import read_phones
+from rungwise.coach.record.codec import UsualPain
 from rungwise.coach.record.fields import (
     LONGEST_NAME,
     Unfinished,
@@ -87,6 +93,8 @@ FACTS: Mapping[str, Fact] = {
     "weaker": Fact("Weaker leg", LeadsTo.LADDER),
     "no_full_weight": Fact("Leg that must not take full weight", LeadsTo.LADDER),
     "big_toe_pain": Fact("Big toe hurts when pressed or bent", LeadsTo.LADDER),
+    "usual_pain": Fact("Usual pain", LeadsTo.RECORD),
+    "usual_pain_score": Fact("How bad on a usual day, of 10", LeadsTo.RECORD),
     "mat_layers": Fact("Mat, folds to", LeadsTo.LADDER),
     "mat_layer_mm": Fact("Mat, one layer, mm", LeadsTo.LADDER),
     "mat_length_cm": Fact("Mat laid out, length, cm", LeadsTo.LADDER),
@@ -117,8 +125,8 @@ UNKNOWN_FIELD = "There is no such fact."
 class Facts:
     """A client's facts. `trainer` is an e-mail address; phones are in E.164.
 
-    `second_phones` has whose each is, by number. `profile` and `prompt_at` are None for a client
-    without a rung, who has no plan yet.
+    `second_phones` has whose each is, by number. Without a rung a client has no plan yet: then
+    `profile`, `prompt_at` and `usual_pain` are None.
     """
 
     name: str
@@ -136,6 +144,7 @@ class Facts:
     someone: str
     home: frozenset[str]
     prompt_at: time | None
+    usual_pain: UsualPain | None
     profile: Profile | None
 
 
@@ -171,6 +180,9 @@ def told(facts: Facts) -> dict[str, str]:
     if facts.prompt_at is not None:
         found["prompt_at"] = facts.prompt_at.isoformat("minutes")
     if facts.profile is not None:
+        usual = facts.usual_pain
+        found["usual_pain"] = usual.place if usual else ""
+        found["usual_pain_score"] = str(usual.score) if usual else ""
         found |= _profile_told(facts.profile)
     return found
 
@@ -265,6 +277,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
     sends_from = form.take("sends_from", lambda one: _one(one, choices.numbers), "Choose one.")
     home = form.take("home", lambda one: several("home", one, HOME_NAMES)) or ()
     profile = _profile(form, held.profile, choices) if held.profile is not None else None
+    usual = read_usual_pain(form) if held.profile is not None else None
     if phone is not None and phone.e164 == held.phone and phone.e164 in second:
         form.problems["second_phones"] = f"{phone.e164} is where their texts go already."
     if form.problems or name is None or phone is None or zone is None:
@@ -285,6 +298,7 @@ def read_facts(given: Mapping[str, str], held: Facts, choices: Choices) -> tuple
         someone=form["someone"][:LONGEST_NAME],
         home=frozenset(home),
         prompt_at=held.prompt_at and (form.take("prompt_at", hour) or held.prompt_at),
+        usual_pain=usual,
         profile=profile,
     )
     if form.problems:

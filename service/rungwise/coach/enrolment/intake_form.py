@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from rungwise.coach.enrolment.baseline import Suggestion, first_rung, not_held
-from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment
+from rungwise.coach.enrolment.body_form import MEASURED, read_body, read_equipment, read_usual_pain
 from rungwise.coach.enrolment.clients import NewClient
 from rungwise.coach.enrolment.form_reader import Reader, read_kin
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
@@ -15,15 +15,13 @@ from rungwise.coach.enrolment.home_checklist import not_ready
 from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
 from rungwise.coach.enrolment.screening import Outcome, Screened, screen
 from rungwise.coach.enrolment.screening_questions import QUESTIONS
-from rungwise.coach.plan.usual_pain import USUAL_PLACES, usual_score
-from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_of
+from rungwise.coach.record.codec import PlanSettings, ladder_of
 from rungwise.coach.record.fields import (
     Unfinished,
     address,
     hour,
     name_or_refuse,
     number,
-    one_of,
     sentence,
     several,
 )
@@ -243,18 +241,8 @@ def _settings(form: Reader, practice: Practice) -> PlanSettings:
         weekdays=frozenset(WEEKDAYS.index(day) for day in days or WEEKDAYS),
         target_s=target_s or plain.target_s,
         caution=PRESETS[form.choice("caution", tuple(PRESETS))],
-        usual_pain=_usual_pain(form),
+        usual_pain=read_usual_pain(form),
     )
-
-
-def _usual_pain(form: Reader) -> UsualPain | None:
-    """The pain that is this client's normal; where and how bad come together or not at all."""
-    place = form.take("usual_pain", lambda words: one_of("usual_pain", words, USUAL_PLACES))
-    needed = "Choose how bad it is on a usual day, from 0 to 5 of 10." if place else ""
-    score = form.take("usual_pain_score", usual_score, needed)
-    if score is not None and not form["usual_pain"]:
-        form.problems["usual_pain"] = "Choose where it hurts, or leave out how bad."
-    return None if place is None or score is None else UsualPain(place, score)
 
 
 def _profile(form: Reader, limits: Limits, target_s: int) -> Profile | None:

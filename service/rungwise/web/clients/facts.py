@@ -30,7 +30,7 @@ from rungwise.ladder.body import LANDMARKS, MAT_LAYERS, OPENABLE_TASKS
 from rungwise.ladder.stance import Task
 from rungwise.store.queries import thread
 from rungwise.store.tables import Client
-from rungwise.web.clients.intake import SHOES_SHOWN
+from rungwise.web.clients.intake import PAINS_SHOWN, SCORES_SHOWN, SHOES_SHOWN
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
@@ -158,6 +158,8 @@ def _page(visit: Visit, session: Session, client: Client, shown: Shown) -> Respo
         languages=LANGUAGES,
         mat_layers=MAT_LAYERS,
         shoes=SHOES_SHOWN,
+        pains=PAINS_SHOWN,
+        pain_scores=SCORES_SHOWN,
         tasks=_tasks(),
         own_zones=zones_of(country),
         other_zones=other_zones(country),
