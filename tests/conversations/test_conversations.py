@@ -17,6 +17,8 @@ REACHED = {
     "tune_2_es.jsonl": (0.94, 2),
     "tune_3_en.jsonl": (0.95, 5),
     "tune_3_es.jsonl": (0.96, 3),
+    "tune_4_en.jsonl": (0.88, 8),
+    "tune_4_es.jsonl": (0.91, 1),
     "check_2_en.jsonl": (0.88, 13),
     "check_2_es.jsonl": (0.82, 9),
 }

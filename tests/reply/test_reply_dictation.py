@@ -79,6 +79,10 @@ def test_what_is_plain_stays_as_it_is(text: str, seconds: list[float]) -> None:
         *(("1.30 min", "en", 90), ("1.5 min", "en", 90), ("1,30 min", "es", 90)),
         *(("½ a minute", "en", 30), ("½ minuto", "es", 30), ("12½", "en", 12.5)),
         *(("a min and a quarter", "en", 75), ("1 min and a quarter", "en", 75)),
+        *(("third of a minute", "en", 20), ("¾ of a minute", "en", 45), ("¼ minute", "en", 15)),
+        *(("00:00:20", "en", 20), ("0.20", "en", 20), (".20 steady", "en", 20)),
+        *(("a minute minus 5 secs", "en", 55), ("un minuto menos diez", "es", 50)),
+        *(("19 point 5", "en", 19.5), ("half a dozen seconds", "en", 6)),
         *(("un minuto y cuarto", "es", 75), ("1 minute and a half", "en", 90)),
     ],
 )
@@ -111,6 +115,13 @@ def test_minutes_and_parts(text: str, language: str, seconds: float) -> None:
         ("mi marido hizo 40, yo 15 firme", "es", [15]),
         ("<script>alert(1)</script>", "en", []),
         ('{"seconds": 20}', "en", [20]),
+        *(("20-20-18", "en", [20, 20, 18]), ("20/20/18", "es", [20, 20, 18])),
+        *(("10-12-2025", "en", []), ("12 -> 18", "en", [18]), ("de 10 a 15", "es", [10])),
+        *(("counted 20 but fast so prob 15", "en", [15]), ("between 15 and 17 say 16", "en", [16])),
+        ("One Mississippi two Mississippi all the way to 20", "en", [20]),
+        ("the oven clock runs 3 minutes fast but i did 20", "en", [20]),
+        *(("held on 12 then wobbled", "en", [12]), ("20, no 25", "es", [20])),
+        *(("12 no, 21 firme, me equivoqué", "es", [21]), ("Ring me on 555 0199 after 6", "en", [])),
         ("a couple of seconds is all I could do", "en", []),
     ],
 )
@@ -119,11 +130,43 @@ def test_other_numbers_are_no_holds(text: str, language: str, seconds: list[floa
 
 
 @pytest.mark.parametrize(
+    ("text", "language", "sided", "seconds"),
+    [
+        *(("l5 steady", "en", False, [15]), ("I5 con tambaleo", "es", False, [15])),
+        *(("l5 steady", "en", True, [5]), ("l5 r6", "en", False, [5, 6])),
+        ("kinse i me tambalee", "es", False, [15]),
+    ],
+)
+def test_a_letter_is_a_one_where_no_side_was_asked(
+    text: str, language: str, sided: bool, seconds: list[float]
+) -> None:
+    context = Context(language=language, sided=sided)
+    assert [hold.seconds for hold in read(text, context).holds] == seconds
+
+
+@pytest.mark.parametrize(
+    ("text", "sides"),
+    [
+        ("left 20 right 15. other way round sorry", {"right": 20, "left": 15}),
+        ("L/R 20/15 steady", {"left": 20, "right": 15}),
+        ("R/L 12/18", {"right": 12, "left": 18}),
+        ("L 20 ditto right", {"left": 20, "right": 20}),
+        ("the left did 20 and so did the right", {"left": 20, "right": 20}),
+    ],
+)
+def test_both_sides_in_an_order(text: str, sides: dict[str, float]) -> None:
+    holds = read(text, Context(sided=True)).holds
+    assert {hold.side: hold.seconds for hold in holds} == sides
+
+
+@pytest.mark.parametrize(
     ("text", "language", "steadiness"),
     [
         ("20! thats my best yet", "en", None),
         ("Wasn't what you'd call steady. 13", "en", "wobbly"),
         ("13, de firme nada", "es", "wobbly"),
+        *(("20 wobbly\n*steady", "en", "steady"), ("20 tambaleo\ndigo firme", "es", "steady")),
+        *(("20 steady sorry meant wobbly", "en", "wobbly"), ("20 wobbly, sorry", "en", "wobbly")),
         ("20 coma firme punto", "es", "steady"),
         ("doce coma cinco segundos", "es", None),
     ],

@@ -141,6 +141,27 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "join.times": ("3 x 20", {"held": [20, 20, 20]}),
     "join.and": ("20 and 15", {"held": [20, 15]}),
     "join.swap": ("20 sorry 25", {"held": [25]}),
+    "unit.whole": ("thirty whole seconds", {"held": [30]}),
+    "join.wait": ("20, strike that, 15", {"held": [15]}),
+    "join.grown": ("improved from 12 to 18", {"held": [18]}),
+    "join.less": ("a minute less 10 secs", {"held": [50]}),
+    "order.left": (
+        "L/R 20/15",
+        {"holds": [{"seconds": 20, "side": "left"}, {"seconds": 15, "side": "right"}]},
+    ),
+    "order.right": (
+        "right and left 20 and 15",
+        {"holds": [{"seconds": 20, "side": "right"}, {"seconds": 15, "side": "left"}]},
+    ),
+    "swap.sides": (
+        "left 20, right 15. Other way round",
+        {"holds": [{"seconds": 20, "side": "right"}, {"seconds": 15, "side": "left"}]},
+    ),
+    "wobbly.lasted": ("hung on 15", {"held": [15], "steadiness": None}),
+    "down.unknown": (
+        "fell in the hall, no idea how long I lay there",
+        {"fall": "yes", "emergency": True},
+    ),
     "join.not": ("25 not 20", {"held": [25]}),
     "set.twice": ("20 twice", {"held": [20, 20]}),
     "set.thrice": ("20 three times", {"held": [20, 20, 20]}),

@@ -118,6 +118,23 @@ EXAMPLES: dict[str, tuple[object, ...]] = {
     "join.times": ("dos series de 15", {"held": [15, 15]}),
     "join.and": ("20 luego 15", {"held": [20, 15]}),
     "join.swap": ("20, perdón 25", {"held": [25]}),
+    "unit.whole": ("quince segundos enteros y 20 largos segundos", {"held": [15, 20]}),
+    "join.wait": ("20, tacha eso, 15", {"held": [15]}),
+    "join.grown": ("subí de 12 a 18", {"held": [18]}),
+    "join.less": ("un minuto menos 10", {"held": [50]}),
+    "order.left": (
+        "izquierda y derecha 20 y 15",
+        {"holds": [{"seconds": 20, "side": "left"}, {"seconds": 15, "side": "right"}]},
+    ),
+    "order.right": (
+        "der/izq 20/15",
+        {"holds": [{"seconds": 20, "side": "right"}, {"seconds": 15, "side": "left"}]},
+    ),
+    "swap.sides": (
+        "izq 20, der 15. Al revés",
+        {"holds": [{"seconds": 20, "side": "right"}, {"seconds": 15, "side": "left"}]},
+    ),
+    "down.unknown": ("me caí en el baño, no sé cuánto tiempo", {"fall": "yes", "emergency": True}),
     "join.not": ("25 en vez de 20", {"held": [25]}),
     "set.twice": ("20 dos veces", {"held": [20, 20]}),
     "set.thrice": ("20 tres veces", {"held": [20, 20, 20]}),

@@ -48,6 +48,8 @@ class Facts:
         """The yes or no that the text opens with, unless a longer phrase begins there."""
         opened = self.opened.end - self.opened.start
         yes = max(self._opens("yes"), opened if self.answered == "yes" else 0)
+        if self.only("yes_short") or self._pauses_after("yes_short"):
+            yes = max(yes, self._opens("yes_short"))
         no = max(self._opens("no", "doubt_no"), opened if self.answered == "no" else 0)
         within = self._start + max(yes, no) - 1
         neither = max(
@@ -126,6 +128,11 @@ class Facts:
     @property
     def pain_beside_a_hold(self) -> bool:
         return self.hold_alone and self.safety.of("pain").answer == "yes"
+
+    @property
+    def place_of_pain(self) -> bool:
+        """ "7 out of 10 in my wrist", said of a fall: a doubt of pain, and where it is."""
+        return self.safety.of("pain").answer == "unsure" and "body" in self.said.parse.seen
 
     @property
     def hold_alone(self) -> bool:
@@ -308,6 +315,14 @@ class Facts:
             if a <= start <= b
         ]
         return max(ends, default=start - 1) - start + 1
+
+    def _pauses_after(self, tag: str) -> bool:
+        """Whether a comma or a stop follows a phrase that the text opens with."""
+        end = self._start + self._opens(tag)
+        return end > self._start and any(
+            unit.start == end and not unit.tags.isdisjoint({"comma", "stop"})
+            for unit in self.said.parse.units
+        )
 
     def _reaches(self, within: int, *tags: str) -> int:
         """The same where a phrase begins inside the yes or no: "well no" of "well no idea"."""

@@ -43,6 +43,7 @@ _HURT: _Rows = (
     ("comfort", "yes_i_am_fine"),
     ("yes", "emergency"),
     ("yes", "pain_beside_a_hold"),
+    ("yes", "place_of_pain"),
     ("other", "hold_alone"),
     *_HARM,
 )

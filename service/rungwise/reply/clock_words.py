@@ -14,6 +14,7 @@ _TO_COME = frozenset(
     {"'ll", "ill", "will", "gonna", "going", "tomorrow", "later", "tonight", "shall", "plan"}
     | {"hope", "hoping", "try", "aim", "aiming", "off", "bus", "train", "appointment", "appt"}
     | {"see", "meet", "meeting", "leaving", "leave", "visit", "coming", "collect", "pick"}
+    | {"ring", "call", "llame", "llameme", "llamame"}
     | {"back", "out", "church", "lunch", "dinner", "tea", "bed", "hospital", "doctor", "dentist"}
     | {"voy", "vamos", "ire", "hare", "hago", "manana", "luego", "despues", "cita", "nos"}
     | {"vemos", "vienen", "viene", "salgo", "estare", "intentare", "misa", "comer", "cenar"}

@@ -9,8 +9,6 @@ def corrected(parse: Parse, held: list[Quantity]) -> list[Quantity]:
     kept: list[Quantity] = []
     for number, quantity in enumerate(held):
         before = quantity.first - 1
-        if has_tag(parse, before, "comma"):
-            before -= 1
         if kept and has_tag(parse, before, "join.not") and number:
             continue
         if kept and _denied_first(parse, kept[-1], quantity):
@@ -42,7 +40,7 @@ _HOW = ("steady.firm", "steady.praise", "steady.denied", "wobbly.word", "wobbly.
 
 def _swapped(parse: Parse, first: int, last: int) -> bool:
     """Whether only words of correction, after how the hold went, stand between two numbers."""
-    if any(_phrase(parse, place) in _WAIT for place in range(first, last)):
+    if any(has_tag(parse, place, "join.wait") for place in range(first, last)):
         return last - first <= _AFTERTHOUGHT  # "15, no wait it was the long hand, 20"
     found = how = False
     for place in range(first, last):
@@ -59,17 +57,5 @@ def _swapped(parse: Parse, first: int, last: int) -> bool:
     return found
 
 
-# Words that take back what stands before them, whatever is said until the right number.
-_WAIT = frozenset(
-    {
-        *("no wait", "wait no", "er no", "scratch that", "i tell a lie"),
-        *("clock said", "clock says", "watch said", "timer said", "closer to", "more like"),
-        *("espera", "no espera", "miento", "el reloj decía", "el reloj marcaba", "más bien"),
-    }
-)
+# How many words may stand between a number taken back and the right one.
 _AFTERTHOUGHT = 10
-
-
-def _phrase(parse: Parse, place: int) -> str:
-    unit = parse.units[place]
-    return " ".join(parse.tokens.words[unit.start : unit.end])

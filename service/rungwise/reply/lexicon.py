@@ -215,7 +215,9 @@ def _spoken(language: str) -> Spoken:
         sounds=sounds,
         opens=frozenset({phrase[0] for phrase, _ in (*marks, *sounds)} | set(_LETTERS)),
         numbers=frozenset(numbers),
-        counted=frozenset(word for word in seconds if len(word) > 2 and word not in ORDINALS),
+        counted=frozenset(
+            word for word in seconds if len(word) > 2 and word[0] == "s" and word not in ORDINALS
+        ),
         sides=frozenset(
             word
             for side in ("left", "right")

@@ -85,9 +85,16 @@ def _digits(parse: Parse, index: int) -> Quantity:
         and not parse.glued(index + 3)
     ):
         return Quantity(_float(f"{word}.{tail}"), index, index + 2)
+    whole, dot, part = word.partition(".")
+    if dot and not int(whole or 0) and len(part) == 2 and not _of_a_minute(parse, index + 1):
+        return Quantity(_float(part), index, index, "s")  # "0.20", ".20": as a stopwatch shows it
     if _minutes_with_a_comma(parse, index):
         return Quantity(_float(word) + _float(tail) / 60, index, index + 2)
-    return Quantity(_float(word), index, index)
+    return _pointed(parse, Quantity(_float(word), index, index))
+
+
+def _of_a_minute(parse: Parse, index: int) -> bool:
+    return has_tag(parse, index, "unit.minutes", "join.out_of", "span")
 
 
 def _minutes_with_a_comma(parse: Parse, index: int) -> bool:
@@ -126,7 +133,7 @@ def _counted_one(parse: Parse, index: int) -> bool:
 
 
 def _pointed(parse: Parse, quantity: Quantity) -> Quantity:
-    """ "nineteen point five"."""
+    """ "nineteen point five", "19 point 5"."""
     after = quantity.last + 2
     if has_tag(parse, quantity.last + 1, "unit.point") and after < len(parse.units):
         digit = (
@@ -146,7 +153,8 @@ def _with_unit(parse: Parse, quantity: Quantity) -> Quantity:
     if has_tag(parse, last + 1, "unit.half") and value < 100:
         value, last = value + 0.5, last + 1
     after = last + 1
-    if word_at(parse, after) == "-" and has_tag(parse, after + 1, "unit.seconds", "unit.minutes"):
+    between = word_at(parse, after) == "-" or has_tag(parse, after, "unit.whole")
+    if between and has_tag(parse, after + 1, "unit.seconds", "unit.minutes"):
         after += 1
     if has_tag(parse, after, "unit.seconds") and not _ordinal(parse, after):
         if has_tag(parse, after + 1, "unit.half"):
@@ -172,6 +180,11 @@ def _minutes(parse: Parse, quantity: Quantity, value: float, unit: int) -> Quant
         return Quantity(clock, quantity.first, unit, "s")
     if has_tag(parse, after, "unit.half"):
         return Quantity(value * 60 + 30, quantity.first, after, "s", quantity.word)
+    less = number_at(parse, after + 1) if after + 1 < len(parse.units) else None
+    if less is not None and has_tag(parse, after, "join.less") and less.value < 60:
+        named = has_tag(parse, less.last + 1, "unit.seconds")
+        last = less.last + named
+        return Quantity(value * 60 - less.value, quantity.first, last, "s", quantity.word)
     joined = has_tag(parse, after, "join.and")
     more = number_at(parse, after + joined) if after + joined < len(parse.units) else None
     if more is not None and more.value < 60 and not more.unit:

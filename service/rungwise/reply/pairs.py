@@ -13,6 +13,7 @@ MOST_SETS = 6
 SYSTOLIC, DIASTOLIC = 70, 40
 _MONTHS, _DAYS, _HOURS = 12, 31, 12
 WORST = 10  # of a pain
+_LONGEST_IN_A_ROW = 60  # beyond, "20-25-99" is a number of something else
 _AM_PM = frozenset({"am", "pm", "a", "p"})
 
 # The index after all that a pair takes in, and what it comes to: None for no hold.
@@ -64,6 +65,8 @@ def _colon(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
     if word_at(parse, one.last + 1) != ":":
         return None
     glued = parse.glued(one.last + 1) and parse.glued(two.first)
+    if glued and one.value == 0 and word_at(parse, two.last + 1) == ":":
+        return index + 1, None  # the hours of "00:00:20"
     if not glued or len(word_at(parse, two.first)) != 2:
         return index + 1, None
     clock = has_tag(parse, one.first - 1, "count.clock") or word_at(parse, two.last + 1) in _AM_PM
@@ -94,7 +97,8 @@ def _slash(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
         return index + 2, None
     if _date(parse, told, index):
         return index + 2, None
-    return (index + 2, _both(one, two)) if one.value <= two.value else (index + 1, one)
+    each = has_tag(parse, one.first - 1, "order.left", "order.right")  # "L/R 12/18"
+    return (index + 2, _both(one, two)) if one.value <= two.value and not each else (index + 1, one)
 
 
 def _pressure(one: Quantity, two: Quantity) -> bool:
@@ -159,6 +163,11 @@ def _out_of(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
 def _range(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
     """The lower of "10-15" and "10 or 12"; no hold in "2026-11-25" or "555-0199"."""
     one, two = told[index], told[index + 1]
+    grown = has_tag(parse, one.first - 1, "join.grown")  # "improved from 12 to 18"
+    if has_tag(parse, one.last + 1, "join.grown") or (
+        grown and has_tag(parse, one.last + 1, "join.range")
+    ):
+        return index + 1, None
     if not has_tag(parse, one.last + 1, "join.range") or counts(parse, one):
         return None
     if word_at(parse, one.last + 1) == "-":
@@ -197,6 +206,28 @@ def _sets_after(parse: Parse, one: Quantity) -> Quantity:
     return one
 
 
+def _in_a_row(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
+    """The first of the tries in "20-20-18" or "20/20/18": three or more, which is no date."""
+    mark = word_at(parse, told[index].last + 1)
+    if mark not in ("-", "/"):
+        return None
+    first = last = index
+    while first and _marked(parse, told, first - 1, mark):
+        first -= 1
+    while last + 1 < len(told) and _marked(parse, told, last, mark):
+        last += 1
+    row = told[first : last + 1]
+    hours = [one for one in row[:2] if one.value <= _MONTHS]
+    if len(row) < 3 or hours or any(one.unit or one.value > _LONGEST_IN_A_ROW for one in row):
+        return None
+    return index + 1, told[index]
+
+
+def _marked(parse: Parse, told: list[Quantity], index: int, mark: str) -> bool:
+    one, two = told[index], told[index + 1]
+    return two.first == one.last + 2 and word_at(parse, one.last + 1) == mark
+
+
 def _time_of_day(parse: Parse, told: list[Quantity], index: int) -> _Pair | None:
     """ "leaves at 10 30": two figures of minutes after an hour, with "at" before and no seconds."""
     one, two = told[index], told[index + 1]
@@ -214,6 +245,7 @@ def _time_of_day(parse: Parse, told: list[Quantity], index: int) -> _Pair | None
 
 
 _PAIRS: tuple[Callable[[Parse, list[Quantity], int], _Pair | None], ...] = (
+    _in_a_row,
     _colon,
     _primes,
     _slash,

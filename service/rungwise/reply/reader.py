@@ -15,7 +15,7 @@ from rungwise.reply.answering import no_plain_no, with_answer
 from rungwise.reply.events import FAMILIES
 from rungwise.reply.lexicon import Lexicon, lexicon
 from rungwise.reply.long_texts import worth_reading
-from rungwise.reply.numbers import Quantity, numbers
+from rungwise.reply.numbers import Quantity, has_tag, numbers
 from rungwise.reply.pairs import WORST, pain_told
 from rungwise.reply.reading import Context, Kind, Reading, Span
 from rungwise.reply.safety import (
@@ -310,8 +310,13 @@ def _unclear(parsed: Parse, holds: Holds) -> bool:
 
 
 def _corrects(parsed: Parse, opened: kinds.Opening) -> bool:
-    """Whether the result puts an earlier one right: "no, 25", "sorry, 25", "I meant the left"."""
-    return bool(parsed.places("fix.phrase")) or "no.word" in opened.tags
+    """Whether the result puts an earlier one right: "no, 25", "I meant the left", "18 not 15"."""
+    instead = any(
+        has_tag(parsed, place - 1, "digits", "number")
+        and has_tag(parsed, place + 1, "digits", "number")
+        for place in parsed.places("join.not")
+    )
+    return instead or bool(parsed.places("fix.phrase")) or "no.word" in opened.tags
 
 
 def _effort(parsed: Parse) -> Literal["too_hard", "too_easy"] | None:

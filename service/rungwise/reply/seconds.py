@@ -28,8 +28,17 @@ def holds_told(parse: Parse) -> list[Quantity]:
             kept.append(quantity)
     if _a_list_of_things(parse, told):
         return []
-    today = [q for q in kept if not _another_days(parse, q)]
+    today = [q for q in _counted_out(kept) if not _another_days(parse, q)]
     return _settled(parse, corrected(parse, today or kept))
+
+
+def _counted_out(held: list[Quantity]) -> list[Quantity]:
+    """Without the counting that leads to the hold: "one, two, three... up to 20"."""
+    first = [one.value for one in held[:2]]
+    if len(held) < 3 or first != [1, 2]:
+        return held
+    run = next((n for n, one in enumerate(held) if one.value != n + 1), len(held) - 1)
+    return held[run:]
 
 
 _TOLD = frozenset(

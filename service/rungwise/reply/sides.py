@@ -5,7 +5,7 @@ pauses and joining words; a segment with one side gives it to all it holds, one 
 them in the order in which the first two come.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -59,9 +59,15 @@ class Holds:
 
 def read_holds(parse: Parse, context: Context) -> Holds:
     quantities = holds_told(parse)[:MOST_HOLDS]
-    items = _items(parse, quantities, context)
+    letter = None if context.sided else _stray_letter(parse)
+    if letter is not None:
+        quantities = [_with_a_one(parse, letter, quantity) for quantity in quantities]
+    items = _items(parse, quantities, context, letter)
     sides = _bound(*_segments(parse, items))
+    _in_order(parse, items, sides)
     _where(parse, items, sides)
+    if _swapped(parse, items, sides):
+        sides = {place: _OTHER[side] for place, side in sides.items()}
     holds: list[Hold] = []
     spans: list[Span] = []
     places: list[tuple[int, int]] = []
@@ -79,6 +85,55 @@ def read_holds(parse: Parse, context: Context) -> Holds:
     return Holds(tuple(holds[:MOST_HOLDS]), tuple(spans[:MOST_HOLDS]), words, tuple(places))
 
 
+_OTHER: dict[SideName, SideName] = {"left": "right", "right": "left", "both": "both"}
+
+
+def _swapped(parse: Parse, items: list[Told], sides: dict[int, SideName]) -> bool:
+    """ "left 20 right 15. Other way round sorry": said once both sides have their holds."""
+    places = parse.places("swap.sides")
+    holds = [item for item in items if item.what == "hold"]
+    if not places or not holds or places[-1] < holds[-1].place:
+        return False
+    return {"left", "right"} <= {sides.get(item.place) for item in holds}
+
+
+def _in_order(parse: Parse, items: list[Told], sides: dict[int, SideName]) -> None:
+    """ "L/R 20/15", "20 and 14, right, left": the sides in an order, and a hold for each."""
+    named = [item for item in items if item.what == "side"]
+    holds = [item for item in items if item.what == "hold"]
+    if len(holds) != 2 or not named:
+        return
+    told = [item.value for item in named[:2]]
+    if len(named) == 1:
+        tags = {f"order.{order[0]}": order for order in _ORDERS}
+        order = next((o for tag, o in tags.items() if has_tag(parse, named[0].place, tag)), None)
+    else:
+        after = holds[1].place < named[0].place
+        order = next((o for o in _ORDERS if after and told == list(o)), None)
+    if order is not None:
+        sides.update({hold.place: side for hold, side in zip(holds, order, strict=True)})
+
+
+_ORDERS: tuple[tuple[SideName, SideName], ...] = (("left", "right"), ("right", "left"))
+
+
+def _stray_letter(parse: Parse) -> int | None:
+    """The one letter that could name a side, in a text that names no other: "l5", "20 i firme"."""
+    places = parse.places("side")
+    return places[0] if len(places) == 1 and word_at(parse, places[0]) in _STRAY else None
+
+
+def _with_a_one(parse: Parse, letter: int, quantity: Quantity) -> Quantity:
+    """15 for "l5": where no side was asked, an L or an I before one digit is a one."""
+    if letter != quantity.first - 1 or not parse.glued(quantity.first) or quantity.value >= 10:
+        return quantity
+    if quantity.word or quantity.times > 1:
+        return quantity
+    return replace(quantity, value=quantity.value + 10, first=letter)
+
+
+_STRAY = frozenset({"l", "i"})
+
 # "on the right" says where the word just before it was: "steady on the left".
 _AT = frozenset({"on", "with", "for", "in", "con", "en", "para", "sobre"})
 
@@ -95,7 +150,9 @@ def _where(parse: Parse, items: list[Told], sides: dict[int, SideName]) -> None:
             sides[word.place] = side.value  # type: ignore[assignment]
 
 
-def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[Told]:
+def _items(
+    parse: Parse, quantities: list[Quantity], context: Context, letter: int | None
+) -> list[Told]:
     starts = {quantity.first: quantity for quantity in quantities}
     items: list[Told] = []
     named: list[str] = []
@@ -109,7 +166,12 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
         if quantity is not None:
             items.append(Told("hold", index, quantity.last, "", quantity))
             after = quantity.last + 1
-        elif "side" in unit.tags and not _hurting(parse, index) and not _opens(parse, index):
+        elif (
+            "side" in unit.tags
+            and index != letter
+            and not _hurting(parse, index)
+            and not _opens(parse, index)
+        ):
             side = _side_named(unit.values["side"], context, named)
             if side is not None:
                 items.append(Told("side", index, index, side))
@@ -121,6 +183,11 @@ def _items(parse: Parse, quantities: list[Quantity], context: Context) -> list[T
                 items.append(Told("side", index, index, unit.word))  # "left one not"
             items.append(Told("word", index, index))
     return items
+
+
+def _of_something(parse: Parse, index: int) -> bool:
+    """Whether the word for a side speaks of something other than a hold's side."""
+    return _hurting(parse, index) or _opens(parse, index)
 
 
 def _opens(parse: Parse, index: int) -> bool:
@@ -172,7 +239,9 @@ def _segments(parse: Parse, items: list[Told]) -> tuple[list[list[Told]], set[in
     segments: list[list[Told]] = [[]]
     joined: set[int] = set()
     place = 0
-    for item in items:
+    for number, item in enumerate(items):
+        if _same_for_next(items, number) and any(i.what == "hold" for i in segments[-1]):
+            segments.append([])
         for between in range(place, item.place):
             if segments[-1] and has_tag(parse, between, *_PAUSES):
                 if word_at(parse, between) in (":", "=", "-", "(", ")"):
@@ -185,6 +254,13 @@ def _segments(parse: Parse, items: list[Told]) -> tuple[list[list[Told]], set[in
         segments[-1].append(item)
         place = item.last + 1
     return segments, joined
+
+
+def _same_for_next(items: list[Told], number: int) -> bool:
+    """Whether "ditto" is of the side named right after it: "L 20 ditto right"."""
+    item, after = items[number], items[number + 1 : number + 2]
+    same = item.what == "hold" and item.quantity is None
+    return same and bool(after) and after[0].what == "side" and after[0].place == item.last + 1
 
 
 def _letter(parse: Parse, index: int) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from rungwise.ladder.stance import Steadiness
 from rungwise.reply import scope, supposing
 from rungwise.reply.events import Event
-from rungwise.reply.numbers import has_tag
+from rungwise.reply.numbers import has_tag, word_at
 from rungwise.reply.reading import Span
 from rungwise.reply.safety import Safety
 from rungwise.reply.sides import STEADINESS, Holds
@@ -50,8 +50,8 @@ def read_steadiness(
             if told and "neg.strong" in unit.tags and _bare_not(parse, index):
                 told.append((index, "wobbly"))
             continue
-        if "count.about" in unit.tags and has_tag(parse, index - 1, *_SECONDS):
-            continue  # "15 más o menos", "9 tops"
+        if _of_the_number(parse, index):
+            continue
         if index in chosen and not unit.tags.isdisjoint(WOBBLES):
             continue
         said = _said(parse, index, unit.tags, held, safety, comfort)
@@ -75,14 +75,31 @@ def read_steadiness(
     return Steady(overall, by_side, spans, praise)
 
 
+def _of_the_number(parse: Parse, index: int) -> bool:
+    """Whether the word only goes with the number beside it: "9 tops", "held on 20"."""
+    if has_tag(parse, index, "count.about") and has_tag(parse, index - 1, *_SECONDS):
+        return True
+    return has_tag(parse, index, "wobbly.lasted") and has_tag(parse, index + 1, *_SECONDS[:2])
+
+
 def _after_a_correction(
     parse: Parse, holds: Holds, told: list[tuple[int, Steadiness]]
 ) -> list[tuple[int, Steadiness]]:
-    """What is told of the corrected hold, where that is told too: "15 wobbly, sorry 25 steady"."""
+    """What is told after a correction: "15 wobbly, sorry 25 steady", "20 wobbly, meant steady"."""
+    last = max((index for index, _ in told), default=0)
+    if any(_put_right(parse, place) for place in range(last - 2, last)):
+        return [one for one in told if one[0] == last]
     fixed = parse.places("join.swap") + parse.places("fix.phrase")
     if not fixed or not holds.places or any(first < max(fixed) for first, _ in holds.places):
         return told
     return [one for one in told if one[0] > max(fixed)] or told
+
+
+def _put_right(parse: Parse, place: int) -> bool:
+    """Whether only a comma can stand between a correction at `place` and the word put right."""
+    if not has_tag(parse, place, "fix.phrase") and word_at(parse, place) != "*":
+        return False
+    return has_tag(parse, place + 1, "comma", *STEADINESS)
 
 
 _SECONDS = ("digits", "number", "unit.seconds")

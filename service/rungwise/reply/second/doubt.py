@@ -25,6 +25,12 @@ _PLAIN = frozenset(
     }
 )
 _DOUBTED = ("fall", "pain", "dizzy")
+# The lists know what the alarming words are: a figure of speech, or the sign denied.
+_EXPLAINED = {
+    "fall": frozenset({"idiom.fall"}),
+    "pain": frozenset({"idiom.pain", "pain.none"}),
+    "dizzy": frozenset({"idiom.dizzy"}),
+}
 _MOST_WORDS = 3
 _LONGEST_WORD = 24  # one word that no list knows is mostly a slip of the hand
 DOUBTFUL = 0.6  # what a doubt leaves of a reading's confidence
@@ -48,6 +54,8 @@ def doubted(
     if chances["harm"] < weights.threshold:
         return reading
     sign = max(_DOUBTED, key=chances.__getitem__)
+    if not parse.seen.isdisjoint(_EXPLAINED[sign]):
+        return reading
     spans = _behind(parse, text, weights, "harm")
     return replace(
         reading,
