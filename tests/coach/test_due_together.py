@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from rungwise.coach.daily.prompt import task_body
+from rungwise.coach.conversation.day_text import task_body
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.coach.record.situation import load
 from rungwise.ladder.body import Body, Equipment, Profile

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from rungwise.carriers.base import TryLater
-from rungwise.coach.daily.prompt import schedule_next
+from rungwise.coach.daily.schedule import schedule_next
 from rungwise.coach.record.questions import ask
 from rungwise.coach.record.situation import load
 from rungwise.store.tables import Client

@@ -10,8 +10,6 @@ from sqlalchemy import Column, Insert, Update, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, SQLModel
 
-from rungwise.store.prefetch import wrote
-
 Row = TypeVar("Row", bound=SQLModel)
 
 
@@ -47,7 +45,6 @@ def insert_row(session: Session, table: type[SQLModel], values: Mapping[str, Any
     """
     statement = _insert(table)
     row_id: int = session.connection().execute(statement, dict(values)).scalar_one()
-    wrote(session, table, values)
     return row_id
 
 
@@ -65,7 +62,6 @@ def insert_row_once(
     """The same, unless a row with the same `unique` columns is there: then None."""
     statement = _insert_once(table, tuple(unique), session.get_bind().dialect.name)
     row_id: int | None = session.connection().execute(statement, dict(values)).scalar()
-    wrote(session, table, values)
     return row_id
 
 

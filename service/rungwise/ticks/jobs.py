@@ -7,6 +7,7 @@ of processes may run ticks, and one that is killed leaves the row due.
 import logging
 from collections.abc import Callable, Mapping, Sequence, Set
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
@@ -20,6 +21,7 @@ from rungwise.coach.alerting.paging import strand
 from rungwise.coach.conversation.on_due import on_unanswered
 from rungwise.coach.daily import new_phone, strangers
 from rungwise.coach.daily.apply import apply
+from rungwise.coach.daily.day_due import KINDS, day_texts_due
 from rungwise.coach.daily.delivery import (
     expire,
     forget_early,
@@ -30,8 +32,6 @@ from rungwise.coach.daily.delivery import (
 )
 from rungwise.coach.daily.dossiers import load_bare
 from rungwise.coach.daily.falls_due import falls_due
-from rungwise.coach.daily.prompt import prompt_due, reminder_due
-from rungwise.coach.daily.reading_ahead import read_ahead_for_prompts
 from rungwise.coach.daily.receive import parts_waited, read_again
 from rungwise.coach.daily.weekly import weekly_due
 from rungwise.coach.outbox.circuit import Pace
@@ -42,7 +42,7 @@ from rungwise.coach.reviews.retests import review_due
 from rungwise.concepts.due_kinds import OF_CLIENTS
 from rungwise.store import Store
 from rungwise.store.database import is_passing
-from rungwise.store.deferred_inserts import rows_may_wait
+from rungwise.store.deferred_writes import rows_may_wait
 from rungwise.store.due import due_by, next_due_at, set_due
 from rungwise.store.idempotent_inserts import insert_once, rows_updated
 from rungwise.store.salvage import salvage, salvage_one
@@ -64,7 +64,11 @@ def _doubt(session: Session, now: datetime, due: Due) -> None:
     client = salvage_one(session, Client, question.client_id).row
     practice = salvage_one(session, Practice, client.practice_id).row
     dossier = load_bare(session, practice, client)
-    apply(session, now, client, on_unanswered(dossier, question.kind, now))
+    apply(session, now, client, dossier, on_unanswered(dossier, question.kind, now))
+
+
+def _day_text(session: Session, now: datetime, due: Due) -> None:
+    day_texts_due(session, now, [due])
 
 
 def _by_id(act: Callable[[Session, datetime, int], None]) -> Handler:
@@ -73,8 +77,8 @@ def _by_id(act: Callable[[Session, datetime, int], None]) -> Handler:
 
 
 HANDLERS: Mapping[str, Handler] = {
-    "prompt": prompt_due,
-    "reminder": reminder_due,
+    "prompt": _day_text,
+    "reminder": _day_text,
     "weekly": weekly_due,
     "falls": falls_due,
     "retest": review_due,
@@ -118,12 +122,12 @@ def _due_batch(store: Store, now: datetime) -> int:
 
 
 def _act_together(session: Session, now: datetime) -> int:
-    """Act on all of a batch, with what they need read ahead, or fail as a whole."""
+    """Act on all of a batch, or fail as a whole."""
     with rows_may_wait(session):
-        return _act_with_all_known(session, now)
+        return _act_on_all(session, now)
 
 
-def _act_with_all_known(session: Session, now: datetime) -> int:
+def _act_on_all(session: Session, now: datetime) -> int:
     rows = due_by(session, now, DUE_BATCH)
     clients = _free_clients(session, rows)
     taken = [row for row in rows if _is_free(row, clients)]
@@ -133,9 +137,12 @@ def _act_with_all_known(session: Session, now: datetime) -> int:
     practices = {client.practice_id for client in clients.values()}
     # Held, so that the session goes on knowing them.
     held = session.exec(select(Practice).where(col(Practice.id).in_(practices))).all()
-    read_ahead_for_prompts(session, now, list(clients.values()), taken)
-    for due in taken:
-        HANDLERS[due.kind](session, now, due)
+    for of_the_day, some in groupby(taken, key=lambda due: due.kind in KINDS):
+        if of_the_day:
+            day_texts_due(session, now, list(some))
+        else:
+            for due in some:
+                HANDLERS[due.kind](session, now, due)
     del held
     return len(rows)
 

@@ -5,19 +5,29 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from rungwise.coach.record.codec import PlanSettings, UsualPain, ladder_in, telling_of
+from rungwise.coach.record.codec import (
+    PlanSettings,
+    UsualPain,
+    ladder_in,
+    profile_in,
+    rung_on,
+    telling_of,
+)
 from rungwise.concepts.measures import Lengths
 from rungwise.concepts.questions import DOUBTS, QUESTIONS, SAFETY, stale_after
 from rungwise.concepts.signs import BEFORE_HURT, TOLD_OF_A_DAY
+from rungwise.ladder.body import Body
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import PastDay
-from rungwise.ladder.rotation import kept_up, rung_of_day
+from rungwise.ladder.rotation import kept_up
 from rungwise.ladder.rungs import Ladder, Rung
-from rungwise.ticks.due import DEFAULT_QUIET, Quiet
+from rungwise.ticks.due import DEFAULT_QUIET, Due, Quiet
 from rungwise.wording.rung_words import Telling
 
 # A reply this long after its prompt is no longer about it.
 ANSWERS_WITHIN = timedelta(hours=36)
+# Reports of this long are known; no reply without a question can be about an earlier date.
+REPORTS_FROM = timedelta(days=4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +51,6 @@ class OpenAlert:
     kind: str
     urgency: str
     seen: bool = False
-    texts: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +90,14 @@ class Standing:
     def ladder(self) -> Ladder:
         return ladder_in(self.profile)
 
+    @property
+    def body(self) -> Body:
+        """The client's measures, without building the ladder."""
+        return profile_in(self.profile).body
+
     def rung_on(self, day: date) -> Rung:
         """What the text of this date asks for."""
-        if not self.settings.keeps_up:
-            return self.ladder[self.rung_key]
-        return rung_of_day(self.ladder, self.rung_key, day)
+        return rung_on(self.settings, self.profile, self.rung_key, day)
 
     @property
     def kept_up_keys(self) -> frozenset[str]:
@@ -105,10 +117,16 @@ class Dossier:
     """One client. Instants in UTC, dates the client's. `standing` is None before a first rung.
 
     `state` and `stopped_from` as in concepts/client_states.py. `past` is every earlier day in
-    order, oldest first, as the rule reads it; `reports` those that stand, by date. `questions` are
-    open, latest first. `said` are the names of texts sent on the present local date. `our_texts`
-    are the bodies sent lately. `may_begin`: nothing stands against the first text. `lately`
-    is None where too few texts came to count them. `second_reader`: statistics may doubt a text.
+    order, oldest first, as the rule reads it; `reports` those that stand of REPORTS_FROM, by date.
+    `questions` are open, latest first. `said` are the names of texts sent on the present local
+    date, `our_texts` the bodies sent lately. `may_begin`: nothing stands against the first text.
+    `lately` is None where too few texts came to count them. `second_reader`: statistics may doubt
+    a text.
+
+    Of the day's texts: `prompted_on` is the last date that had its own, gone or missed;
+    `prompted_key` the rung that the last one told; `prompts_unanswered` how many went since the
+    client last wrote. `due` holds when the next is due, and a reminder, by "prompt" and
+    "reminder". `picture` is the address of a picture that today's text may carry.
     """
 
     client_id: int
@@ -136,7 +154,10 @@ class Dossier:
     unread_run: int = 0
     may_begin: bool = True
     picture: str = ""
+    prompted_on: date | None = None
+    prompted_key: str | None = None
     prompts_unanswered: int = 0
+    due: Mapping[str, Due] = field(default_factory=dict)
     lately: Lately | None = None
     second_reader: bool = True
 

@@ -6,18 +6,38 @@ from datetime import date, datetime
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.ladder.day import DayReport
 from rungwise.ladder.moves import Move
+from rungwise.ticks.due import Due
 
 
 @dataclass(frozen=True, slots=True)
 class Say:
     """A text to the client. `name` of the text it was made from; `kind` as in TEXT_KINDS;
-    `rung_key` the rung it asks the client to practise, if it does.
+    `rung_key` the rung it asks the client to practise, if it does. With `day` it is the only one of
+    its kind for this date; `until` is when it is given up, None what its kind is good for.
     """
 
     name: str
     body: str
     kind: str = "answer"
     rung_key: str | None = None
+    day: date | None = None
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """The text of this date does not go, and why."""
+
+    day: date
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShowPicture:
+    """The picture of this rung can be seen at this address for a while."""
+
+    address: str
+    rung_key: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +122,14 @@ class Begin:
 
 
 @dataclass(frozen=True, slots=True)
+class SetDue:
+    """When the next of this kind ("prompt" or "reminder") is due, in place of an earlier one."""
+
+    kind: str
+    due: Due | None
+
+
+@dataclass(frozen=True, slots=True)
 class NoReminder:
     """The client has told of today: no reminder this evening."""
 
@@ -115,6 +143,8 @@ class Unread:
 
 Step = (
     Say
+    | Missed
+    | ShowPicture
     | Ask
     | AskedAgain
     | Answered
@@ -125,6 +155,7 @@ Step = (
     | TakeBack
     | SetPlan
     | Begin
+    | SetDue
     | NoReminder
     | Unread
 )

@@ -9,7 +9,7 @@ from typing import Any
 from rungwise.coach.conversation.automatic import lately
 from rungwise.coach.conversation.dossier import Dossier, Standing
 from rungwise.coach.conversation.effects import Decide, Effects, Say, Tell
-from rungwise.coach.conversation.evolve import evolve
+from rungwise.coach.conversation.evolve import after_word, evolve
 from rungwise.coach.conversation.falls_asked import (
     asks_about,
     next_asked,
@@ -25,7 +25,7 @@ from rungwise.ladder.body import Body, Equipment, Limits, Profile, profile_to_js
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Support, Surface
 from rungwise.reply import Context, Reading, read
-from rungwise.ticks.due import local_to_utc, next_due
+from rungwise.ticks.due import Due, local_to_utc, next_due
 from rungwise.wording.safety import crisis_line, emergency_number
 
 ZONE = "America/New_York"
@@ -147,7 +147,12 @@ def invented(conversation: Conversation) -> Dossier:
         state=State.ACTIVE,
         standing=Standing(settings, profile, rung.key, FIRST_DAY - timedelta(days=1)),
         usual_pain=UsualPain(usual, USUAL_SCORE) if usual else None,
+        due={"prompt": Due(FIRST_DAY, _first_hour())},
     )
+
+
+def _first_hour() -> datetime:
+    return local_to_utc(datetime.combine(FIRST_DAY, PROMPT_AT), ZONE)
 
 
 def _first_rung(ladder: Ladder, *, sided: bool) -> Rung:
@@ -167,7 +172,6 @@ class _Life:
 
     dossier: Dossier
     now: datetime
-    prompted: date | None = None
     heard: list[tuple[datetime, str]] = field(default_factory=list)
     said: list[tuple[datetime, str]] = field(default_factory=list)
     falls_at: datetime | None = None
@@ -189,28 +193,19 @@ class _Life:
     def hear(self, text: str) -> tuple[Reading, Effects]:
         """What follows from a text, which is remembered with all that was said."""
         self.heard.append((self.now, text))
+        self.dossier = after_word(self.dossier)
         dossier = replace(self.dossier, lately=lately(self.heard, self.said, self.now))
         reading, effects = hear(dossier, text, self.now)
         said = [step.name for step in effects.steps if isinstance(step, Say)]
         self.said += [(self.now, name) for name in said]
-        self.dossier = replace(evolve(self.dossier, effects), prompts_unanswered=0)
+        self.dossier = evolve(self.dossier, effects)
         return reading, effects
 
     def _next(self) -> tuple[datetime | None, Any]:
         found: list[tuple[datetime, Any]] = []
-        standing = self.dossier.standing
-        if standing is not None:
-            settings = standing.settings
-            due = next_due(
-                self.now - timedelta(minutes=1),
-                self.dossier.zone,
-                settings.prompt_at,
-                settings.weekdays,
-                away=settings.away,
-                after_date=self.prompted,
-            )
-            if due is not None:
-                found.append((due.at_utc, lambda: self._prompt(due.local_date)))
+        prompt = self.dossier.due.get("prompt")
+        if prompt is not None:
+            found.append((prompt.at_utc, lambda: self._prompt(prompt)))
         falls = self._falls_due()
         if falls is not None:
             found.append((falls, self._ask_about_falls))
@@ -221,14 +216,9 @@ class _Life:
                 found.append((at, lambda one=question: self._unanswered(one)))
         return min(found, key=lambda one: one[0], default=(None, None))
 
-    def _prompt(self, day: date) -> Effects:
-        self.prompted = day
+    def _prompt(self, due: Due) -> Effects:
         self.dossier = replace(self.dossier, said=frozenset())
-        effects = on_prompt(self.dossier, day, self.now)
-        went = any(isinstance(step, Say) and step.kind == "prompt" for step in effects.steps)
-        unanswered = self.dossier.prompts_unanswered + went
-        self.dossier = replace(self.dossier, prompts_unanswered=unanswered)
-        return effects
+        return on_prompt(self.dossier, due, self.now)
 
     def _falls_due(self) -> datetime | None:
         if self.falls_at is None:
@@ -252,7 +242,7 @@ class _Life:
 
 def rehearse(conversation: Conversation) -> Iterator[Heard]:
     """What each turn leads to. Nothing is stored, and no clock but the rehearsal's own is read."""
-    start = local_to_utc(datetime.combine(FIRST_DAY, PROMPT_AT), ZONE)
+    start = _first_hour()
     life = _Life(invented(conversation), start)
     between = list(life.until(start))
     for turn in conversation.turns:

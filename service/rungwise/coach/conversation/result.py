@@ -4,7 +4,7 @@ from datetime import date
 from statistics import median
 
 from rungwise.coach.conversation.report_fold import HELD_ON, fold, missing
-from rungwise.coach.conversation.turn import Turn, with_holds_unconfirmed
+from rungwise.coach.conversation.turn import MOVE_ALERTS, Turn, with_holds_unconfirmed
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.client_states import State
 from rungwise.concepts.questions import PASSING
@@ -15,15 +15,6 @@ from rungwise.reply.reading import Context, Reading
 from rungwise.wording.results import number, understood
 from rungwise.wording.texts import weekday_name, word
 
-MOVE_ALERTS = {
-    "stuck": "The client stays on this rung.",
-    "held_back": (
-        "The client stays on this rung: the second opinion has held the next step back for 14 "
-        "practised days. Watch a hold, then place them on the next rung, or let them go on here."
-    ),
-    "gate_reached": "The client stays on this rung until you open the gate.",
-    "away": "Prompts stopped.",
-}
 # A number is asked about if it is that far from what the client told lately.
 LATELY, LEAST_LATELY = 10, 3
 FAR_BELOW, FAR_ABOVE = 0.5, 2.0

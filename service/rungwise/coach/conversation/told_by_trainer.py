@@ -12,9 +12,8 @@ from typing import Literal
 from rungwise.coach.conversation.dossier import Dossier
 from rungwise.coach.conversation.effects import Effects
 from rungwise.coach.conversation.report_fold import fold
-from rungwise.coach.conversation.result import MOVE_ALERTS
 from rungwise.coach.conversation.signs import answer_signs, stop_practice, told
-from rungwise.coach.conversation.turn import Turn
+from rungwise.coach.conversation.turn import MOVE_ALERTS, Turn
 from rungwise.concepts.alert_kinds import Urgency
 from rungwise.concepts.questions import SAFETY
 from rungwise.concepts.signs import FLAGS, SIGNS, TOLD_OF_A_DAY

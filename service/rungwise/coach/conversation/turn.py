@@ -29,6 +29,16 @@ from rungwise.ladder.moves import Move
 from rungwise.wording.segments import fits_one, to_gsm7
 from rungwise.wording.texts import render, word
 
+# What an alert that a move raises says was done.
+MOVE_ALERTS = {
+    "stuck": "The client stays on this rung.",
+    "held_back": (
+        "The client stays on this rung: the second opinion has held the next step back for 14 "
+        "practised days. Watch a hold, then place them on the next rung, or let them go on here."
+    ),
+    "gate_reached": "The client stays on this rung until you open the gate.",
+    "away": "Prompts stopped.",
+}
 _SENTENCE = re.compile(r"(?:^|(?<=[.?!] ))[a-zñáéíóú]")
 
 
@@ -162,7 +172,7 @@ class Turn:
             self.do(TakeBack())
         self.say("away_rest" if move.kind == "rest" else "away_back", "notice")
         for kind in move.alerts:
-            self.tell(kind, "Prompts stopped." if move.kind == "rest" else "Nothing was moved.")
+            self.tell(kind, MOVE_ALERTS.get(kind, "Nothing was moved."))
 
     def held_for_now(self) -> bool:
         """Whether nothing may be said that could be read as "go on"."""

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, time, timedelta
 
-from rungwise.coach.conversation.dossier import Standing
+from rungwise.coach.conversation.dossier import Dossier, Standing
 from rungwise.coach.conversation.effects import Say, SetPlan
 from rungwise.coach.conversation.result import next_words, progress_told
 from rungwise.coach.conversation.turn import Turn
@@ -193,12 +193,12 @@ def _easier(turn: Turn, _reading: Reading) -> None:
         turn.say("easier_lowest")
         return
     easier = standing.ladder.rungs[place - 1]
-    task = _told(standing, easier, dossier.language)
+    task = _told(dossier, standing, easier)
     turn.do(Say("easier_set", turn.words("easier_set", task=task), rung_key=easier.key))
 
 
-def _told(standing: Standing, rung: Rung, language: str) -> str:
-    return rung_text(rung, standing.ladder.measured, standing.telling, language)
+def _told(dossier: Dossier, standing: Standing, rung: Rung) -> str:
+    return rung_text(rung, standing.body, standing.telling, dossier.language)
 
 
 def _harder(turn: Turn, _reading: Reading) -> None:
@@ -227,7 +227,7 @@ def task_again(turn: Turn, did: str) -> None:
         turn.say("question_kept")
         return
     turn.tell("request", did)
-    task = _told(standing, rung, dossier.language)
+    task = _told(dossier, standing, rung)
     turn.do(Say("task_again", turn.words("task_again", task=task), rung_key=rung.key))
 
 

@@ -26,5 +26,5 @@ def falls_due(session: Session, now: datetime, due: Due) -> None:
         if later is not None:
             set_due(session, "falls", client.id, later, due.local_date)
             return
-        apply(session, now, client, on_falls_asked(dossier, since, now))
+        apply(session, now, client, dossier, on_falls_asked(dossier, since, now))
     schedule_falls(session, max(now, due.at), client, due.local_date)

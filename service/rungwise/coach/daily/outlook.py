@@ -4,23 +4,36 @@ It reads what is due and what waits, and says of each what would come of it if n
 between: no reply, no change by a trainer, and the service running all the time.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
 from sqlmodel import Session, col, select
 
+from rungwise.coach.conversation.dossier import Dossier
+from rungwise.coach.conversation.effects import Missed, Say
+from rungwise.coach.conversation.evolve import evolve
+from rungwise.coach.conversation.on_due import DOWN, on_prompt, why_no_reminder
+from rungwise.coach.daily.dossiers import load_many
 from rungwise.coach.daily.falls_weekly import why_not
-from rungwise.coach.daily.prompt import DOWN, absence_move, why_no_prompt, why_no_reminder
 from rungwise.coach.daily.weekly import weekly_body
-from rungwise.coach.record import questions
 from rungwise.coach.record.quiet_hours import quiet_hours
-from rungwise.coach.record.situation import Situation, load, past
+from rungwise.concepts.client_states import State
 from rungwise.concepts.due_kinds import OF_CLIENTS
-from rungwise.ladder.moves import PastDay
-from rungwise.store.tables import QUEUED, Alert, Client, Due, Incident, Message, Question
-from rungwise.ticks.due import next_dues, still_worth_sending
+from rungwise.store.tables import (
+    QUEUED,
+    Alert,
+    Client,
+    Due,
+    Incident,
+    Message,
+    Placement,
+    Practice,
+    Question,
+)
+from rungwise.ticks.due import Due as Moment
+from rungwise.ticks.due import still_worth_sending
 
 # What acting on a due row of this kind does, where that is no text to the client.
 ELSE: Mapping[str, str] = {
@@ -37,6 +50,7 @@ ELSE: Mapping[str, str] = {
     "unsettled": "an alert to the trainer if a text's fate is still unknown",
 }
 
+AWAY = "Away for too long by then: a notice goes instead, and the trainer is told."
 Would = Literal["text", "no text", "else"]
 
 
@@ -87,18 +101,19 @@ def _coming(session: Session, now: datetime, until: datetime, due: Due) -> Itera
     if due.kind in ELSE:
         yield Coming(at, due.kind, client.id if client else None, None, "else", ELSE[due.kind])
         return
-    situation = load(session, client) if client is not None else None
-    if client is None or situation is None or due.local_date is None:
+    if client is None or due.local_date is None or session.get(Placement, client.id) is None:
         return
     if due.kind == "prompt":
-        yield from _prompts(session, now, until, due, situation)
+        dossier = load_many(session, at, [client])[client.id]
+        yield from _prompts(dossier, now, until, Moment(due.local_date, due.at))
         return
     if due.kind == "reminder":
-        because = why_no_reminder(session, at, situation, due.local_date)
+        dossier = load_many(session, at, [client])[client.id]
+        because = why_no_reminder(dossier, due.local_date, at)
     elif due.kind == "falls":
         because = why_not(session, at, due, client)
     else:
-        because = _weekly(session, at, due, situation)
+        because = _weekly(session, at, due, client)
     would: Would = "no text" if because else "text"
     yield Coming(at, due.kind, client.id, due.local_date, would, because or "")
 
@@ -121,44 +136,27 @@ def _client_of(session: Session, due: Due) -> Client | None:
     return session.get(Client, owner.client_id)
 
 
-def _prompts(
-    session: Session, now: datetime, until: datetime, due: Due, situation: Situation
-) -> Iterator[Coming]:
-    """The prompt that is due, and those that follow it."""
-    client, quiet = situation.client, quiet_hours(situation.practice)
-    idle = "" if client.state == "active" else f"The client is {client.state}."
-    in_doubt = questions.open_doubt(session, client.id) is not None
-    history = past(session, client.id)
-    day, at = due.local_date or now.date(), due.at
-    settings = situation.settings
-    later = next_dues(
-        at, client.time_zone, settings.prompt_at, settings.weekdays,
-        away=settings.away, quiet=quiet, after_date=day,
-    )  # fmt: skip
-    while at <= until:
-        goes_at = max(at, now)
-        because = idle or why_no_prompt(goes_at, situation, at, in_doubt=in_doubt)
-        because = because or _absent(situation, history, day)
-        would: Would = "no text" if because else "text"
-        yield Coming(goes_at, "prompt", client.id, day, would, because)
-        following = next(later, None)
-        if following is None or client.state != "active":
-            return
-        day, at = following.local_date, following.at_utc
+def _prompts(dossier: Dossier, now: datetime, until: datetime, due: Moment) -> Iterator[Coming]:
+    """The prompt that is due, and those that follow it, by the handler that will act on them."""
+    upcoming: Moment | None = due
+    while upcoming is not None and upcoming.at_utc <= until:
+        due, at = upcoming, max(upcoming.at_utc, now)
+        idle = "" if dossier.state == State.ACTIVE else f"The client is {dossier.state}."
+        effects = on_prompt(dossier, due, at)
+        goes = any(isinstance(step, Say) and step.kind == "prompt" for step in effects.steps)
+        missed = [step.because for step in effects.steps if isinstance(step, Missed)]
+        because = "" if goes else next(iter([*missed, idle or AWAY]))
+        would: Would = "text" if goes else "no text"
+        yield Coming(at, "prompt", dossier.client_id, due.local_date, would, because)
+        dossier = evolve(dossier, effects)
+        upcoming = dossier.due.get("prompt")
 
 
-def _absent(situation: Situation, history: Sequence[PastDay], day: date) -> str:
-    move = absence_move(situation, history, day)
-    if move is not None and move.kind == "rest":
-        return "Away for too long by then: a notice goes instead, and the trainer is told."
-    return ""
-
-
-def _weekly(session: Session, at: datetime, due: Due, situation: Situation) -> str:
-    client, day = situation.client, due.local_date
+def _weekly(session: Session, at: datetime, due: Due, client: Client) -> str:
+    day, practice = due.local_date, session.get_one(Practice, client.practice_id)
     if client.state != "active":
         return f"The client is {client.state}."
-    if not still_worth_sending(due.at, at, client.time_zone, quiet_hours(situation.practice)):
+    if not still_worth_sending(due.at, at, client.time_zone, quiet_hours(practice)):
         return DOWN
     if day is not None and weekly_body(session, at, client, day) is None:
         return "No weekly text would be true and kind."

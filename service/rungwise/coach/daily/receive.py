@@ -19,7 +19,8 @@ from sqlmodel import Session, col, select
 from rungwise.carriers.base import InboundText
 from rungwise.carriers.phone import same_phone
 from rungwise.coach.alerting.alerts import Raised, raise_alert
-from rungwise.coach.conversation.dossier import Lately
+from rungwise.coach.conversation.dossier import Dossier, Lately
+from rungwise.coach.conversation.evolve import after_word
 from rungwise.coach.conversation.on_text import context_of, on_text
 from rungwise.coach.conversation.signs import doubtful, told
 from rungwise.coach.daily import new_phone, strangers
@@ -28,7 +29,6 @@ from rungwise.coach.daily.apply import apply
 from rungwise.coach.daily.dossiers import SHORTEST_QUOTE, load_bare, load_many
 from rungwise.coach.daily.heard_lately import HeardLately
 from rungwise.coach.daily.page_answers import page_answered
-from rungwise.coach.daily.reading_ahead import read_ahead
 from rungwise.coach.outbox.multipart import Joined, join_what_came, keep_part
 from rungwise.coach.record import questions
 from rungwise.coach.record.codec import context_to_json, reading_to_json
@@ -36,12 +36,11 @@ from rungwise.logs import named
 from rungwise.reply import READER_VERSION, Context, Reading, read
 from rungwise.reply.long_texts import is_long
 from rungwise.store.database import is_passing
-from rungwise.store.deferred_inserts import rows_may_wait
+from rungwise.store.deferred_writes import rows_may_wait
 from rungwise.store.due import set_due
 from rungwise.store.idempotent_inserts import insert_all_once
-from rungwise.store.prefetch import forget_all
-from rungwise.store.salvage import salvage, salvage_one, undecodable
-from rungwise.store.tables import Client, InboundPart, Message, Practice
+from rungwise.store.salvage import salvage, salvage_one
+from rungwise.store.tables import Client, InboundPart, Message, Placement, Practice
 
 log = logging.getLogger(__name__)
 
@@ -127,15 +126,18 @@ def _receive_whole(
     stored = _store(session, now, addressed)
     senders = _senders(session, [message for message in stored if message is not None])
     heard = HeardLately(session, now, [client.id for client in senders.values()])
-    _read_ahead(session, now, list(senders.values()), together=together)
+    quoted = any(message is not None and _may_quote(message) for message in stored)
+    dossiers = _Dossiers(session, now, list(senders.values()) if together else [], quoted=quoted)
     for message, each in zip(stored, addressed, strict=True):
         if message is None:
             continue
         client = senders.get((message.practice_id, message.from_phone))
         if client is None:
             _from_other_phone(session, now, message)
+            dossiers.forget()
             continue
         if _answers_a_page(session, now, message, client):
+            dossiers.forget()
             continue
         message.client_id = client.id
         if _same_words_again(session, message, heard.within_a_minute(client.id)):
@@ -145,7 +147,11 @@ def _receive_whole(
         if not each.sure:
             _keep_and_tell(session, now, client, message, WHOSE)
             continue
-        _act_on(session, now, client, message, heard.lately(client.id), together=together)
+        lately = heard.lately(client.id)
+        if together:
+            understand(session, now, client, message, dossiers.of(client, message), lately)
+        else:
+            _act_on(session, now, client, message, lately)
         if each.arrival.text.pictures:
             _tell(session, now, client, message, "request", "The client sent a picture.")
         if is_long(message.body):
@@ -153,34 +159,48 @@ def _receive_whole(
     return [message for message, each in zip(stored, addressed, strict=True) if each.first]
 
 
-def _read_ahead(
-    session: Session, now: datetime, clients: Sequence[Client], *, together: bool
-) -> None:
-    try:
-        read_ahead(session, now, clients)
-    except Exception as problem:
-        if together or not undecodable(problem):
-            raise
-        # A stored value is wrong. The text is kept all the same, and what it tells is heeded.
-        log.exception("what is known of a sender cannot be read ahead")
-        forget_all(session)
+class _Dossiers:
+    """The dossiers of several texts' senders, loaded at once; good until something else is stored.
+
+    A second text of the same client finds what the first one led to.
+    """
+
+    def __init__(
+        self, session: Session, now: datetime, clients: Sequence[Client], *, quoted: bool
+    ) -> None:
+        self._session, self._now = session, now
+        self._loaded = dict(load_many(session, now, clients, quoted=quoted))
+        # Held, so that the session goes on knowing them.
+        ids = [client.id for client in clients]
+        placements = select(Placement).where(col(Placement.client_id).in_(ids))
+        self._held = session.exec(placements).all() if ids else []
+
+    def forget(self) -> None:
+        self._loaded = {}
+
+    def of(self, client: Client, message: Message) -> Dossier:
+        """This client's as it is now, with what their phone may quote in this text."""
+        loaded = self._loaded.pop(client.id, None)
+        if loaded is None:
+            return _dossier(self._session, self._now, client, message)
+        return loaded if _may_quote(message) else replace(loaded, our_texts=())
+
+
+def _may_quote(message: Message) -> bool:
+    return len(message.body) >= SHORTEST_QUOTE
+
+
+def _dossier(session: Session, now: datetime, client: Client, message: Message) -> Dossier:
+    return load_many(session, now, [client], quoted=_may_quote(message))[client.id]
 
 
 def _act_on(
-    session: Session,
-    now: datetime,
-    client: Client,
-    message: Message,
-    lately: Lately | None,
-    *,
-    together: bool,
+    session: Session, now: datetime, client: Client, message: Message, lately: Lately | None
 ) -> None:
-    if together:
-        understand(session, now, client, message, lately)
-        return
     try:
         with session.begin_nested():
-            understand(session, now, client, message, lately)
+            dossier = _dossier(session, now, client, message)
+            understand(session, now, client, message, dossier, lately)
     except Exception as problem:  # what came in must be kept whatever fails
         if is_passing(problem):
             raise
@@ -320,7 +340,7 @@ def _heed(
         message.reader_version = READER_VERSION
         message.state = "read"
         session.add(message)
-        apply(session, now, client, on_text(dossier, reading, context, now), message)
+        apply(session, now, client, dossier, on_text(dossier, reading, context, now), message)
 
 
 def read_again(session: Session, now: datetime, message_id: int) -> None:
@@ -332,7 +352,8 @@ def read_again(session: Session, now: datetime, message_id: int) -> None:
     try:
         with session.begin_nested():
             message.problem = None
-            understand(session, now, client, message)
+            dossier = _dossier(session, now, client, message)
+            understand(session, now, client, message, dossier)
     except Exception as problem:
         if is_passing(problem):
             raise
@@ -346,12 +367,11 @@ def understand(
     now: datetime,
     client: Client,
     message: Message,
+    dossier: Dossier,
     lately: Lately | None = None,
 ) -> Reading:
     """Read a stored text from a known client and act on it."""
-    quoted = len(message.body) >= SHORTEST_QUOTE
-    dossier = load_many(session, now, [client], quoted=quoted)[client.id]
-    dossier = replace(dossier, lately=lately)
+    dossier = after_word(replace(dossier, lately=lately))
     context = context_of(dossier, now)
     reading = read(message.body, context)
     message.context = context_to_json(context)
@@ -361,5 +381,5 @@ def understand(
     session.add(message)
     client.last_reply_at = now
     session.add(client)
-    apply(session, now, client, on_text(dossier, reading, context, now), message)
+    apply(session, now, client, dossier, on_text(dossier, reading, context, now), message)
     return reading

@@ -87,6 +87,7 @@ class Outcome:
     """What was or would be stored, what follows from it, and the day that it is about."""
 
     row: Message
+    dossier: Dossier
     effects: Effects
     day: date
 
@@ -124,8 +125,7 @@ def look_at_day(
     row.context = context_to_json(Context(language=situation.client.language))
     row.reading = reading_to_json(reading)
     told = _Told(entry.day, reading, None, texts_client=entry.texts_client)
-    effects = _effects(session, now, situation, row, told)
-    return Outcome(row, effects, entry.day)
+    return _outcome(session, now, situation, row, told)
 
 
 def days_open(situation: Situation, now: datetime) -> tuple[date, date]:
@@ -181,10 +181,11 @@ def look_at_correction(
     row.local_date, row.answers_id = day, given.text.id
     row.context, row.reading = given.text.context, reading_to_json(after)
     told = _Told(day, after, before, texts_client=given.texts_client)
+    outcome = _outcome(session, now, situation, row, told)
     in_no_report = day_of_text(session, situation, given.text) is None
     if in_no_report and given.entered.says_nothing:
-        return Outcome(row, Effects(now), day)
-    return Outcome(row, _effects(session, now, situation, row, told), day)
+        return replace(outcome, effects=Effects(now))
+    return outcome
 
 
 def read_before(
@@ -278,9 +279,9 @@ def _row(
     )
 
 
-def _effects(
+def _outcome(
     session: Session, now: datetime, situation: Situation, row: Message, told: _Told
-) -> Effects:
+) -> Outcome:
     if told.texts_client and situation.client.state in ("stopped", "invited"):
         raise GetsNoTexts
     reports = current_reports(session, situation.client_id, days_open(situation, now)[0])
@@ -294,7 +295,8 @@ def _effects(
         told.before,
         texts_client=told.texts_client,
     )
-    return on_told(_dossier(session, now, situation.client, reports), day, now)
+    dossier = _dossier(session, now, situation.client, reports)
+    return Outcome(row, dossier, on_told(dossier, day, now), told.day)
 
 
 def _dossier(session: Session, now: datetime, client: Client, reports: Sequence[Report]) -> Dossier:
@@ -336,7 +338,7 @@ def rung_of(session: Session, situation: Situation, day: date) -> str:
 def _keep(session: Session, now: datetime, situation: Situation, outcome: Outcome) -> None:
     session.add(outcome.row)
     session.flush()
-    apply(session, now, situation.client, outcome.effects, outcome.row)
+    apply(session, now, situation.client, outcome.dossier, outcome.effects, outcome.row)
     situation.client.version += 1
     session.add(situation.client)
 

@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from rungwise.coach.alerting.page_test import refuse_unreached
 from rungwise.coach.daily.falls_weekly import schedule_falls
-from rungwise.coach.daily.prompt import schedule_next
+from rungwise.coach.daily.schedule import schedule_next
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.coach.record.clearance import refuse_uncleared
 from rungwise.coach.record.wording import text_for

@@ -110,4 +110,6 @@ def _place_first(
     placement.since = today
     plan = situation.settings.plan(resting=False)
     move = override_move(plan, (), first_key, first_key, new.first_reason)
-    store_move(session, now, situation, today, move, trainer_id=trainer.id)
+    store_move(
+        session, now, situation.client, situation.placement, today, move, trainer_id=trainer.id
+    )

@@ -9,9 +9,7 @@ from sqlmodel import Session, select
 
 from rungwise.coach.accounts.hand_over import hand_over, receivers
 from rungwise.coach.daily.new_phone import NOT_ASKED, change_phone, refuse_taken
-from rungwise.coach.daily.prompt import (
-    schedule_anew,
-)
+from rungwise.coach.daily.schedule import schedule_anew
 from rungwise.coach.daily.weekly import schedule_weekly
 from rungwise.coach.enrolment.edit_follows import Edit, TextTold, at_hour
 from rungwise.coach.enrolment.facts import (

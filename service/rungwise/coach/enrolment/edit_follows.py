@@ -10,11 +10,9 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, select
 
 from rungwise.coach.accounts.hand_over import look_at_hand_over
+from rungwise.coach.daily.dossier_rows import prompted_of
 from rungwise.coach.daily.new_phone import ASK, NOT_ASKED
-from rungwise.coach.daily.prompt import (
-    next_text,
-    prompted_of,
-)
+from rungwise.coach.daily.schedule import next_text
 from rungwise.coach.enrolment.facts import (
     FACTS,
     Facts,

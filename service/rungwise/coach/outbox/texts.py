@@ -7,7 +7,7 @@ lost answer leaves it `unknown` until a delivery report settles it; a safety tex
 trainer is sent at least once, so a lost answer sends it again.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -17,9 +17,9 @@ from sqlmodel import Session, and_, col, or_, select
 
 from rungwise.coach.outbox.sender_numbers import From, first_number, number_of
 from rungwise.concepts.text_kinds import TEXT_KINDS
-from rungwise.store.deferred_inserts import insert_later, write_what_waits_about
+from rungwise.store.deferred_writes import insert_later
 from rungwise.store.due import set_due
-from rungwise.store.idempotent_inserts import insert_once, insert_row, insert_row_once
+from rungwise.store.idempotent_inserts import insert_once, insert_row
 from rungwise.store.tables import QUEUED, Client, Message, Practice
 
 AT_LEAST_ONCE = frozenset(kind for kind, row in TEXT_KINDS.items() if row.at_least_once)
@@ -33,8 +33,6 @@ UNASKED = frozenset(kind for kind, row in TEXT_KINDS.items() if row.unasked)
 FITS_FOR = {kind: row.fits_for for kind, row in TEXT_KINDS.items() if row.fits_for is not None}
 # A text that must arrive and has not left after this: the trainer should telephone.
 TELL_AFTER = timedelta(minutes=5)
-# Where a session keeps the keys that surely no text has, as long as nobody else may give them.
-NEW_KEYS = "new keys"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,32 +80,22 @@ def queue_prompt(
     client: Client,
     text: Text,
     missed: str | None = None,
-) -> bool:
+) -> None:
     """Put a day's text in the outbox, or with `missed`, why not, among those that were missed.
 
-    False when one with its `once_key` is there already.
+    Whoever queues it holds the client locked, and knows that the date has none yet.
     """
     values = _values(
         now, practice, text, client.phone, number_of(session, practice, client), client.id
     )
     if missed is not None:
         values |= {"state": "missed", "problem": missed}
-    new: set[str | None] = session.info.get(NEW_KEYS, set())
-    if text.once_key in new:
-        new.discard(text.once_key)
-        insert_later(session, Message, values)
-        return True
-    write_what_waits_about(session, Message, client.id)
-    return insert_row_once(session, Message, ["once_key"], values) is not None
+    insert_later(session, Message, values)
 
 
-def find_new_keys(session: Session, keys: Sequence[str]) -> None:
-    """Look once which of these keys no text has yet, for the texts that are about to be queued.
-
-    Whoever asks must hold what anybody needs who gives such keys.
-    """
-    there = session.exec(select(Message.once_key).where(col(Message.once_key).in_(keys))).all()
-    session.info[NEW_KEYS] = set(keys).difference(there)
+def once_key(kind: str, client_id: int, day: date) -> str:
+    """What makes a client's text of this kind and date the only one, however often it is due."""
+    return f"{kind}:{client_id}:{day.isoformat()}"
 
 
 def queue_answer(

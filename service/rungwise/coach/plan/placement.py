@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.alerts import AlertHandled, dealt_with
 from rungwise.coach.alerting.incidents import join
-from rungwise.coach.daily.prompt import schedule_next
+from rungwise.coach.daily.schedule import schedule_next
 from rungwise.coach.outbox.texts import Text, cancel_prompts, queue_to_client
 from rungwise.coach.outbox.webhook_calls import tell_of_alert
 from rungwise.coach.record import questions
@@ -104,7 +104,9 @@ def put_on(
         situation.settings.plan(situation.resting), history, from_key, to_key, reason
     )
     today = situation.local_date(now)
-    store_move(session, now, situation, today, move, trainer_id=trainer.id)
+    store_move(
+        session, now, situation.client, situation.placement, today, move, trainer_id=trainer.id
+    )
     situation.placement.since = today
     session.add(situation.placement)
     _touch(session, situation.client)

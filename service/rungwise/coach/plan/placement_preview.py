@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import is_first_day, prompt_body
+from rungwise.coach.conversation.day_text import is_first_day
+from rungwise.coach.daily.schedule import prompt_body
 from rungwise.coach.record.picture_link import sample_link
 from rungwise.coach.record.situation import Situation, last_prompt, past
 from rungwise.errors import ServiceError

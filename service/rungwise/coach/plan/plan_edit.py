@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import schedule_anew
+from rungwise.coach.daily.schedule import schedule_anew
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.codec import PlanSettings, stored_ladder
 from rungwise.coach.record.plan_versions import new_plan

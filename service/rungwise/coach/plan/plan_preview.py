@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import next_prompts, next_text
+from rungwise.coach.daily.schedule import next_prompts, next_text
 from rungwise.coach.plan.plan_edit import PlanChange, look_at_plan
 from rungwise.coach.record.situation import Situation
 

@@ -80,7 +80,15 @@ def _rest_again(
     rest_client(session, now, situation.client)
     situation.client.version += 1
     move = Move("rest", here, was_on, "trainer", BACK_TO_REST, (), {"rung": here})
-    store_move(session, now, situation, situation.local_date(now), move, trainer_id=trainer.id)
+    store_move(
+        session,
+        now,
+        situation.client,
+        situation.placement,
+        situation.local_date(now),
+        move,
+        trainer_id=trainer.id,
+    )
     if _take_back_notices(session, situation.client_id) == 0:
         body = text_for(session, situation.practice, situation.client, "paused")
         text = Text("notice", body, name="paused")

@@ -12,6 +12,7 @@ from rungwise.ladder.body import Profile, profile_from_stored
 from rungwise.ladder.build import build_ladder, rung_alone
 from rungwise.ladder.moves import NEWEST_RULE
 from rungwise.ladder.progression import Caution, DayReport, Plan, SideHold
+from rungwise.ladder.rotation import rung_of_day
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Side
 from rungwise.reply.reading import Context, Hold, Reading, Span
@@ -139,10 +140,19 @@ def rung_in(text: str, key: str) -> Rung:
     return rung_alone(key, profile.body, profile.equipment, profile.limits, profile.narrowing)
 
 
+def rung_on(settings: PlanSettings, profile: str, key: str, day: date) -> Rung:
+    """What the text of this date asks of a client on this rung, for a text: without what counts
+    only among other rungs.
+    """
+    if not settings.keeps_up:
+        return rung_in(profile, key)
+    return rung_of_day(ladder_in(profile), key, day)
+
+
 def telling_of(
     settings: PlanSettings, profile: str, lengths: Lengths, *, first_day: bool = False
 ) -> Telling:
-    """How a client is told a rung today; `profile` is a plan's stored text."""
+    """How a client with this plan is told a rung, in a practice with these lengths."""
     tape = profile_in(profile).equipment.tape
     return Telling(settings.target_s, settings.sets, first_day, tape, lengths)
 

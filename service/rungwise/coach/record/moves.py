@@ -7,18 +7,20 @@ from sqlalchemy import update
 from sqlmodel import Session, col
 
 from rungwise.coach.record.codec import report_to_json
-from rungwise.coach.record.situation import Situation, current_report
+from rungwise.coach.record.situation import current_report
+from rungwise.concepts.client_states import State
 from rungwise.ladder.progression import DayReport, Move
 from rungwise.store.changes import followed, note
-from rungwise.store.deferred_inserts import RowId, insert_later, insert_named_later, write_now
+from rungwise.store.deferred_writes import RowId, insert_later, insert_named_later, write_now
 from rungwise.store.idempotent_inserts import insert_row
-from rungwise.store.tables import MoveRow, Placement, Report
+from rungwise.store.tables import Client, MoveRow, Placement, Report
 
 
 def store_move(
     session: Session,
     now: datetime,
-    situation: Situation,
+    client: Client,
+    placement: Placement,
     day: date,
     move: Move,
     *,
@@ -27,7 +29,7 @@ def store_move(
 ) -> None:
     """Add the move and put the client where it leads."""
     values = {
-        "client_id": situation.client_id,
+        "client_id": client.id,
         "local_date": day,
         "report_id": report_id,
         "trainer_id": trainer_id,
@@ -39,12 +41,11 @@ def store_move(
         "alerts": list(move.alerts),
         "facts": dict(move.facts),
         "rule_version": move.version,
-        "plan_version": situation.placement.plan_version,
-        "resting": situation.resting,
+        "plan_version": placement.plan_version,
+        "resting": client.state == State.RESTING,
         "decided_at": now,
     }
-    place(session, now, situation.placement, move.to_key)
-    client = situation.client
+    place(session, now, placement, move.to_key)
     if followed(session, client.practice_id):
         note(session, client.practice_id, client.id, "move", _at_once(session, values), move.kind)
     else:
@@ -70,17 +71,23 @@ def place(session: Session, now: datetime, placement: Placement, rung_key: str) 
 def store_decision(
     session: Session,
     now: datetime,
-    situation: Situation,
+    client: Client,
+    placement: Placement,
     report: DayReport,
     move: Move,
     message_id: int,
+    *,
+    surely_first: bool = False,
 ) -> None:
-    """Store the day's report in place of an earlier one of that day, and the move decided on it."""
-    earlier = current_report(session, situation.client_id, report.day)
+    """Store the day's report in place of an earlier one of that day, and the move decided on it.
+
+    `surely_first`: there is no earlier one, and none need be looked for.
+    """
+    earlier = None if surely_first else current_report(session, client.id, report.day)
     if earlier is not None:
         _supersede(session, now, earlier)
     values = {
-        "client_id": situation.client_id,
+        "client_id": client.id,
         "local_date": report.day,
         "rung_key": report.rung_key,
         "message_ids": [*(earlier.message_ids if earlier else ()), message_id],
@@ -88,14 +95,13 @@ def store_decision(
         "created_at": now,
     }
     report_id = insert_named_later(session, Report, values)
-    client = situation.client
     if followed(session, client.practice_id):
         write_now(session)
         note(session, client.practice_id, client.id, "day", report_id.number or 0)
-    store_move(session, now, situation, report.day, move, report_id=report_id)
-    if not report.skipped and report.day > situation.placement.since:
-        situation.placement.since = report.day
-        session.add(situation.placement)
+    store_move(session, now, client, placement, report.day, move, report_id=report_id)
+    if not report.skipped and report.day > placement.since:
+        placement.since = report.day
+        session.add(placement)
 
 
 def _supersede(session: Session, now: datetime, report: Report) -> None:

@@ -14,9 +14,10 @@ from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
 from rungwise.coach.record.audit import record
+from rungwise.coach.record.codec import PlanSettings
 from rungwise.coach.record.situation import Situation, load
 from rungwise.errors import NotFound
-from rungwise.store.tables import Client, PictureLink, Trainer
+from rungwise.store.tables import Client, PictureLink, Practice, Trainer
 
 # Without letters that are taken for each other; 16 of 54 are 92 bits.
 ALPHABET = "23456789abcdefghijkmnpqrstuvwxyzABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -36,29 +37,44 @@ def make_link(
     now: datetime,
     situation: Situation,
     lasts: timedelta,
-    trainer: Trainer | None = None,
+    trainer: Trainer,
 ) -> str:
-    """A new link's token for the rung the client is on. Expired ones of this client are removed."""
+    """A new link's token for the rung the client is on, handed out by a trainer."""
+    token, client_id = _drawn(), situation.client_id
+    keep_link(session, now, client_id, situation.placement.rung_key, token, lasts, trainer)
+    record(session, now, trainer, "picture link", client_id=client_id, days=lasts.days)
+    return token
+
+
+def _drawn() -> str:
+    return "".join(secrets.choice(ALPHABET) for _ in range(TOKEN_LETTERS))
+
+
+def keep_link(
+    session: Session,
+    now: datetime,
+    client_id: int,
+    rung_key: str,
+    address: str,
+    lasts: timedelta = PROMPT_LASTS,
+    trainer: Trainer | None = None,
+) -> None:
+    """From now on this address, or its token, opens. Expired ones of this client are removed."""
     session.execute(
         delete(PictureLink).where(
-            col(PictureLink.client_id) == situation.client_id, col(PictureLink.expires_at) < now
+            col(PictureLink.client_id) == client_id, col(PictureLink.expires_at) < now
         )
     )
-    token = "".join(secrets.choice(ALPHABET) for _ in range(TOKEN_LETTERS))
     session.add(
         PictureLink(
-            client_id=situation.client_id,
-            token_hash=hashed(token),
-            rung_key=situation.placement.rung_key,
+            client_id=client_id,
+            token_hash=hashed(address.rpartition("/")[2]),
+            rung_key=rung_key,
             made_by=trainer.id if trainer else None,
             made_at=now,
             expires_at=now + lasts,
         )
     )
-    if trainer is not None:
-        days = lasts.days
-        record(session, now, trainer, "picture link", client_id=situation.client_id, days=days)
-    return token
 
 
 def address_of(base: str, token: str) -> str:
@@ -66,12 +82,13 @@ def address_of(base: str, token: str) -> str:
     return f"{base.rstrip('/')}{PATH}{token}"
 
 
-def link_for_prompt(session: Session, now: datetime, situation: Situation) -> str:
-    """The address for today's prompt, or nothing where the plan or the practice has no links."""
-    base = situation.practice.picture_address
-    if not situation.settings.picture_link or not base:
-        return ""
-    return address_of(base, make_link(session, now, situation, PROMPT_LASTS))
+def drawn_address(practice: Practice, settings: PlanSettings) -> str:
+    """An address for today's prompt, or nothing where the plan or the practice has no links.
+
+    It opens once `keep_link` has kept it.
+    """
+    base = practice.picture_address
+    return address_of(base, _drawn()) if settings.picture_link and base else ""
 
 
 def sample_link(situation: Situation) -> str:

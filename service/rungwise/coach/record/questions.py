@@ -1,22 +1,19 @@
 """What the client was asked and has not answered yet, as it is stored."""
 
+from collections.abc import Collection
 from datetime import date, datetime
 
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
 from rungwise.concepts.questions import DOUBTS, PASSING, QUESTIONS, SAFETY
-from rungwise.store.deferred_inserts import insert_later
+from rungwise.store.deferred_writes import insert_later
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.idempotent_inserts import insert_row
-from rungwise.store.prefetch import known
 from rungwise.store.tables import Message, Question
 
 
 def open_questions(session: Session, client_id: int) -> list[Question]:
-    read_before = known(session, Question, client_id)
-    if read_before is not None:
-        return list(read_before)
     rows = (
         select(Question)
         .where(Question.client_id == client_id, col(Question.answered_at).is_(None))
@@ -49,12 +46,6 @@ def ask(
     since: date | None = None,
 ) -> None:
     """Remember that this was asked. One that waits only so long gets a time to be answered by."""
-    for question in open_questions(session, client_id):
-        if question.kind == kind:
-            return
-        if question.kind in PASSING:
-            question.answered_at = now
-            session.add(question)
     values = {
         "client_id": client_id,
         "kind": kind,
@@ -71,6 +62,11 @@ def ask(
         insert_later(session, Question, values)
 
 
+def pass_over(session: Session, now: datetime, client_id: int) -> None:
+    """Questions that wait for nobody are no longer waited for: another is asked now."""
+    _update(session, client_id, PASSING, answered_at=now)
+
+
 def close(
     session: Session,
     now: datetime,
@@ -79,24 +75,25 @@ def close(
     message: Message | None,
     answer: str | None = None,
 ) -> None:
-    """An open question of this kind is answered by this text, or no longer waited for."""
-    for question in open_questions(session, client_id):
-        if question.kind != kind:
-            continue
-        question.answered_at = now
-        question.answer_id = message.id if message is not None else None
-        question.answer = answer
-        session.add(question)
-        session.flush()
-        clear_due(session, "doubt", question.id)
+    """The open question of this kind is answered by this text, or no longer waited for."""
+    for question in open_questions(session, client_id) if QUESTIONS[kind].waits else ():
+        if question.kind == kind:
+            clear_due(session, "doubt", question.id)
+    answer_id = message.id if message is not None else None
+    _update(session, client_id, {kind}, answered_at=now, answer_id=answer_id, answer=answer)
 
 
 def unclear(session: Session, client_id: int, kind: str) -> None:
     """An answer to the open question of this kind was none."""
-    for question in open_questions(session, client_id):
-        if question.kind == kind:
-            question.unclear += 1
-            session.add(question)
+    _update(session, client_id, {kind}, unclear=col(Question.unclear) + 1)
+
+
+def _update(session: Session, client_id: int, kinds: Collection[str], **values: object) -> None:
+    """Change the client's open questions of these kinds."""
+    here = (col(Question.client_id) == client_id, col(Question.kind).in_(kinds))
+    session.execute(
+        update(Question).where(*here, col(Question.answered_at).is_(None)).values(**values)
+    )
 
 
 def close_all(session: Session, now: datetime, client_id: int) -> None:

@@ -16,18 +16,15 @@ from rungwise.coach.record.codec import (
     ladder_in,
     profile_in,
     report_from_json,
-    rung_in,
-    settings_in,
+    rung_on,
     telling_of,
 )
 from rungwise.concepts.measures import Lengths
 from rungwise.ladder.body import Profile
 from rungwise.ladder.progression import DayReport, Move, PastDay
-from rungwise.ladder.rotation import rung_of_day
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.store.database import from_json
-from rungwise.store.deferred_inserts import write_what_waits_about
-from rungwise.store.prefetch import known, made
+from rungwise.store.deferred_writes import write_now
 from rungwise.store.tables import Client, Message, MoveRow, Placement, PlanRow, Practice, Report
 from rungwise.wording.rung_words import Telling
 
@@ -40,21 +37,6 @@ LEFT = (
     col(Message.kind) == "prompt",
     col(Message.state).not_in(("missed", "cancelled")),
 )
-# Under which name pasts are kept that were read ahead, and the tables that they are made of.
-PASTS = "pasts"
-PASTS_FROM = (MoveRow, Report)
-# Where a session keeps the first date whose reports were read ahead.
-REPORTS_SINCE = "reports since"
-# Where a session keeps the texts of the plans that were read ahead, by the plan's number.
-PLAN_TEXTS = "plan texts"
-
-
-@dataclass(frozen=True, slots=True)
-class PlanText:
-    """A plan's two values as the database has them. What is stored alike is read only once."""
-
-    settings: str
-    profile: str
 
 
 @dataclass(slots=True)
@@ -81,16 +63,9 @@ class Situation:
     def rung(self) -> Rung:
         return self.ladder[self.placement.rung_key]
 
-    @property
-    def rung_to_tell(self) -> Rung:
-        """The same for a text, without what counts only among other rungs."""
-        return rung_in(self.profile, self.placement.rung_key)
-
     def rung_on(self, day: date) -> Rung:
         """What the text of this date asks for."""
-        if not self.settings.keeps_up:
-            return self.rung_to_tell
-        return rung_of_day(self.ladder, self.placement.rung_key, day)
+        return rung_on(self.settings, self.profile, self.placement.rung_key, day)
 
     @property
     def measures(self) -> Profile:
@@ -133,34 +108,22 @@ def load(session: Session, client: Client) -> Situation | None:
     if placement is None:
         return None
     plan_row = current_plan(session, placement.client_id, placement.plan_version)
-    settings, profile = _read(session, plan_row)
     return Situation(
         practice=session.get_one(Practice, client.practice_id),
         client=client,
         plan_row=plan_row,
-        settings=settings,
-        profile=profile,
+        settings=PlanSettings.from_json(plan_row.settings),
+        profile=dumps(plan_row.profile),
         placement=placement,
     )
 
 
-def _read(session: Session, plan_row: PlanRow) -> tuple[PlanSettings, str]:
-    texts: Mapping[int, PlanText] = session.info.get(PLAN_TEXTS, {})
-    if plan_row.id in texts:
-        text = texts[plan_row.id]
-        return settings_in(text.settings), text.profile
-    return PlanSettings.from_json(plan_row.settings), dumps(plan_row.profile)
-
-
 def current_plan(session: Session, client_id: int, version: int) -> PlanRow:
-    for row in known(session, PlanRow, client_id) or ():
-        if row.version == version:
-            return row
     rows = select(PlanRow).where(PlanRow.client_id == client_id, PlanRow.version == version)
     return session.exec(rows).one()
 
 
-class ReadAhead(Sequence[PastDay]):
+class UnreadPast(Sequence[PastDay]):
     """A past whose days are made of their rows when somebody looks at them.
 
     A decision mostly looks at the last few only.
@@ -176,11 +139,11 @@ class ReadAhead(Sequence[PastDay]):
     def __getitem__(self, place: int) -> PastDay: ...
 
     @overload
-    def __getitem__(self, place: slice) -> "ReadAhead": ...
+    def __getitem__(self, place: slice) -> "UnreadPast": ...
 
-    def __getitem__(self, place: int | slice) -> "PastDay | ReadAhead":
+    def __getitem__(self, place: int | slice) -> "PastDay | UnreadPast":
         if isinstance(place, slice):
-            return ReadAhead(self._days[place])
+            return UnreadPast(self._days[place])
         found = self._days[place]
         if isinstance(found, PastDay):
             return found
@@ -198,10 +161,7 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> Sequ
     """
     if any(isinstance(row, MoveRow | Report) for row in (*session.new, *session.dirty)):
         session.flush()  # the plain statements below don't
-    write_what_waits_about(session, MoveRow, client_id)
-    read_before: ReadAhead | None = made(session, PASTS, client_id)
-    if as_of is None and read_before is not None:
-        return read_before
+    write_now(session)
     asked, values = _PAST_NOW, {"client_id": client_id}
     if as_of is not None:
         later = _MOVE.superseded_at > as_of.decided_at
@@ -221,13 +181,15 @@ def past(session: Session, client_id: int, as_of: MoveRow | None = None) -> Sequ
     return [_past_day(*row) for row in reversed(rows)]
 
 
-def read_pasts(session: Session, client_ids: Sequence[int]) -> Mapping[int, ReadAhead]:
-    """The past of several clients at once; keep them as PASTS."""
+def read_pasts(session: Session, client_ids: Sequence[int]) -> Mapping[int, UnreadPast]:
+    """The past of several clients at once."""
+    if not client_ids:
+        return {}
     rows = session.connection().execute(_PASTS, {"client_ids": client_ids}).all()
     found: dict[int, list[Sequence[Any]]] = {client_id: [] for client_id in client_ids}
     for client_id, *row in rows:
         found[client_id].append(row)
-    return {client_id: ReadAhead(rows) for client_id, rows in found.items()}
+    return {client_id: UnreadPast(rows) for client_id, rows in found.items()}
 
 
 _MOVE = MoveRow.__table__.c  # type: ignore[attr-defined]  # every table has it
@@ -281,9 +243,6 @@ def _past_day(day: date, told: Mapping[str, Any] | None, *move: Any) -> PastDay:
 
 def last_prompt(session: Session, client_id: int) -> Message | None:
     """The latest day's text that left or may have left."""
-    read_before = known(session, Message, client_id)
-    if read_before is not None:
-        return next(iter(read_before), None)
     rows = (
         select(Message)
         .where(Message.client_id == client_id, *LEFT)
@@ -295,9 +254,6 @@ def last_prompt(session: Session, client_id: int) -> Message | None:
 
 def current_report(session: Session, client_id: int, day: date) -> Report | None:
     """The report of this date that stands."""
-    read_before = known(session, Report, client_id)
-    if read_before is not None and day >= session.info[REPORTS_SINCE]:
-        return next((row for row in read_before if row.local_date == day), None)
     rows = select(Report).where(
         Report.client_id == client_id,
         Report.local_date == day,
@@ -308,9 +264,6 @@ def current_report(session: Session, client_id: int, day: date) -> Report | None
 
 def current_reports(session: Session, client_id: int, since: date) -> list[Report]:
     """The reports that stand of this date or later."""
-    read_before = known(session, Report, client_id)
-    if read_before is not None and since >= session.info[REPORTS_SINCE]:
-        return [row for row in read_before if row.local_date >= since]
     rows = select(Report).where(
         Report.client_id == client_id,
         Report.local_date >= since,

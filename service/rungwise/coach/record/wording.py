@@ -53,8 +53,13 @@ def text_for(
 
 
 def trainer_called(session: Session, client: Client) -> str:
-    """What the client calls their trainer: the name if short, else its first word."""
-    name = session.get_one(Trainer, client.trainer_id).name.strip()
+    """What the client calls their trainer."""
+    return called_of(session.get_one(Trainer, client.trainer_id).name)
+
+
+def called_of(name: str) -> str:
+    """What clients call a trainer of this name: the name if short, else its first word."""
+    name = name.strip()
     if len(name) <= LONGEST_TRAINER:
         return name
     first = name.split()[0]

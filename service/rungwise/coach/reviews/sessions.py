@@ -10,7 +10,7 @@ from sqlalchemy import Row
 from sqlmodel import Session as Store
 from sqlmodel import col, select
 
-from rungwise.coach.daily.prompt import IN_DOUBT
+from rungwise.coach.conversation.on_due import IN_DOUBT
 from rungwise.coach.record.codec import PlanSettings
 from rungwise.coach.record.falls_followed import got_texts
 from rungwise.coach.reviews.visits import day_seen

@@ -14,8 +14,8 @@ from markupsafe import Markup
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.page_test import not_answered
+from rungwise.coach.conversation.day_text import task_body
 from rungwise.coach.conversation.signs import TOO_MUCH_PAIN
-from rungwise.coach.daily.prompt import task_body
 from rungwise.coach.daily.welcome import CONSENT_WORDING, consent_wording
 from rungwise.coach.enrolment.home_checklist import CHECKLIST
 from rungwise.coach.enrolment.intake import add_from

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from pydantic import BaseModel
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import prompt_body
+from rungwise.coach.daily.schedule import prompt_body
 from rungwise.coach.plan.placement import check_version
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.audit import record

@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
-from rungwise.coach.daily.prompt import next_prompts
+from rungwise.coach.daily.schedule import next_prompts
 from rungwise.coach.plan.placement import check_version
 from rungwise.coach.plan.plan_edit import MOST_SETS, PlanChange, edit_plan, whole_ladder
 from rungwise.coach.plan.plan_preview import PlanFollows, plan_follows

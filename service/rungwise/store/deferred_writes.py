@@ -7,13 +7,15 @@ savepoint must not have rows waiting.
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import event, insert
-from sqlmodel import Session, SQLModel
+from sqlalchemy import delete, event, insert
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, SQLModel, col
 
 from rungwise.store.idempotent_inserts import insert_row, insert_rows
-from rungwise.store.prefetch import wrote
+from rungwise.store.tables import Due
 
 _KEPT_IN = "rows for later"
 
@@ -26,23 +28,30 @@ class RowId:
 
 
 @dataclass(slots=True)
-class _Waiting:
+class _Rows:
     """One table's rows, and for those whose numbers other waiting rows name, where these go."""
 
     rows: list[dict[str, Any]] = field(default_factory=list)
     ids: list[RowId] = field(default_factory=list)
 
 
-Waiting = dict[tuple[type[SQLModel], bool], _Waiting]
+@dataclass(slots=True)
+class _Waiting:
+    """What waits: rows by table and whether others name them; and of each kind and subject, when it
+    is due, or None for no more. Of what is due only the last said counts.
+    """
+
+    rows: dict[tuple[type[SQLModel], bool], _Rows] = field(default_factory=dict)
+    dues: dict[tuple[str, int], tuple[datetime, date | None] | None] = field(default_factory=dict)
 
 
 @contextmanager
 def rows_may_wait(session: Session) -> Iterator[None]:
-    """Inside, `insert_later` keeps rows back until the next statement, at the latest to the end.
+    """Inside, rows are kept back until the next statement, at the latest to the end.
 
     When it is left by an error, what waits is dropped: the whole transaction must be undone.
     """
-    session.info[_KEPT_IN] = {}
+    session.info[_KEPT_IN] = _Waiting()
     event.listen(session, "do_orm_execute", lambda _state: write_now(session))
     event.listen(session, "before_flush", lambda *_: write_now(session))
     try:
@@ -69,42 +78,42 @@ def insert_named_later(session: Session, table: type[SQLModel], values: Mapping[
     return row_id
 
 
+def due_later(
+    session: Session, kind: str, subject_id: int, at: datetime | None, day: date | None = None
+) -> None:
+    """Set the one due time of this kind for this subject, in place of an earlier one; None: there
+    is none any more.
+    """
+    waiting: _Waiting | None = session.info.get(_KEPT_IN)
+    here = waiting if waiting is not None else _Waiting()
+    here.dues[kind, subject_id] = (at, day) if at is not None else None
+    if waiting is None:
+        _write_dues(session, here)
+
+
 def _may_wait(
     session: Session,
     table: type[SQLModel],
     values: Mapping[str, Any],
     row_id: RowId | None = None,
 ) -> bool:
-    waiting: Waiting | None = session.info.get(_KEPT_IN)
+    waiting: _Waiting | None = session.info.get(_KEPT_IN)
     if waiting is None:
         return False
-    kept = waiting.setdefault((table, row_id is not None), _Waiting())
+    kept = waiting.rows.setdefault((table, row_id is not None), _Rows())
     kept.rows.append(dict(values))
     if row_id is not None:
         kept.ids.append(row_id)
-    wrote(session, table, values)
     return True
-
-
-def write_what_waits_about(session: Session, table: type[SQLModel], client_id: int) -> None:
-    """Needed before a statement about this client that does not go through the session itself."""
-    waiting: Waiting = session.info.get(_KEPT_IN) or {}
-    about = (row for named in (True, False) for row in _rows(waiting, table, named))
-    if any(row["client_id"] == client_id for row in about):
-        write_now(session)
-
-
-def _rows(waiting: Waiting, table: type[SQLModel], named: bool) -> list[dict[str, Any]]:
-    return waiting[table, named].rows if (table, named) in waiting else []
 
 
 def write_now(session: Session) -> None:
     """Write what waits: first what others name, then in the order of the tables that asked."""
-    waiting: Waiting | None = session.info.get(_KEPT_IN)
-    if not waiting:
+    waiting: _Waiting | None = session.info.get(_KEPT_IN)
+    if waiting is None:
         return
-    for table, named in sorted(waiting, key=lambda each: not each[1]):
-        kept = waiting.pop((table, named))
+    for table, named in sorted(waiting.rows, key=lambda each: not each[1]):
+        kept = waiting.rows.pop((table, named))
         if named:
             numbers = insert_rows(session, table, kept.rows)
             for row_id, number in zip(kept.ids, numbers, strict=True):
@@ -112,6 +121,32 @@ def write_now(session: Session) -> None:
             continue
         rows = [_with_numbers(row) for row in kept.rows]
         session.connection().execute(insert(table.__table__), rows)  # type: ignore[attr-defined]
+    if waiting.dues:
+        _write_dues(session, waiting)
+
+
+def _write_dues(session: Session, waiting: _Waiting) -> None:
+    dues, waiting.dues = waiting.dues, {}
+    # In one order, so that two processes never wait for each other.
+    set_anew = [
+        {"kind": kind, "subject_id": subject_id, "at": due[0], "local_date": due[1]}
+        for (kind, subject_id), due in sorted(dues.items(), key=lambda each: each[0])
+        if due is not None
+    ]
+    if set_anew:
+        session.connection().execute(_due_in_place(session.get_bind().dialect.name), set_anew)
+    for kind in sorted({kind for (kind, _), due in dues.items() if due is None}):
+        gone = sorted(each[1] for each, due in dues.items() if due is None and each[0] == kind)
+        table = Due.__table__  # type: ignore[attr-defined]
+        here = (col(Due.kind) == kind, col(Due.subject_id).in_(gone))
+        session.connection().execute(delete(table).where(*here))
+
+
+def _due_in_place(dialect: str) -> Any:
+    table = Due.__table__  # type: ignore[attr-defined]  # every table has it
+    begun = sqlite.insert(table) if dialect == "sqlite" else postgresql.insert(table)
+    new = {"at": begun.excluded.at, "local_date": begun.excluded.local_date}
+    return begun.on_conflict_do_update(index_elements=["kind", "subject_id"], set_=new)
 
 
 def _with_numbers(values: Mapping[str, Any]) -> dict[str, Any]:
