@@ -157,3 +157,11 @@ def test_again_and_easier_are_told_as_the_days_text_tells_them(world, asks, plac
     answer = world.sent("answer")[-1].body
     assert told in answer
     assert answer.startswith(begins)
+
+
+def test_a_fixed_answer_is_told_in_words_and_not_by_its_name(world):
+    world.pass_time(hours=1)
+    world.reply("how long do I hold?")
+    did = world.alerts()["request"].system_did
+    assert "The client asked about: how long. The fixed answer was sent." in did
+    assert "_" not in did
