@@ -63,6 +63,7 @@ def add_practice(world, phone: str, carrier: str = "wire", **more) -> int:
                 password_hash="none",
                 role="lead",
                 phone=f"{phone[:-1]}9",
+                page_answered_at=world.clock.now(),
                 created_at=world.clock.now(),
             )
         )

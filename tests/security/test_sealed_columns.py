@@ -135,6 +135,7 @@ CLEAR = {
     "sign_in_failure.subject": "an account or a network address, as a keyed hash",
     "stranger.sign": CODE,
     "trainer.page_by": CODE,
+    "trainer.page_test_code": "two digits, in a test page",
     "trainer.password_hash": SECRET,
     "trainer.role": CODE,
     "trainer_feed.calendar_hash": SECRET,
