@@ -60,7 +60,7 @@ def a_practice(store: Store, clients: int = CLIENTS) -> None:
         session.flush()
         trainer = Trainer(
             practice_id=practice.id, name="Tess Example", email="t@example.org",
-            phone="+12025550101", password_hash="none", created_at=START,
+            phone="+12025550101", password_hash="none", created_at=START, page_answered_at=START,
         )  # fmt: skip
         session.add(trainer)
         session.flush()
