@@ -27,13 +27,14 @@ WHOLE_DAYS = frozenset(SAFE_BOUNDS) - {"far_short_share", "least_chance"}
 class Caution:
     """How cautious the rule is. See PRESETS for the three named settings.
 
-    Up after `steady_days_step` steady days running, `steady_days_landmark` before leaving a
-    landmark. Back `back_steps` rungs after `back_days` wobbly or short days in the last
-    `back_window_days` practised on the rung, and to the landmark below after a hold under
-    `far_short_share` of the target. `stuck_backs` backs from one rung in `stuck_window_days` hold
-    the client below it. Away `away_back_days`: back one landmark; `away_rest_days`: rest. The
-    second opinion holds back a move up to a rung whose chance of a steady hold is under
-    `least_chance`; None leaves it out. Raises ImpossibleValue outside SAFE_BOUNDS.
+    Up after `steady_days_step` steady days: in version 1 running, and `steady_days_landmark` before
+    leaving a landmark; in version 2 (`climb.py`) among a few more judged days. Back `back_steps`
+    rungs after `back_days` wobbly or short days in the last `back_window_days` practised on the
+    rung, and to the landmark below after a hold under `far_short_share` of the target.
+    `stuck_backs` backs from one rung in `stuck_window_days` hold the client below it. Away
+    `away_back_days`: back one landmark; `away_rest_days`: rest. The second opinion holds back a
+    move up to a rung whose chance of a steady hold is under `least_chance`; None leaves it out.
+    Raises ImpossibleValue outside SAFE_BOUNDS.
     """
 
     BOUNDS: ClassVar[Mapping[str, tuple[float, float]]] = SAFE_BOUNDS

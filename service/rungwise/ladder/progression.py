@@ -1,5 +1,7 @@
 """The decision after a day's report: up, stay, back or rest, with the reason.
 
+`decide` chooses by rule version: version 1 stands here, version 2 in `climb.py`.
+
 Everything here is a function of its arguments, so deciding again from what was stored gives the
 same move. Only the end of a history is read, however long it is.
 """

@@ -43,10 +43,10 @@ log = logging.getLogger(__name__)
 WAITS = tenacity.wait_exponential_jitter(multiplier=15, max=1800, jitter=5)
 # Help must not wait for long once the way is open again.
 URGENT_WAITS = tenacity.wait_exponential_jitter(multiplier=5, max=120, jitter=2)
-# An unknown text usually gets its receipt within this; after it the trainer is told.
 # What may have arrived and must arrive goes again after these, the last for ever: no more than
 # three times an hour.
-DOUBT_WAITS = (timedelta(minutes=1), timedelta(minutes=10), timedelta(minutes=60))
+UNKNOWN_WAITS = (timedelta(minutes=1), timedelta(minutes=10), timedelta(minutes=60))
+# An unknown text usually gets its receipt within this; after it the trainer is told.
 SETTLES_WITHIN = timedelta(minutes=15)
 EARLY_RECEIPTS_KEPT = timedelta(days=3)
 BATCH = 500
@@ -216,8 +216,8 @@ def _try_again_in_doubt(session: Session, now: datetime, message: Message, reaso
     """The carrier may have taken it, and it must arrive: again, but ever more seldom."""
     message.state, message.problem = "queued", reason
     message.maybe_taken += 1
-    place = min(message.maybe_taken, len(DOUBT_WAITS)) - 1
-    message.not_before = now + DOUBT_WAITS[place]
+    place = min(message.maybe_taken, len(UNKNOWN_WAITS)) - 1
+    message.not_before = now + UNKNOWN_WAITS[place]
     session.add(message)
     session.flush()
     if message.kind == "page":

@@ -1,4 +1,7 @@
-"""The list of clients: today's state of each, searched, filtered, sorted and paged by address."""
+"""The list of clients: today's state of each, searched, filtered, sorted and paged by address.
+
+Its columns stand in `templates/clients.html`; what they show comes from `store/queries/roster.py`.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
