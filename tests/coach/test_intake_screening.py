@@ -9,12 +9,13 @@ from screened import harmless
 
 from rungwise.coach.enrolment.baseline import LANDMARK_WORDS, first_rung
 from rungwise.coach.enrolment.home_checklist import CHECKLIST, NAMES, missing, not_ready
-from rungwise.coach.enrolment.phone_check import look_at, other_zones, zone_for, zones_of
+from rungwise.coach.enrolment.phone_check import look_at
 from rungwise.coach.enrolment.screening import GRAVITY, not_asked, screen, screened_then
 from rungwise.coach.enrolment.screening_questions import BY_NAME, QUESTIONS
 from rungwise.errors import ImpossibleValue
 from rungwise.evidence.four_stage import four_stage
 from rungwise.ladder import Body, Equipment, Ladder, Limits, build_ladder
+from rungwise.time_zone import other_zones, zone_for, zones_of
 
 answers = st.fixed_dictionaries(
     {one.name: st.sampled_from([choice.value for choice in one.choices]) for one in QUESTIONS}
@@ -264,18 +265,18 @@ def test_what_is_no_number_is_refused(raw: str) -> None:
     ],
 )
 def test_the_zone_comes_from_the_number_or_the_practice(raw, practice_zone, zone) -> None:
-    found = zone_for(look_at(raw, "US"), "", practice_zone)
+    found = zone_for(look_at(raw, "US").zones, "", practice_zone)
     assert found.zone == zone
     assert found.note
 
 
 def test_a_number_of_several_zones_elsewhere_must_be_chosen_for() -> None:
     with pytest.raises(ImpossibleValue, match="Australia"):
-        zone_for(look_at("+61412345678", "US"), "", "America/New_York")
-    chosen = zone_for(look_at("+61412345678", "US"), "Australia/Perth", "America/New_York")
+        zone_for(look_at("+61412345678", "US").zones, "", "America/New_York")
+    chosen = zone_for(look_at("+61412345678", "US").zones, "Australia/Perth", "America/New_York")
     assert chosen.zone == "Australia/Perth"
     with pytest.raises(ImpossibleValue, match="zone name"):
-        zone_for(look_at("+61412345678", "US"), "Mars/Base", "America/New_York")
+        zone_for(look_at("+61412345678", "US").zones, "Mars/Base", "America/New_York")
 
 
 def test_zones_are_listed_by_country_once() -> None:

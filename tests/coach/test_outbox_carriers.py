@@ -9,13 +9,11 @@ from rungwise.carriers.base import Accepted, Refused, TryLater, Unknown
 from rungwise.coach.outbox.circuit import (
     FAILURES_TO_OPEN,
     RECEIVERS_TO_OPEN,
-    Pace,
-    allowance,
     may_try,
     note_outcome,
     note_trial,
-    spend,
 )
+from rungwise.coach.outbox.rate_limit import Pace, allowance, spend
 from rungwise.coach.outbox.sender_numbers import practice_at
 from rungwise.store.tables import CarrierState, Circuit, Client, Number, Practice
 from rungwise.ticks.jobs import send_tick

@@ -8,7 +8,7 @@ from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, Receipt, Refused, TryLater, Unknown
 from rungwise.coach.daily.delivery import Sent, settle, take
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.store.tables import Due, Message
 from rungwise.ticks.jobs import due_tick
 

@@ -12,14 +12,9 @@ from sqlmodel import SQLModel, select
 from wire import Wire
 
 from rungwise.carriers.base import Accepted, TryLater
-from rungwise.coach.outbox.circuit import (
-    FAILURES_TO_OPEN,
-    LONGEST_OPEN,
-    Pace,
-    circuit_of,
-    open_circuits,
-)
+from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN, LONGEST_OPEN, circuit_of, open_circuits
 from rungwise.coach.outbox.claiming import claim
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.coach.outbox.texts import TELL_AFTER, Text, queue_to_client, queue_to_phone
 from rungwise.store import Store
 from rungwise.store.sealing.crypto import Key

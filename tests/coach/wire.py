@@ -7,7 +7,7 @@ from sqlmodel import select
 
 from rungwise.carriers.base import Accepted, Callback, Heard, OutboundText, Outcome
 from rungwise.coach.daily.delivery import note_receipts
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.coach.outbox.texts import Text, queue_to_client
 from rungwise.store.tables import Client, Message, Practice
 from rungwise.ticks.jobs import send_tick

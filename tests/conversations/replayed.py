@@ -51,8 +51,8 @@ from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.due import next_due_at
 from rungwise.store.tables import Client, Message, Practice, Trainer
-from rungwise.ticks.due import local_to_utc
 from rungwise.ticks.jobs import due_tick, send_tick
+from rungwise.time_zone import local_to_utc
 from rungwise.wording.safety import emergency_number
 from rungwise.wording.texts import LANGUAGES, template
 

@@ -39,7 +39,7 @@ from rungwise.carriers.base import (
     Outcome,
     Receipt,
 )
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.meters import Meters
 from rungwise.parts import Parts
 from rungwise.settings import Settings

@@ -13,11 +13,11 @@ from rungwise.ticks.due import (
     Due,
     Quiet,
     is_quiet,
-    local_to_utc,
     next_due,
     next_dues,
     still_worth_sending,
 )
+from rungwise.time_zone import local_to_utc
 
 EVERY_DAY = frozenset(range(7))
 MON_WED_FRI = frozenset({0, 2, 4})

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rungwise.errors import ImpossibleValue
-from rungwise.ticks.due import local_to_utc, next_due, zone_named
+from rungwise.ticks.due import next_due
+from rungwise.time_zone import local_to_utc, zone_named
 
 # Zone, local time, kind, instant by RFC 5545, what the clock then shows, instant of a second
 # occurrence. Computed from the tz database 2025b.

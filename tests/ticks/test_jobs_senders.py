@@ -8,7 +8,7 @@ from waiting import PATIENCE_S, until
 
 from rungwise.carriers.base import Accepted, Callback, Heard
 from rungwise.clock import HandClock
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.coach.outbox.texts import Text, queue_to_phone
 from rungwise.settings import Settings
 from rungwise.store.tables import Message, Practice

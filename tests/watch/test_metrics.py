@@ -15,7 +15,8 @@ from rungwise.carriers.base import OutboundText, Outcome, Refused, TryLater, Unk
 from rungwise.carriers.hooks import HookAnswer
 from rungwise.coach.monitoring.health import health
 from rungwise.coach.monitoring.metrics import figures
-from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN, Pace
+from rungwise.coach.outbox.circuit import FAILURES_TO_OPEN
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.coach.practice.webhooks import add_webhook
 from rungwise.parts import Parts
 from rungwise.store.tables import LastTick, Message, Trainer

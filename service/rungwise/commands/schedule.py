@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import islice
 
 from rungwise.errors import ImpossibleValue
-from rungwise.ticks.due import Due, Quiet, local_to_utc, next_dues, zone_named
+from rungwise.ticks.due import Due, Quiet, next_dues
+from rungwise.time_zone import local_to_utc, zone_named
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _MOST = 100_000

@@ -14,12 +14,11 @@ from sqlalchemy.exc import ArgumentError
 from rungwise.carriers.phone import to_e164
 from rungwise.coach.accounts.invitations import email_or_refuse
 from rungwise.coach.accounts.passwords import check_password
-from rungwise.coach.enrolment.phone_check import zones_of
 from rungwise.coach.practice.settings import LONGEST_PRACTICE_NAME
 from rungwise.coach.record.fields import name_or_refuse
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.settings import PREFIX, Settings, WrongSetting
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named, zones_of
 from rungwise.wording.safety import known_country
 from rungwise.wording.texts import LANGUAGES
 

@@ -12,6 +12,7 @@ from functools import lru_cache, partial
 from zoneinfo import ZoneInfo
 
 from rungwise.errors import ImpossibleValue
+from rungwise.time_zone import local_to_utc, zone_named
 
 LATEST = timedelta(hours=2)
 # A due date is at most a week off once dates away are jumped over; more only where quiet hours
@@ -59,22 +60,6 @@ class Due:
 
     local_date: date
     at_utc: datetime
-
-
-def zone_named(zone: str) -> ZoneInfo:
-    """The IANA zone of that name; ImpossibleValue if there is none."""
-    try:
-        return ZoneInfo(zone)
-    except (KeyError, ValueError, OSError):
-        allowed = "a zone name such as Europe/London or America/New_York"
-        raise ImpossibleValue("time zone", zone, allowed) from None
-
-
-def local_to_utc(local: datetime, zone: str) -> datetime:
-    """The instant of a naive local time in a zone, by RFC 5545 section 3.3.5."""
-    if local.tzinfo is not None:
-        raise ImpossibleValue("local time", local.isoformat(), "without an offset")
-    return local.replace(tzinfo=zone_named(zone), fold=0).astimezone(UTC)
 
 
 def is_quiet(at_utc: datetime, zone: str, quiet: Quiet = DEFAULT_QUIET) -> bool:

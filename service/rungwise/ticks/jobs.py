@@ -34,7 +34,7 @@ from rungwise.coach.daily.dossiers import load_bare
 from rungwise.coach.daily.falls_due import falls_due
 from rungwise.coach.daily.receive import parts_waited, read_again
 from rungwise.coach.daily.weekly import weekly_due
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.coach.outbox.sender_numbers import reroute
 from rungwise.coach.outbox.texts import AT_LEAST_ONCE
 from rungwise.coach.practice.retention import retention_due

@@ -9,7 +9,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from rungwise.carriers.email import mail_server
 from rungwise.carriers.hooks import post
-from rungwise.coach.outbox.circuit import Pace
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.logs import about
 from rungwise.parts import Parts
 from rungwise.settings import Settings

@@ -20,8 +20,8 @@ from rungwise.carriers.base import (
 )
 from rungwise.clock import Clock
 from rungwise.coach.daily.delivery import Sent, settle, take
-from rungwise.coach.outbox.circuit import Pace
 from rungwise.coach.outbox.claiming import LEASE, outbound, waits_for
+from rungwise.coach.outbox.rate_limit import Pace
 from rungwise.logs import about
 from rungwise.meters import Meters
 from rungwise.store import Store

@@ -28,7 +28,7 @@ from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.store.queries import inbox
 from rungwise.store.tables import Alert, Client, Incident
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 from rungwise.web.clients.client_page import RungNames
 from rungwise.web.clients.resume_choices import resume_choices
 from rungwise.web.http.auth import Signed, Visit

@@ -9,7 +9,8 @@ from rungwise.coach.record.codec import PlanSettings
 from rungwise.ladder.body import Body
 from rungwise.ladder.keys import is_key, parse_key
 from rungwise.ladder.rungs import Rung
-from rungwise.ticks.due import LATEST, Due, Quiet, local_to_utc, next_due
+from rungwise.ticks.due import LATEST, Due, Quiet, next_due
+from rungwise.time_zone import local_to_utc
 from rungwise.wording.answers import prompt_text
 from rungwise.wording.rung_words import Telling, rung_text
 

@@ -18,7 +18,8 @@ from rungwise.concepts.answers import ANSWERS
 from rungwise.concepts.client_states import State
 from rungwise.concepts.questions import QUESTIONS
 from rungwise.reply.reading import Context, Reading
-from rungwise.ticks.due import Due, Quiet, is_quiet, local_to_utc, next_due
+from rungwise.ticks.due import Due, Quiet, is_quiet, next_due
+from rungwise.time_zone import local_to_utc
 from rungwise.wording.dates import date_words
 
 SUNDAY = 6

@@ -25,7 +25,8 @@ from rungwise.ladder.body import Body, Equipment, Limits, Profile, profile_to_js
 from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.stance import Support, Surface
 from rungwise.reply import Context, Reading, read
-from rungwise.ticks.due import Due, local_to_utc, next_due
+from rungwise.ticks.due import Due, next_due
+from rungwise.time_zone import local_to_utc
 from rungwise.wording.safety import crisis_line, emergency_number
 
 ZONE = "America/New_York"

@@ -18,8 +18,9 @@ from sqlmodel import Session, col, select
 from rungwise.carriers.base import Accepted, Outcome, Receipt, Refused, TryLater, Unknown
 from rungwise.coach.alerting.alerts import Raised, alerts_with, raise_alert
 from rungwise.coach.alerting.paging import note_handed_over, page_in_doubt, page_lost, say_on
-from rungwise.coach.outbox.circuit import Pace, circuit_of, note_outcome, state_of, wait_s
+from rungwise.coach.outbox.circuit import circuit_of, note_outcome, wait_s
 from rungwise.coach.outbox.claiming import Claimed, claim
+from rungwise.coach.outbox.rate_limit import Pace, state_of
 from rungwise.coach.outbox.texts import AT_LEAST_ONCE, Text, give_up, queue_answer, take_back_stale
 from rungwise.coach.record.wording import text_for
 from rungwise.concepts.questions import QUESTIONS, SAFETY

@@ -13,7 +13,8 @@ from rungwise.coach.record.quiet_hours import quiet_hours
 from rungwise.coach.record.rhythm import rhythm_of, set_wanted
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.tables import Client, Due, Practice, Question, Trainer
-from rungwise.ticks.due import still_worth_sending, zone_named
+from rungwise.ticks.due import still_worth_sending
+from rungwise.time_zone import zone_named
 
 DOWN = "The service was down when it was due."
 NOT_YET = "It is not time to ask again."

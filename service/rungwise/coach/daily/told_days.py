@@ -46,7 +46,7 @@ from rungwise.concepts.alert_kinds import ALERTS
 from rungwise.errors import ImpossibleValue, NotFound, ServiceError
 from rungwise.reply.reading import Asked, Context, Reading
 from rungwise.store.tables import Alert, Client, Message, MoveRow, Report, Trainer
-from rungwise.ticks.due import local_to_utc
+from rungwise.time_zone import local_to_utc
 
 LONGEST_WORDS = 500
 

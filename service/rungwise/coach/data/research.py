@@ -33,7 +33,7 @@ from rungwise.evidence.rates import small_cell
 from rungwise.ladder.estimate import difficulty
 from rungwise.ladder.moves import PastDay
 from rungwise.store.tables import Client, Fall, Message, Question, Retest
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 LEAST_KEY_BYTES = 16
 CODEBOOK = ("table", "column", "kind", "unit", "values", "source", "what")

@@ -43,7 +43,7 @@ from rungwise.ladder.body import (
     Narrowing,
     Profile,
 )
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 from rungwise.wording.texts import LANGUAGES
 
 

@@ -22,7 +22,7 @@ from rungwise.coach.record.clearance import latest_screening, refuse_uncleared
 from rungwise.coach.record.situation import load
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Baseline, Client, HomeSetup, Practice, Screening, Trainer
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 LONGEST_NAME = 80
 LONGEST_WORDS = 1000

@@ -12,7 +12,7 @@ from rungwise.coach.enrolment.clients import NewClient
 from rungwise.coach.enrolment.form_reader import Reader, read_kin
 from rungwise.coach.enrolment.home_checklist import NAMES as HOME_NAMES
 from rungwise.coach.enrolment.home_checklist import not_ready
-from rungwise.coach.enrolment.phone_check import ChosenZone, Phone, look_at, zone_for
+from rungwise.coach.enrolment.phone_check import Phone, look_at
 from rungwise.coach.enrolment.screening import Outcome, Screened, screen
 from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.record.codec import PlanSettings, ladder_of
@@ -32,6 +32,7 @@ from rungwise.ladder.body import HOLD_S, Equipment, Limits, Profile
 from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.rungs import Rung
 from rungwise.store.tables import Practice
+from rungwise.time_zone import ChosenZone, zone_for
 from rungwise.wording.texts import LANGUAGES
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -202,7 +203,7 @@ def _zone(form: Reader, phone: Phone | None, practice: Practice) -> ChosenZone |
     if phone is None:
         return None
     try:
-        return zone_for(phone, form["time_zone"], practice.time_zone)
+        return zone_for(phone.zones, form["time_zone"], practice.time_zone)
     except ServiceError as error:
         form.problems["time_zone"] = sentence(error)
         return None

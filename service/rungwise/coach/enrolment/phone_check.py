@@ -1,8 +1,6 @@
 """What a telephone number tells before the first text: whether it can receive, and its zone."""
 
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from zoneinfo import available_timezones
 
 import phonenumbers
@@ -10,7 +8,7 @@ from phonenumbers import PhoneNumberType
 from phonenumbers import timezone as numbers_timezone
 
 from rungwise.carriers.phone import to_e164
-from rungwise.errors import ImpossibleValue
+from rungwise.time_zone import zones_of
 
 NOT_FOR_TEXTS = {
     PhoneNumberType.FIXED_LINE: "This is a fixed line, which usually gets no texts.",
@@ -55,54 +53,3 @@ def look_at(raw: str, country: str) -> Phone:
         # The country, at least, stands at the front of the number.
         zones = zones_of(phonenumbers.region_code_for_country_code(number.country_code or 0))
     return Phone(e164, warning, zones)
-
-
-@dataclass(frozen=True, slots=True)
-class ChosenZone:
-    """The zone to use, and what the trainer should know about how it was found."""
-
-    zone: str
-    note: str
-
-
-def zone_for(phone: Phone, chosen: str, practice_zone: str) -> ChosenZone:
-    """The chosen zone, or the number's, or the practice's where the number leaves it open.
-
-    ImpossibleValue when the number may be in several zones and the practice's is none of them.
-    """
-    if chosen:
-        if chosen not in available_timezones():
-            allowed = "a zone name such as Europe/London or America/New_York"
-            raise ImpossibleValue("time zone", chosen, allowed)
-        return ChosenZone(chosen, "Chosen by you.")
-    if len(phone.zones) == 1:
-        return ChosenZone(phone.zones[0], "From the phone number.")
-    if not phone.zones:
-        note = "The number doesn't tell, so this is the practice's own. Choose another if it isn't."
-        return ChosenZone(practice_zone, note)
-    listed = ", ".join(phone.zones[:4]) + (" and others" if len(phone.zones) > 4 else "")
-    if practice_zone in phone.zones:
-        note = f"The number may be in {listed}; this is the practice's own. Choose if it isn't."
-        return ChosenZone(practice_zone, note)
-    raise ImpossibleValue("time zone", "", f"chosen: this number may be in {listed}")
-
-
-def zones_of(country: str) -> tuple[str, ...]:
-    """The zones of a country (ISO 3166 two letters), by the tz database's zone.tab."""
-    return _by_country().get(country.upper(), ())
-
-
-def other_zones(country: str) -> tuple[str, ...]:
-    """Every other country's zones, sorted by name."""
-    own = set(zones_of(country))
-    return tuple(sorted({zone for zones in _by_country().values() for zone in zones} - own))
-
-
-@cache
-def _by_country() -> dict[str, tuple[str, ...]]:
-    table = resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text(encoding="utf-8")
-    rows = [line.split("\t") for line in table.splitlines() if line and not line.startswith("#")]
-    found: dict[str, list[str]] = {}
-    for country, _, zone, *_ in rows:
-        found.setdefault(country, []).append(zone)
-    return {country: tuple(zones) for country, zones in found.items()}

@@ -1,7 +1,6 @@
-"""Whether a carrier may be used now, and for how many texts: its rate, and a circuit that opens.
+"""Whether a carrier may be used now: a circuit that opens when it fails.
 
-Every process that sends shares one row a carrier for the rate: tokens come back with time, one a
-text. The circuit is kept by practice, because what fails for one practice's numbers may work for
+The circuit is kept by practice, because what fails for one practice's numbers may work for
 another's. It opens after failures in a row to several receivers, or when the carrier itself cannot
 be reached: one phone that always fails says nothing about the others. A carrier with an open
 circuit is left alone for a while, then tried with a page and another text; what either answers
@@ -11,7 +10,6 @@ whose answer would be lost is not risked on a carrier that is known to be down.
 
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import tenacity
@@ -19,9 +17,8 @@ from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
 from rungwise.carriers.base import Outcome, TryLater, Unknown
-from rungwise.store.idempotent_inserts import insert_once
 from rungwise.store.salvage import undecodable
-from rungwise.store.tables import CarrierState, Circuit
+from rungwise.store.tables import Circuit
 
 log = logging.getLogger(__name__)
 
@@ -31,60 +28,6 @@ RECEIVERS_TO_OPEN = 3
 # Long enough for a gateway to restart, short enough that a safety text does not wait for long.
 LONGEST_OPEN = timedelta(seconds=60)
 OPEN_S = tenacity.wait_exponential_jitter(multiplier=5, max=LONGEST_OPEN.total_seconds(), jitter=2)
-# This many seconds' worth of texts may leave at once after a quiet time.
-BURST_S = 2.0
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How a carrier may be used: `per_second` texts (None: as fast as it takes them)."""
-
-    per_second: float | None = None
-    at_once: int = 16
-
-
-def state_of(session: Session, now: datetime, carrier: str) -> CarrierState:
-    """The carrier's row, locked until the transaction ends; made afresh if it cannot be read."""
-    rows = select(CarrierState).where(CarrierState.name == carrier).with_for_update()
-    try:
-        found = session.exec(rows).first()
-    except Exception as problem:
-        if not undecodable(problem):
-            raise
-        log.exception("the pace of %s cannot be read; it begins afresh", carrier)
-        session.execute(delete(CarrierState).where(col(CarrierState.name) == carrier))
-        found = None
-    if found is not None:
-        return found
-    values = {"name": carrier, "tokens": 1.0, "filled_at": now, "failures": 0}
-    insert_once(session, CarrierState, ["name"], values)
-    return session.exec(rows).one()
-
-
-def allowance(state: CarrierState, now: datetime, pace: Pace, most: int) -> int:
-    """How many texts may leave now, at most `most`."""
-    most = min(most, pace.at_once)
-    if pace.per_second is None:
-        return most
-    _fill(state, now, pace.per_second)
-    return min(most, int(state.tokens))
-
-
-def spend(state: CarrierState, pace: Pace, count: int) -> None:
-    """Note that `count` texts leave."""
-    if pace.per_second is not None:
-        state.tokens -= count
-
-
-def _fill(state: CarrierState, now: datetime, per_second: float) -> None:
-    # A clock that was set back gives nothing; set forward, at most one full bucket.
-    passed_s = max((now - state.filled_at).total_seconds(), 0.0)
-    most = max(per_second * BURST_S, 1.0)
-    state.tokens = min(state.tokens + passed_s * per_second, most)
-    state.filled_at = now
-
-
-# --- the circuit ----------------------------------------------------------------------------------
 
 
 def open_circuits(session: Session, carrier: str) -> dict[int, Circuit]:

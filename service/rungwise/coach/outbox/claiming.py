@@ -16,15 +16,8 @@ import sqlalchemy
 from sqlmodel import Session, and_, col, func, or_, select
 
 from rungwise.carriers.base import OutboundText
-from rungwise.coach.outbox.circuit import (
-    Pace,
-    allowance,
-    may_try,
-    note_trial,
-    open_circuits,
-    spend,
-    state_of,
-)
+from rungwise.coach.outbox.circuit import may_try, note_trial, open_circuits
+from rungwise.coach.outbox.rate_limit import Pace, allowance, spend, state_of
 from rungwise.coach.outbox.texts import (
     AFTER_STOP,
     CANCELLED_BY_REST,
@@ -46,7 +39,8 @@ from rungwise.store.tables import (
     Practice,
     Question,
 )
-from rungwise.ticks.due import Quiet, is_quiet, local_to_utc, quiet_between
+from rungwise.ticks.due import Quiet, is_quiet, quiet_between
+from rungwise.time_zone import local_to_utc
 
 log = logging.getLogger(__name__)
 

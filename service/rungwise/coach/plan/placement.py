@@ -33,7 +33,7 @@ from rungwise.errors import EditedMeanwhile, ImpossibleValue, ServiceError
 from rungwise.ladder.absence import override_move
 from rungwise.store.due import clear_due
 from rungwise.store.tables import Alert, Client, Trainer
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 LONGEST_REASON = 500
 

@@ -18,7 +18,8 @@ from rungwise.coach.record.audit import record, record_by_service
 from rungwise.errors import ImpossibleValue
 from rungwise.store.due import clear_due, set_due
 from rungwise.store.tables import Alert, AlertMessage, InboundPart, Message, Practice, Trainer
-from rungwise.ticks.due import local_to_utc, next_due
+from rungwise.ticks.due import next_due
+from rungwise.time_zone import local_to_utc
 
 MARK = "(words removed)"
 # A progress summary looks back 12 weeks, and a trainer should be able to look behind it. Common

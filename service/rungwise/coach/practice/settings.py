@@ -18,7 +18,7 @@ from rungwise.coach.record.fields import Unfinished, hour, name_or_refuse, sente
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.queries.current_plan import PRESENT
 from rungwise.store.tables import Client, Placement, PlanRow, Practice, Trainer
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 from rungwise.wording.price import price_from
 from rungwise.wording.safety import emergency_number, known_country
 from rungwise.wording.texts import LANGUAGES

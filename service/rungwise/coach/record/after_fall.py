@@ -23,7 +23,7 @@ from rungwise.concepts.after_fall import (
 )
 from rungwise.errors import ImpossibleValue, ServiceError
 from rungwise.store.tables import Alert, Client, ClinicianWord, FallCheck, Incident, Trainer
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 Row = TypeVar("Row", FallCheck, ClinicianWord)
 

@@ -12,7 +12,7 @@ from rungwise.coach.record.fields import day_of
 from rungwise.concepts.fall_facts import FALL_FACTS, facts_told
 from rungwise.errors import ImpossibleValue, NotFound
 from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Trainer
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 OLDEST = timedelta(days=366)
 LONGEST_NOTE = 2000

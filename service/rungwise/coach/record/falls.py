@@ -20,7 +20,7 @@ from sqlmodel import Session, col, select
 from rungwise.coach.record.told import as_corrected
 from rungwise.evidence.falls import FallEvent, FallTold, events_of
 from rungwise.store.tables import Alert, AlertMessage, Client, Fall, Message, Question, Report
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 TOLD_IN = ("fall", "emergency")
 # A fall told at night joins the report of the day before or after; it is still one fall.

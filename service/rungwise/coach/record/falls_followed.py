@@ -10,7 +10,7 @@ from rungwise.coach.record.falls import falls_of
 from rungwise.evidence.falls import Followed
 from rungwise.evidence.falls_followed import Asked, follow
 from rungwise.store.tables import Client, Question
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 ANSWERS = ("yes", "no")
 

@@ -31,7 +31,7 @@ from rungwise.ladder.body import Body, Equipment, Profile
 from rungwise.ladder.rungs import Rung
 from rungwise.reply.reading import Reading, Topic
 from rungwise.store.tables import Practice
-from rungwise.ticks.due import local_to_utc
+from rungwise.time_zone import local_to_utc
 from rungwise.wording.catalogue import GROUPS
 from rungwise.wording.page_of_texts import sample_values
 from rungwise.wording.rung_words import Telling, rung_text

@@ -20,7 +20,7 @@ from rungwise.coach.reviews.weekly_email import feed_of
 from rungwise.errors import NotFound
 from rungwise.store.queries.banner_counts import Scope
 from rungwise.store.tables import Client, HomeVisit, Practice, Trainer, TrainerFeed
-from rungwise.ticks.due import local_to_utc
+from rungwise.time_zone import local_to_utc
 
 TOKEN_BYTES = 32
 PRODUCT = "-//Rungwise//Visits and reviews//EN"

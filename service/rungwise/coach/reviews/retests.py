@@ -34,7 +34,7 @@ from rungwise.store.tables import (
     ReviewRhythm,
     Trainer,
 )
-from rungwise.ticks.due import local_to_utc
+from rungwise.time_zone import local_to_utc
 
 # Common practice, no source.
 EVERY_WEEKS = (4, 6)

@@ -18,7 +18,7 @@ from rungwise.concepts.signs import SIGNS
 from rungwise.evidence.dose import Session, Stay
 from rungwise.store.index_conditions import IS_PROMPT
 from rungwise.store.tables import Client, Message, PlanRow, Report
-from rungwise.ticks.due import zone_named
+from rungwise.time_zone import zone_named
 
 LEFT = ("sent", "delivered", "unknown")
 _HEALTH = ("health", "clinician", "distress")

@@ -20,7 +20,6 @@ from rungwise.coach.enrolment.edit_client import (
 )
 from rungwise.coach.enrolment.facts import FACTS, FIELDS, LISTS, TICKS, Choices, filled_in
 from rungwise.coach.enrolment.home_checklist import CHECKLIST
-from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.record.access import client_of
 from rungwise.coach.record.codec import ladder_of
 from rungwise.coach.record.fields import Unfinished
@@ -30,6 +29,7 @@ from rungwise.ladder.body import LANDMARKS, MAT_LAYERS, OPENABLE_TASKS
 from rungwise.ladder.stance import Task
 from rungwise.store.queries import thread
 from rungwise.store.tables import Client
+from rungwise.time_zone import other_zones, zones_of
 from rungwise.web.clients.intake import PAINS_SHOWN, SCORES_SHOWN, SHOES_SHOWN
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere

@@ -27,7 +27,6 @@ from rungwise.coach.enrolment.intake_form import (
     Draft,
     read_intake,
 )
-from rungwise.coach.enrolment.phone_check import other_zones, zones_of
 from rungwise.coach.enrolment.screening_questions import QUESTIONS
 from rungwise.coach.plan.usual_pain import USUAL_PLACES
 from rungwise.coach.record.fields import Unfinished, sentence
@@ -40,6 +39,7 @@ from rungwise.ladder.caution import PRESETS
 from rungwise.ladder.shoe_sizes import SHOE_SYSTEMS
 from rungwise.store.tables import Client, Practice
 from rungwise.ticks.due import is_quiet
+from rungwise.time_zone import other_zones, zones_of
 from rungwise.web.http.auth import Signed, Visit
 from rungwise.web.http.forms import Fields, FieldsHere
 from rungwise.web.ui import labels
