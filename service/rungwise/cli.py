@@ -28,6 +28,7 @@ COMMANDS = {
     "rehearse": "play a conversation with an invented client, in memory",
     "booklet": "write the booklet of texts and tables for a clinician's review",
     "review-rule": "show what other settings would have made of the stored reports",
+    "comparison": "work out two settings compared from a research export alone",
     "research": "write pseudonymous tables with a codebook for a study",
     "schedule": "print the next due instants of a local hour, in UTC",
     "segments": "count how many SMS segments a text takes",

@@ -65,6 +65,7 @@ NOT_AS_IT_STANDS = (
     Listed("rungwise simulate --picture", "minutes", more="a.svg --days 20 --clients 1"),
     Listed("rungwise rehearse", "it reads a conversation", more="conversation.jsonl"),
     Listed("rungwise booklet", "a minute of pictures; test_booklet_command.py", only_read=True),
+    Listed("rungwise comparison", "it reads an export; tests/coach does", only_read=True),
     Listed("rungwise simulate", "it takes minutes", more="--days 20 --clients 1"),
 )
 # `rungwise check` says what is wrong by its exit code, and nothing serves here.

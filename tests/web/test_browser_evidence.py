@@ -28,6 +28,7 @@ MEASURED = {
 }
 PAGES = (
     *("/visits", "/week", "/outcomes", "/rule-review", "/rule-review/run?preset=gentle"),
+    "/comparison",
     *("/clients/{ada}/retests", "/clients/{bo}/retests", "/rule-review?client={ada}"),
     *("/clients/{ada}/falls", "/clients/{bo}/falls"),
     *("/clients/{ada}/retests/new/sppb", "/clients/{ada}/retests/new/chair_stand_30s"),

@@ -52,6 +52,7 @@ from rungwise.web.practice import (
     settings,
 )
 from rungwise.web.reports import (
+    comparison,
     falls,
     home_visits,
     month,
@@ -87,7 +88,7 @@ PAGES = (
     *(told_days, usual_pain),
     *(phone, unknown_numbers, live, account, forgotten, second_factor),
     *(passkeys, organisation, invitations),
-    *(visits, home_visits, month, retests, falls, outcomes, rule_review),
+    *(visits, home_visits, month, retests, falls, outcomes, rule_review, comparison),
 )
 CACHED = f"public, max-age={A_YEAR_S}, immutable"
 

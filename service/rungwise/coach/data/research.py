@@ -23,6 +23,7 @@ from rungwise.coach.data.research_tables import TABLES
 from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.falls_followed import asked_of, followed
 from rungwise.coach.record.situation import Situation, load
+from rungwise.coach.reviews.comparing import Drawn, lots_of, protocol_of
 from rungwise.coach.reviews.sessions import sessions_of
 from rungwise.concepts.fall_facts import FALL_FACTS
 from rungwise.errors import ImpossibleValue
@@ -32,7 +33,7 @@ from rungwise.evidence.falls_followed import Asked
 from rungwise.evidence.rates import small_cell
 from rungwise.ladder.estimate import difficulty
 from rungwise.ladder.moves import PastDay
-from rungwise.store.tables import Client, Fall, Message, Question, Retest
+from rungwise.store.tables import Client, ComparisonRow, Fall, Message, Question, Retest
 from rungwise.time_zone import zone_named
 
 LEAST_KEY_BYTES = 16
@@ -104,6 +105,7 @@ class _Told:
     answered: Mapping[int, Sequence[Asked]]
     followed: Mapping[int, Followed]
     sessions: Mapping[int, Sequence[Practised]]
+    lots: Mapping[int, Sequence[tuple[ComparisonRow, Drawn]]]
 
 
 def _told(session: Session, clients: Sequence[Client], until: date) -> _Told:
@@ -122,6 +124,7 @@ def _told(session: Session, clients: Sequence[Client], until: date) -> _Told:
         answered=asked_of(session, ids),
         followed=followed(session, clients, LONG_AGO, until),
         sessions=sessions_of(session, clients, LONG_AGO, until),
+        lots=lots_of(session, {client.practice_id for client in clients}),
     )
 
 
@@ -158,6 +161,7 @@ def _of_client(
             yield from _day_rows(situation, one, first)
     yield from _fall_rows(client.id, told, first)
     yield from _retest_rows(session, client.id, first)
+    yield from _lot_rows(told.lots.get(client.id, ()), first)
     texts = select(Message).where(Message.client_id == client.id).order_by(col(Message.id))
     for text in session.exec(texts):
         day = text.local_date or text.created_at.astimezone(zone).date()
@@ -313,6 +317,31 @@ def _retest_rows(session: Session, client_id: int, first: date) -> Iterator[tupl
                 "sex": one.sex,
                 "value": one.score.get("value"),
                 "unit": one.score.get("unit"),
+            },
+        )
+
+
+def _lot_rows(
+    lots: Sequence[tuple[ComparisonRow, Drawn]], first: date
+) -> Iterator[tuple[str, Row]]:
+    for row, drawn in lots:
+        protocol, lot = protocol_of(row), drawn.lot
+        withdrawn = lot.withdrawn_on
+        yield (
+            "comparison",
+            {
+                "comparison": row.id,
+                "day": (lot.drawn_on - first).days,
+                "first": protocol.first,
+                "second": protocol.second,
+                "arm": lot.arm,
+                "place": lot.place,
+                "agreed_day": (lot.agreed_on - first).days,
+                "first_day": (drawn.first - first).days,
+                "last_day": (drawn.last - first).days,
+                "withdrawn_day": None if withdrawn is None else (withdrawn - first).days,
+                "outcome": protocol.outcome,
+                "mark": protocol.mark,
             },
         )
 

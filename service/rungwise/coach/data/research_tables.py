@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rungwise.concepts.fall_facts import FALL_FACTS
+from rungwise.evidence.comparison import OUTCOMES
 from rungwise.evidence.dose import REASONS
+from rungwise.ladder.caution import PRESETS
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,7 @@ class Column:
 
 
 HERE, TRAINER, RULE = "made here", "the trainer", "the rule"
+LOCKED = "written down before the first lot"
 _CLIENT = Column("client", "text", "pseudonym, the same in every table", source=HERE)
 _DAY = Column("day", "whole", "days since the client's first day", "days", source=HERE)
 _ANSWERS = ("no", "yes", "unsure")
@@ -127,6 +130,21 @@ TABLES: Mapping[str, tuple[Column, ...]] = {
         Column("falls_elsewhere", "whole", "told of other days", source=HERE),
         Column("days_to_first", "whole", "to the first fall, or to the end", "days", source=HERE),
         Column("fell", "yes_no", "whether days_to_first ends with a fall", source=HERE),
+    ),
+    "comparison": (
+        _CLIENT,
+        Column("comparison", "whole", "its number here", source=HERE),
+        Column("day", "whole", "of the lot, since the client's first day", "days", source=HERE),
+        Column("first", "text", "one setting compared", values=tuple(PRESETS), source=LOCKED),
+        Column("second", "text", "the other", values=tuple(PRESETS), source=LOCKED),
+        Column("arm", "text", "the setting drawn", values=tuple(PRESETS), source="the lot"),
+        Column("place", "whole", "of the lot, from 0", source="the lot"),
+        Column("agreed_day", "whole", "on which they agreed", "days", source=TRAINER),
+        Column("first_day", "whole", "that counts", "days", source=HERE),
+        Column("last_day", "whole", "that counts, if there was one", "days", source=HERE),
+        Column("withdrawn_day", "whole", "empty: did not withdraw", "days", source=TRAINER),
+        Column("outcome", "text", "compared at the end", values=tuple(OUTCOMES), source=LOCKED),
+        Column("mark", "text", "hash of what was locked", source=HERE),
     ),
     "retests": (
         _CLIENT,

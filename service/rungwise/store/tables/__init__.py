@@ -17,6 +17,7 @@ from rungwise.store.tables.alerts import Alert, AlertMessage, AlertPage, Duty, W
 from rungwise.store.tables.api import ApiAct, ApiToken, Change, ChangeFeed, Webhook, WebhookCall
 from rungwise.store.tables.carriers import CarrierState, Circuit, EarlyReceipt, InboundPart
 from rungwise.store.tables.clients import Client, ClientNote, Placement, PlanRow
+from rungwise.store.tables.comparisons import ComparedClient, ComparisonRow
 from rungwise.store.tables.days import MoveRow, Question, Report
 from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, SavedView, Tag
 from rungwise.store.tables.incidents import ClinicianWord, FallCheck, Incident
@@ -50,6 +51,8 @@ __all__ = [
     "ClientTag",
     "ClinicianReview",
     "ClinicianWord",
+    "ComparedClient",
+    "ComparisonRow",
     "DaySeal",
     "DemoClock",
     "Due",
