@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
-from rungwise.coach.data.export_rows import whole_past
 from rungwise.coach.data.fhir_resources import Bundle, ClientResources, PainTold, Resource
+from rungwise.coach.record.moves import whole_past
 from rungwise.coach.record.progress import day_held
 from rungwise.coach.record.situation import load
 from rungwise.coach.reviews.retests import results_of

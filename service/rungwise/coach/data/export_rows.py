@@ -15,14 +15,12 @@ from zipfile import ZIP_DEFLATED, ZipFile
 
 from sqlalchemy import ColumnElement, Table, func, or_
 from sqlalchemy import select as columns
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, SQLModel
 
-from rungwise.coach.record.codec import report_from_json
-from rungwise.coach.record.moves import move_from_row
+from rungwise.coach.record.moves import whole_past
 from rungwise.coach.record.progress import day_held
 from rungwise.coach.record.situation import Situation, load
-from rungwise.ladder.progression import PastDay
-from rungwise.store.tables import Client, MoveRow, Practice, Report
+from rungwise.store.tables import Client, Practice
 from rungwise.wording.rung_words import rung_short
 
 FORMAT = "rungwise"
@@ -210,19 +208,6 @@ def days_of(session: Session, client_id: int) -> Iterator[Mapping[str, Any]]:
                 "emergency": report.emergency,
             }
         yield line
-
-
-def whole_past(session: Session, client_id: int) -> Iterator[PastDay]:
-    """Every move that stands with its report, oldest first, however long ago."""
-    rows = (
-        select(MoveRow, Report)
-        .join(Report, col(Report.id) == col(MoveRow.report_id), isouter=True)
-        .where(MoveRow.client_id == client_id, col(MoveRow.superseded_at).is_(None))
-        .order_by(col(MoveRow.id))
-    )
-    for move, report in session.exec(rows):
-        told = report_from_json(report.told) if report is not None else None
-        yield PastDay(day=move.local_date, report=told, move=move_from_row(move))
 
 
 def counted(session: Session, client_id: int) -> dict[str, int]:

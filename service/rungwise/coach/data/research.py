@@ -17,11 +17,11 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.data.export_rows import whole_past
 from rungwise.coach.data.research_parquet import refuse_without_parquet, write_parquet
 from rungwise.coach.data.research_tables import TABLES
 from rungwise.coach.record.falls import falls_of
 from rungwise.coach.record.falls_followed import asked_of, followed
+from rungwise.coach.record.moves import whole_past
 from rungwise.coach.record.situation import Situation, load
 from rungwise.coach.reviews.comparing import Drawn, lots_of, protocol_of
 from rungwise.coach.reviews.sessions import sessions_of

@@ -1,15 +1,19 @@
 """Storing a decision: the move, the placement it leads to, and the report it came from."""
 
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import update
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from rungwise.coach.record.codec import report_to_json
 from rungwise.coach.record.situation import current_report
 from rungwise.concepts.client_states import State
 from rungwise.ladder.progression import DayReport, Move
+from rungwise.coach.record.codec import report_from_json, report_to_json
+from rungwise.coach.record.situation import Situation, current_report
+from rungwise.ladder.progression import DayReport, Move, PastDay
 from rungwise.store.changes import followed, note
 from rungwise.store.deferred_writes import RowId, insert_later, insert_named_later, write_now
 from rungwise.store.idempotent_inserts import insert_row
@@ -127,3 +131,16 @@ def move_from_row(row: MoveRow) -> Move:
         facts=row.facts,
         version=row.rule_version,
     )
+
+
+def whole_past(session: Session, client_id: int) -> Iterator[PastDay]:
+    """Every move that stands with its report, oldest first, however long ago."""
+    rows = (
+        select(MoveRow, Report)
+        .join(Report, col(Report.id) == col(MoveRow.report_id), isouter=True)
+        .where(MoveRow.client_id == client_id, col(MoveRow.superseded_at).is_(None))
+        .order_by(col(MoveRow.id))
+    )
+    for move, report in session.exec(rows):
+        told = report_from_json(report.told) if report is not None else None
+        yield PastDay(day=move.local_date, report=told, move=move_from_row(move))

@@ -12,11 +12,11 @@ from secrets import token_hex
 
 from sqlmodel import Session, col, select
 
-from rungwise.coach.data.export_rows import whole_past
 from rungwise.coach.plan.plan_edit import PlanChange, edit_plan
 from rungwise.coach.record.access import require_lead
 from rungwise.coach.record.audit import record
 from rungwise.coach.record.falls import falls_of
+from rungwise.coach.record.moves import whole_past
 from rungwise.coach.record.situation import load
 from rungwise.coach.reviews.retests import local_date
 from rungwise.coach.reviews.sessions import sessions_of
@@ -277,17 +277,13 @@ def _told(session: Session, client: Client) -> Sequence[tuple[int, float | None,
     if situation is None:
         return []
     ladder = situation.ladder
-    return [
-        (
-            one.day.toordinal(),
-            round(difficulty(ladder[one.report.rung_key]), 3)
-            if one.report.rung_key in ladder
-            else None,
-            one.move.facts.get("verdict"),
-        )
-        for one in whole_past(session, client.id)
-        if one.report is not None
-    ]
+    found: list[tuple[int, float | None, str | None]] = []
+    for one in whole_past(session, client.id):
+        if one.report is not None:
+            key, said = one.report.rung_key, one.move.facts.get("verdict")
+            hard = round(difficulty(ladder[key]), 3) if key in ladder else None
+            found.append((one.day.toordinal(), hard, None if said is None else str(said)))
+    return found
 
 
 def result(session: Session, now: datetime, row: ComparisonRow) -> Comparison | None:
