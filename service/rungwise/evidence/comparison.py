@@ -221,12 +221,14 @@ def welch(
 def tail(t: float, free: float) -> float:
     """The chance that Student's t with `free` degrees of freedom is over `t`, at least 0.
 
-    By Gauss and Legendre on t = sqrt(free) tan(angle), where the density is a power of a cosine.
+    By Gauss and Legendre on t = sqrt(free) tan(pi/2 - u^2), where the density is a power of a sine
+    and smooth down to one degree of freedom.
     """
-    low, high = atan(t / sqrt(free)), pi / 2
+    most = sqrt(pi / 2 - atan(t / sqrt(free)))
+    least = 0.0
     if free > _MANY:  # so narrow that the nodes are kept to where it is not nothing
-        high = atan((t + 12 * sqrt(1 + t * t / free)) / sqrt(free))
-    angles = low + (high - low) * (_NODES + 1) / 2
-    powers = np.cos(angles) ** (free - 1)
+        least = sqrt(pi / 2 - atan((t + 12 * sqrt(1 + t * t / free)) / sqrt(free)))
+    roots = least + (most - least) * (_NODES + 1) / 2
+    powers = 2 * roots * np.sin(roots**2) ** (free - 1)
     scale = exp(lgamma((free + 1) / 2) - lgamma(free / 2)) / sqrt(pi)
-    return float(scale * (high - low) / 2 * (_WEIGHTS @ powers))
+    return float(scale * (most - least) / 2 * (_WEIGHTS @ powers))
