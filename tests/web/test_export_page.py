@@ -38,6 +38,8 @@ from rungwise.store.tables import (
     Client,
     ClientPhone,
     ClientTag,
+    ComparedClient,
+    ComparisonRow,
     Due,
     GroupAct,
     GroupActClient,
@@ -113,6 +115,18 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         act = GroupAct(trainer_id=trainer.id, kind="pause", asked={}, once="once-1", at=now)
         session.add_all([tag, act])
         session.flush()
+        row = ComparisonRow(
+            practice_id=client.practice_id, first="gentle", second="keen", outcome="gain", days=28,
+            clients=8, falls_apart=3, ethics="None.", seed="x", locked_by=trainer.id, locked_at=now,
+        )  # fmt: skip
+        session.add(row)
+        session.flush()
+        session.add(
+            ComparedClient(
+                comparison_id=row.id, client_id=client.id, place=0, arm="keen", agreed_on=day,
+                drawn_by=trainer.id, drawn_on=day, drawn_at=now,
+            )
+        )  # fmt: skip
         session.add(HomeVisit(client_id=client.id, trainer_id=trainer.id, day=day, planned_at=now))
         session.add(ClientTag(tag_id=tag.id, client_id=client.id))
         session.add(GroupActClient(act_id=act.id, client_id=client.id, place=1))
