@@ -17,7 +17,7 @@ from rungwise.ladder.build import build_ladder
 from rungwise.ladder.estimate import success_chance
 from rungwise.ladder.moves import RULE_VERSIONS, Move
 from rungwise.ladder.progression import DayReport, Plan, SideHold, override_move
-from rungwise.ladder.rungs import Rung
+from rungwise.ladder.rungs import Ladder, Rung
 from rungwise.ladder.simulate import FIRST_DAY, VirtualClient, World
 from rungwise.ladder.stance import Side
 
@@ -88,13 +88,15 @@ class Way:
 class CourseClient(VirtualClient):
     """A virtual client of the simulator whose ability follows a course."""
 
-    def __init__(self, way: Way, lost: Lost, luck: np.random.Generator) -> None:
+    def __init__(
+        self, way: Way, lost: Lost, luck: np.random.Generator, ladder: Ladder = LADDER
+    ) -> None:
         plan = Plan(rule_version=way.rule_version, weekdays=frozenset(way.weekdays))
-        super().__init__(LADDER, plan, way.world, luck)
+        super().__init__(ladder, plan, way.world, luck)
         self.way, self.lost = way, lost
         self.more_luck = np.random.default_rng(int(luck.integers(1 << 60)))
-        low = max(LADDER.index(self.at) - way.rungs_too_low, 0)
-        self.at = LADDER.rungs[low].key
+        low = max(ladder.index(self.at) - way.rungs_too_low, 0)
+        self.at = ladder.rungs[low].key
         self.day_number, self.gone = -1, (0.0, 0.0)
         self.days: list[DayTried] = []
         self.place: list[int] = []
@@ -118,7 +120,7 @@ class CourseClient(VirtualClient):
         return elsewhere or gone is None or not planned
 
     def _be_placed(self) -> None:
-        to = LADDER.rungs[max(LADDER.index(self.at) + self.way.placed, 0)].key
+        to = self.ladder.rungs[max(self.ladder.index(self.at) + self.way.placed, 0)].key
         today = FIRST_DAY + timedelta(days=self.day_number)
         self._make(today, None, override_move(self.plan, self.history, self.at, to, "Placed."))
 

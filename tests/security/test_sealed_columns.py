@@ -61,6 +61,8 @@ CLEAR = {
     "comparison.first": CODE,
     "comparison.outcome": CODE,
     "comparison.second": CODE,
+    "course_line.rule": CODE,
+    "course_line.says": FIGURES,
     "clinician_review.version": "a hash of our texts and tables",
     "fall.doing": CODE,
     "fall.head_struck": CODE,

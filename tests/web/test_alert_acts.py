@@ -61,9 +61,21 @@ def test_the_gate_alert_opens_the_gate_and_shows_the_text_behind_it(world: World
     here = world.rung_of("ada")
     assert browser.post(f"/alerts/{alert}/solve", act="open_gate").status_code == 303
     assert len(settings(world).open_gates) == len(closed) + 1
-    assert handled(world, alert).what_done.startswith("Opened the gate: ")
+    what = handled(world, alert).what_done
+    assert what.startswith("Opened the gate: ")
+    assert what.endswith("Nobody had seen them stand.")
     # By the rule, not by this press.
     assert world.rung_of("ada") == here
+
+
+def test_a_gate_opened_unseen_says_so_and_after_a_visit_does_not(world: World) -> None:
+    alert = opened(world, "gate_reached")
+    browser = world.signed_in()
+    assert "Nobody has seen Ada stand" in browser.page(f"/alerts/{alert}")
+    browser.post(f"/clients/{world.clients['ada']}/visited", back="/visits")
+    assert "Nobody has seen Ada stand" not in browser.page(f"/alerts/{alert}")
+    browser.post(f"/alerts/{alert}/solve", act="open_gate")
+    assert "Nobody" not in handled(world, alert).what_done
 
 
 def test_the_stuck_alert_goes_one_rung_down_places_or_leaves(world: World) -> None:

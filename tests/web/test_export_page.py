@@ -40,6 +40,7 @@ from rungwise.store.tables import (
     ClientTag,
     ComparedClient,
     ComparisonRow,
+    CourseLine,
     Due,
     GroupAct,
     GroupActClient,
@@ -117,7 +118,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         session.flush()
         row = ComparisonRow(
             practice_id=client.practice_id, first="gentle", second="keen", outcome="gain", days=28,
-            clients=8, falls_apart=3, ethics="None.", seed="x", locked_by=trainer.id, locked_at=now,
+            lots=8, falls_apart=3, ethics="None.", seed="x", locked_by=trainer.id, locked_at=now,
         )  # fmt: skip
         session.add(row)
         session.flush()
@@ -127,6 +128,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
                 drawn_by=trainer.id, drawn_on=day, drawn_at=now,
             )
         )  # fmt: skip
+        session.add(CourseLine(client_id=client.id, looked_on=day))
         session.add(HomeVisit(client_id=client.id, trainer_id=trainer.id, day=day, planned_at=now))
         session.add(ClientTag(tag_id=tag.id, client_id=client.id))
         session.add(GroupActClient(act_id=act.id, client_id=client.id, place=1))

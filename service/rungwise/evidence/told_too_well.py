@@ -22,11 +22,11 @@ from numpy.polynomial.hermite_e import hermegauss
 from rungwise.evidence.decline import BAD_DAY_CHANCE, BAD_DAY_DROP, TOLD_BETTER, TOLD_WORSE
 from rungwise.ladder.estimate import START_CHANCE_LOGIT
 
-FLAG_EVIDENCE = 5.0
+FLAG_EVIDENCE = 4.2
 FIBS_STEADY = 0.99
 START_VARIANCE = 3.0  # wide, for somebody may be placed far too low
 DRIFT_VARIANCE_DAY = 0.01
-GAIN_DAY = 0.02
+GAIN_DAY = 0.06  # as fast as anybody learns, so that no learner is taken for a fib
 _NODES, _WEIGHTS = (each.tolist() for each in hermegauss(9))
 _TOTAL = sum(_WEIGHTS)
 

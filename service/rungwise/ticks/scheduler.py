@@ -15,6 +15,8 @@ from rungwise.parts import Parts
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.ticks.clock_jumps import ClockWatch
+from rungwise.ticks.courses import EVERY_S as COURSES_EVERY_S
+from rungwise.ticks.courses import course_tick
 from rungwise.ticks.day_seals import EVERY_S as SEAL_EVERY_S
 from rungwise.ticks.day_seals import day_seal_tick
 from rungwise.ticks.jobs import due_tick, look_after, note_tick
@@ -75,6 +77,14 @@ def start_ticks(parts: Parts, liveness: Liveness | None = None) -> Callable[[], 
         args=[parts.store, parts.clock],
         seconds=SEAL_EVERY_S,
         id="day-seals",
+        **ONE_AT_A_TIME,
+    )
+    scheduler.add_job(
+        course_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=COURSES_EVERY_S,
+        id="courses",
         **ONE_AT_A_TIME,
     )
     end_watching = add_watching(scheduler, parts)

@@ -16,6 +16,7 @@ from rungwise.coach.practice.first_run import Step, first_run
 from rungwise.coach.record.day_strip import DayShown, counts, strips
 from rungwise.coach.reports.client_facts import facts_of_alerts
 from rungwise.coach.reports.what_to_do import Advice, what_to_do
+from rungwise.coach.reviews.course_lines import lines_in
 from rungwise.concepts.alert_kinds import ALERT_KINDS, URGENCIES
 from rungwise.store.queries import inbox, page_version, roster, today
 from rungwise.store.queries.banner_counts import Scope
@@ -30,6 +31,7 @@ router = APIRouter()
 
 ON_A_PAGE = 30
 TOLD_SHOWN = 8
+MOST_COURSES = 12
 # What of today has been told, what went wrong first.
 TOLD = ("wobbly", "steady", "replied", "skipped")
 # What else today is, worth a line with its count.
@@ -98,7 +100,7 @@ def day(visit: Signed, asked: Annotated[Looking, Query()]) -> Response:
             first_run=[] if found or texts["of_today"] else _first_run(session, visit),
             unknown=len(open_strangers(session, scope.practice_id)),
             signature=page_version.of_alerts(session, scope),
-            to_see=inbox.to_see(session, scope),
+            **_to_see(session, scope),
             **texts,
         )
 
@@ -125,6 +127,18 @@ def cards(session: Session, visit: Visit, entries: Sequence[Entry]) -> list[Card
         in_order = sorted(found, key=lambda entry: _gravity(entry.alert))
         made.append(Card(client, tuple(in_order), advice, act, days[who], counts(days[who])))
     return made
+
+
+def _to_see(session: Session, scope: Scope) -> Mapping[str, object]:
+    """Whom to see for an open alert, and for what stands on their course; each client once."""
+    alerts = inbox.to_see(session, scope)
+    known = {client.id for client, _ in alerts}
+    courses = [
+        (client, says)
+        for client, says in lines_in(session, scope, MOST_COURSES + len(known))
+        if client.id not in known
+    ]
+    return {"to_see": alerts, "courses": courses[:MOST_COURSES]}
 
 
 def _gravity(alert: Alert) -> tuple[int, int]:

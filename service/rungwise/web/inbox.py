@@ -8,7 +8,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session, col, select
 
 from rungwise.coach.alerting.paging import pages_told
-from rungwise.coach.plan.alert_acts import acts_for, gate_next, rung_below, solve
+from rungwise.coach.plan.alert_acts import acts_for, gate_next, not_seen_lately, rung_below, solve
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.coach.plan.placement_preview import preview
 from rungwise.coach.plan.undo import undo_handling
@@ -90,6 +90,7 @@ def _alert_page(
             solves=solves,
             gate_text=preview(session, situation, gated.key).text if situation and gated else "",
             gated=gated,
+            unseen=situation and gated and not_seen_lately(session, visit.now, situation),
             below=below,
             today=local_date(client, visit.now),
             others=rest,

@@ -2,16 +2,18 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from rungwise.coach.plan.placement import Handling, handle, place_client
 from rungwise.coach.plan.plan_edit import PlanChange, edit_plan
 from rungwise.coach.record.situation import Situation
 from rungwise.errors import ImpossibleValue
 from rungwise.ladder.rungs import Rung
-from rungwise.store.tables import Alert, Trainer
+from rungwise.store.tables import Alert, HomeVisit, Retest, Trainer
+
+SEEN_DAYS = 42  # a review's longest rhythm: common practice, no source
 
 # By kind of alert, what is offered first.
 ACTS: Mapping[str, tuple[str, ...]] = {
@@ -98,4 +100,18 @@ def _open_gate(session: Session, now: datetime, trainer: Trainer, situation: Sit
     kept = PlanChange.keeping(situation, situation.settings)
     opened = replace(kept, open_gates=kept.open_gates | {rung.gate})
     edit_plan(session, now, trainer, situation, opened)
-    return f"Opened the gate: {rung.gate.replace('_', ' ')}."
+    unseen = " Nobody had seen them stand." if not_seen_lately(session, now, situation) else ""
+    return f"Opened the gate: {rung.gate.replace('_', ' ')}.{unseen}"
+
+
+def not_seen_lately(session: Session, now: datetime, situation: Situation) -> bool:
+    """Whether neither a visit nor a retest was in the last weeks: all is only what was told."""
+    since = situation.local_date(now) - timedelta(days=SEEN_DAYS)
+    whose = situation.client_id
+    retest = select(Retest.id).where(
+        Retest.client_id == whose, col(Retest.withdrawn_at).is_(None), Retest.day >= since
+    )
+    visit = select(HomeVisit.id).where(
+        HomeVisit.client_id == whose, col(HomeVisit.done_at).is_not(None), HomeVisit.day >= since
+    )
+    return all(session.exec(one.limit(1)).first() is None for one in (retest, visit))

@@ -61,7 +61,7 @@ def latest(session: Session, practice_id: int) -> ComparisonRow | None:
 
 
 def protocol_of(row: ComparisonRow) -> Protocol:
-    return Protocol(row.first, row.second, row.outcome, row.days, row.clients, row.falls_apart)
+    return Protocol(row.first, row.second, row.outcome, row.days, row.lots, row.falls_apart)
 
 
 def protocol_given(given: Mapping[str, str]) -> Protocol:
@@ -100,7 +100,7 @@ def write_down(
         second=protocol.second,
         outcome=protocol.outcome,
         days=protocol.days,
-        clients=protocol.clients,
+        lots=protocol.clients,
         falls_apart=protocol.falls_apart,
         ethics=words_given("review", ethics),
         seed=token_hex(16),
@@ -234,7 +234,7 @@ def is_over(session: Session, now: datetime, row: ComparisonRow) -> bool:
     if row.ended_at is not None:
         return True
     everybody = drawn_in(session, row)
-    full = row.drawn >= row.clients
+    full = row.drawn >= row.lots
     return full and all(local_date(one.client, now) > one.last + _ONE_DAY for one in everybody)
 
 
@@ -248,7 +248,7 @@ def why_no_lot(session: Session, now: datetime, row: ComparisonRow) -> str | Non
             f"The stopping rule is met: {apart} more clients told a fall in one arm than in the "
             f"other. End it, and look at each plan."
         )
-    return "As many lots are drawn as were written down." if row.drawn >= row.clients else None
+    return "As many lots are drawn as were written down." if row.drawn >= row.lots else None
 
 
 def compared(session: Session, now: datetime, row: ComparisonRow) -> list[Compared]:

@@ -10,7 +10,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import union_all
+from sqlalchemy import delete, union_all
 from sqlmodel import Session, col, func, select
 
 from rungwise.coach.alerting.alerts import Raised, open_alert, raise_alert
@@ -27,6 +27,7 @@ from rungwise.store.tables import (
     Baseline,
     Client,
     ClientNote,
+    CourseLine,
     Due,
     HomeVisit,
     Practice,
@@ -216,6 +217,8 @@ def last_reviews(session: Session, clients: Sequence[Client]) -> dict[int, date]
 def schedule_review(session: Session, now: datetime, client: Client) -> None:
     """Set when the tick next looks whether a review is due."""
     session.flush()
+    # What stood on their course may have been seen to: it is looked at again.
+    session.execute(delete(CourseLine).where(col(CourseLine.client_id) == client.id))
     due_on = reviews_due(session, [client]).get(client.id)
     at = now + LOOKS_WHETHER_BEGUN_AFTER
     if due_on is not None:

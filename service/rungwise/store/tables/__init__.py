@@ -23,7 +23,14 @@ from rungwise.store.tables.groups import ClientTag, GroupAct, GroupActClient, Sa
 from rungwise.store.tables.incidents import ClinicianWord, FallCheck, Incident
 from rungwise.store.tables.intake import Baseline, HomeSetup, PictureLink, Screening, TrainersWords
 from rungwise.store.tables.practice import ClinicianReview, Number, OwnWording, Practice
-from rungwise.store.tables.reviews import Fall, HomeVisit, Retest, ReviewRhythm, TrainerFeed
+from rungwise.store.tables.reviews import (
+    CourseLine,
+    Fall,
+    HomeVisit,
+    Retest,
+    ReviewRhythm,
+    TrainerFeed,
+)
 from rungwise.store.tables.service import Audit, AuditHead, DaySeal, DemoClock, Due, LastTick
 from rungwise.store.tables.strangers import ClientPhone, Stranger, StrangerText
 from rungwise.store.tables.texts import BEING_SENT, QUEUED, Message
@@ -53,6 +60,7 @@ __all__ = [
     "ClinicianWord",
     "ComparedClient",
     "ComparisonRow",
+    "CourseLine",
     "DaySeal",
     "DemoClock",
     "Due",

@@ -26,7 +26,7 @@ class ComparisonRow(SQLModel, table=True):
     second: str
     outcome: str
     days: int
-    clients: int
+    lots: int
     falls_apart: int
     ethics: str = Field(sa_type=Sealed)
     seed: str = Field(sa_type=Sealed)

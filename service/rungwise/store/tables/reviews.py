@@ -98,6 +98,19 @@ class ReviewRhythm(SQLModel, table=True):
     falls_asked: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
 
 
+class CourseLine(SQLModel, table=True):
+    """What stands on a client's course, at most one line; `rule` None: nothing does.
+
+    Worked out anew each day, because the day's page has no time to weigh everybody's days.
+    """
+
+    __tablename__ = "course_line"
+    client_id: int = Field(primary_key=True, foreign_key="client.id")
+    rule: str | None = None
+    says: str | None = None
+    looked_on: date
+
+
 class TrainerFeed(SQLModel, table=True):
     """What leaves the service for one trainer: a calendar's private address, of which only a hash
     is kept, and the weekly e-mail, with when the next one is due (None: not wanted).

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0025"
-down_revision = "0024"
+revision = "0027"
+down_revision = "0026"
 branch_labels = None
 depends_on = None
 
@@ -18,7 +18,7 @@ def upgrade() -> None:
         sa.Column("second", sa.String(), nullable=False),
         sa.Column("outcome", sa.String(), nullable=False),
         sa.Column("days", sa.Integer(), nullable=False),
-        sa.Column("clients", sa.Integer(), nullable=False),
+        sa.Column("lots", sa.Integer(), nullable=False),
         sa.Column("falls_apart", sa.Integer(), nullable=False),
         sa.Column("ethics", sa.Text(), nullable=False),
         sa.Column("seed", sa.Text(), nullable=False),
