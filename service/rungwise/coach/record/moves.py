@@ -7,12 +7,9 @@ from typing import Any
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from rungwise.coach.record.codec import report_to_json
+from rungwise.coach.record.codec import report_from_json, report_to_json
 from rungwise.coach.record.situation import current_report
 from rungwise.concepts.client_states import State
-from rungwise.ladder.progression import DayReport, Move
-from rungwise.coach.record.codec import report_from_json, report_to_json
-from rungwise.coach.record.situation import Situation, current_report
 from rungwise.ladder.progression import DayReport, Move, PastDay
 from rungwise.store.changes import followed, note
 from rungwise.store.deferred_writes import RowId, insert_later, insert_named_later, write_now
