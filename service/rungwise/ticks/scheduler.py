@@ -71,22 +71,7 @@ def start_ticks(parts: Parts, liveness: Liveness | None = None) -> Callable[[], 
         )
     _add_mail(scheduler, parts)
     _add_webhooks(scheduler, parts)
-    scheduler.add_job(
-        day_seal_tick,
-        "interval",
-        args=[parts.store, parts.clock],
-        seconds=SEAL_EVERY_S,
-        id="day-seals",
-        **ONE_AT_A_TIME,
-    )
-    scheduler.add_job(
-        course_tick,
-        "interval",
-        args=[parts.store, parts.clock],
-        seconds=COURSES_EVERY_S,
-        id="courses",
-        **ONE_AT_A_TIME,
-    )
+    _add_daily(scheduler, parts)
     end_watching = add_watching(scheduler, parts)
     scheduler.start()
 
@@ -149,6 +134,26 @@ def _add_webhooks(scheduler: BackgroundScheduler, parts: Parts) -> None:
         args=[parts.store, parts.clock],
         seconds=FORGET_EVERY.total_seconds(),
         id="forget-webhooks",
+        **ONE_AT_A_TIME,
+    )
+
+
+def _add_daily(scheduler: BackgroundScheduler, parts: Parts) -> None:
+    """What is done once a day, for each day or client: its hash, and a look at the course."""
+    scheduler.add_job(
+        day_seal_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=SEAL_EVERY_S,
+        id="day-seals",
+        **ONE_AT_A_TIME,
+    )
+    scheduler.add_job(
+        course_tick,
+        "interval",
+        args=[parts.store, parts.clock],
+        seconds=COURSES_EVERY_S,
+        id="courses",
         **ONE_AT_A_TIME,
     )
 
