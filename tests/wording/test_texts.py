@@ -64,7 +64,7 @@ LONG: dict[str, object] = {
     "minutes": 1440,
     "count": 120,
     "code": 47,
-    "phone": "+123456789012345",
+    "phone": "+123456789012345, next of kin +123456789012345",
     "who": "Maximiliana Robinson",
 }
 # What a page to a trainer may say in capitals.
