@@ -10,7 +10,7 @@ from rungwise.parts import assemble
 from rungwise.settings import Settings
 from rungwise.store import Store
 from rungwise.store.moving.migrate import migrate
-from rungwise.store.tables import DemoClock, Practice
+from rungwise.store.tables import DemoClock, Practice, Trainer
 
 # The pages' examples are of early March.
 BEGAN = datetime(2026, 2, 27, 8, tzinfo=UTC)
@@ -31,6 +31,8 @@ def make_small_practice(file: Path) -> None:
         session.flush()
         trainers = _trainers(session, BEGAN, practice, people)
         session.flush()
+        for trainer_id in trainers.values():
+            session.get_one(Trainer, trainer_id).page_answered_at = BEGAN
         for part in (people.parts[name] for name in CLIENTS):
             _joining(part, trainers[part.trainer])(session, BEGAN)
     store.close()

@@ -27,7 +27,7 @@ MEASURED = {
     "fear": {"form": "fes_i_short", "total": "12"},
 }
 PAGES = (
-    *("/visits", "/week", "/outcomes", "/rule-review", "/rule-review/run?preset=gentle"),
+    *("/visits", "/week", "/month", "/outcomes", "/rule-review", "/rule-review/run?preset=gentle"),
     "/comparison",
     *("/clients/{ada}/retests", "/clients/{bo}/retests", "/rule-review?client={ada}"),
     *("/clients/{ada}/falls", "/clients/{bo}/falls"),

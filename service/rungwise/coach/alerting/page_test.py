@@ -29,9 +29,6 @@ AGAIN_AFTER = timedelta(minutes=1)
 class NotReached(ServiceError):
     """No test page to this client's trainer has been answered, so nobody would hear of a fall."""
 
-    def __init__(self, says: str) -> None:
-        super().__init__(says)
-
 
 class NoWay(ServiceError):
     """Nothing reaches this trainer: set a phone first, or have the carrier set up."""

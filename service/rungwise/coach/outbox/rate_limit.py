@@ -1,8 +1,7 @@
 """How many texts may leave by a carrier now: its rate, and how many at once.
 
-Every process that sends shares one row a carrier: tokens come back with time, one a text. The
-numbers are settings (`kannel_texts_per_second` and its like), joined with the carriers in
-`ticks/scheduler.py`.
+Every process that sends shares one row a carrier: tokens come back with time, one a text. How many
+a second are settings, joined with the carriers in `ticks/scheduler.py`.
 """
 
 import logging

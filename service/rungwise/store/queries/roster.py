@@ -96,7 +96,7 @@ def client_ids(
 
 def rows_in(session: Session, scope: Scope, now: datetime, ids: Sequence[int]) -> list[Row]:
     """The list's lines of these clients, in this order."""
-    return _rows(session, ids, Days.at(session, scope, now))
+    return _rows(session, ids, Days.at(session, scope, now)) if ids else []
 
 
 def _found(

@@ -12,7 +12,7 @@ if (form) {
     rungs.scrollTop += row.top - box.top - (box.height - row.height) / 2;
   }
   let asked;
-  form.addEventListener("change", async () => {
+  const show = async () => {
     asked?.abort();
     asked = new AbortController();
     const address = `${location.pathname}?${new URLSearchParams(new FormData(form))}`;
@@ -38,5 +38,8 @@ if (form) {
     old.replaceChildren(...fresh.childNodes);
     history.replaceState(null, "", address);
     if (told) told.textContent = old.dataset.said ? `${old.dataset.said} ${old.querySelector("[data-says]")?.textContent ?? ""}` : "";
-  });
+  };
+  form.addEventListener("change", show);
+  // Chosen while this script was still on its way.
+  if (chosen && !chosen.defaultChecked) show();
 }
