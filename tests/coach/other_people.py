@@ -100,3 +100,13 @@ def ticks_for(world, every_s: int = 5, **time: float) -> None:
     while world.clock.now() < until:
         world.clock.advance(timedelta(seconds=every_s))
         world.tick()
+
+
+def texts(world, phone: str, body: str) -> None:
+    """A text from any phone at all, by the carrier, and the tick that follows."""
+    world.ids += 1
+    with world.store.write() as session:
+        practice = session.exec(select(Practice)).first()
+        text = InboundText(f"from-{world.ids}", phone, practice.phone, body)
+        receive(session, world.clock.now(), "wire", text)
+    world.tick()

@@ -8,14 +8,13 @@ import re
 from datetime import timedelta
 
 import pytest
-from other_people import add_person, by_wire, hear
+from other_people import add_person, by_wire, hear, texts
 from screened import unhurt
 from sqlmodel import select
 
-from rungwise.carriers.base import Accepted, InboundText
+from rungwise.carriers.base import Accepted
 from rungwise.coach.alerting.digits_used import digits_used
 from rungwise.coach.alerting.timeline import timeline
-from rungwise.coach.daily.receive import receive
 from rungwise.coach.plan.placement import Handling, handle
 from rungwise.store.tables import Alert, Audit, Client, Incident, Message, Practice, Trainer
 
@@ -44,15 +43,6 @@ def fell(world, wire, said: str = "I fell", client_id=None) -> str:
 
 def to(wire, phone: str) -> list[str]:
     return [text.body for text in wire.got if text.to_phone == phone]
-
-
-def texts(world, phone: str, body: str) -> None:
-    world.ids += 1
-    with world.store.write() as session:
-        practice = session.exec(select(Practice)).first()
-        text = InboundText(f"from-{world.ids}", phone, practice.phone, body)
-        receive(session, world.clock.now(), "wire", text)
-    world.tick()
 
 
 def passes(world, wire, **by: float) -> dict[str, int]:

@@ -4,11 +4,11 @@ import re
 from datetime import timedelta
 
 import pytest
-from other_people import by_wire
+from other_people import by_wire, texts
 from sqlmodel import select
 from stored_practice import PROFILE
 
-from rungwise.carriers.base import Accepted, InboundText
+from rungwise.carriers.base import Accepted
 from rungwise.coach.accounts.trainers import change_trainer
 from rungwise.coach.alerting.page_test import (
     NotReached,
@@ -19,7 +19,6 @@ from rungwise.coach.alerting.page_test import (
     send_test_page,
     unreached,
 )
-from rungwise.coach.daily.receive import receive
 from rungwise.coach.daily.welcome import welcome
 from rungwise.coach.enrolment.clients import NewClient, add_client
 from rungwise.store.queries.banner_counts import Scope, watch
@@ -54,15 +53,6 @@ def code_in(wire) -> str:
     (body,) = [text.body for text in wire.got if text.to_phone == TRAINER]
     assert body.startswith("Test page for Tess Example: nobody fell.")
     return re.search(r"reply 1 (\d\d)", body)[1]
-
-
-def texts(world, phone: str, body: str) -> None:
-    world.ids += 1
-    with world.store.write() as session:
-        practice = session.exec(select(Practice)).one()
-        text = InboundText(f"from-{world.ids}", phone, practice.phone, body)
-        receive(session, world.clock.now(), "wire", text)
-    world.tick()
 
 
 def begin(world) -> None:
