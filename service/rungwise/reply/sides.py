@@ -166,12 +166,7 @@ def _items(
         if quantity is not None:
             items.append(Told("hold", index, quantity.last, "", quantity))
             after = quantity.last + 1
-        elif (
-            "side" in unit.tags
-            and index != letter
-            and not _hurting(parse, index)
-            and not _opens(parse, index)
-        ):
+        elif "side" in unit.tags and index != letter and not _of_something(parse, index):
             side = _side_named(unit.values["side"], context, named)
             if side is not None:
                 items.append(Told("side", index, index, side))
